@@ -1,0 +1,102 @@
+package garden
+
+import "time"
+
+// Shape is a pot's inside, a frustum filled to HeightCM. All in cm.
+type Shape struct {
+	// HeightCM is the depth of mix, not of fabric.
+	HeightCM float64
+	// BottomDiameterCM and TopDiameterCM are equal for a cylinder.
+	BottomDiameterCM, TopDiameterCM float64
+}
+
+// Pot is a fabric container of mix with one or several root zones side by side.
+type Pot struct {
+	ID   PotID
+	Name string
+	Mix  MixID
+	// Shape holds VolumeL of mix.
+	Shape   Shape
+	VolumeL float64
+	Zones   []Zone
+}
+
+// Zone is a root zone: the part of a pot that is watered and judged as one. It
+// reaches from the top of the mix to the floor.
+type Zone struct {
+	ID   ZoneID
+	Pot  PotID
+	Name string
+	// Share of the pot's volume and area, 0..1; the shares of a pot sum to 1.
+	Share  float64
+	Plants []Plant
+	Probes []Probe
+	// Line waters the zone; empty means a person does.
+	Line LineID
+	// Exposure is where the zone stands.
+	Exposure Exposure
+	// What the gardener measured or wants. It wins over the mix's curve.
+	Capacity    Measured // water fraction at container capacity
+	LowerLimit  Measured // practical lower limit, water fraction
+	RefillPoint Measured // water fraction at which watering starts
+	StopPoint   Measured // water fraction aimed at
+	// LeachingFraction is the share of water meant to drain, 0..0.4.
+	LeachingFraction float64
+}
+
+// Exposure is how a pot's surroundings change its demand against a field's.
+type Exposure string
+
+const (
+	// Sheltered: out of the wind, part shade.
+	Sheltered Exposure = "sheltered"
+	// OpenAir: as a weather station would see it.
+	OpenAir Exposure = "open"
+	// WindyPaved: wind and hot paving around a lone pot.
+	WindyPaved Exposure = "windy-paved"
+)
+
+// Plant is a group of like plants in a zone.
+type Plant struct {
+	// Crop is a name of the crop library or of an OwnCrop.
+	Crop  string
+	Count int
+	// PlantedOn is midnight of the day; zero means grown already.
+	PlantedOn time.Time
+	// CanopyM2 is the canopy of one grown plant seen from above, m²; absent
+	// means the crop's own.
+	CanopyM2 Measured
+}
+
+// OwnCrop is a crop of the garden file, used by its name before the library's.
+type OwnCrop struct {
+	Name                string
+	KcIni, KcMid, KcEnd float64
+	// StageDays are the lengths of the initial, development, mid and late stage.
+	StageDays [4]int
+	// P is the depletion fraction at ETc ≈ 5 mm/d, 0.1..0.8.
+	P        float64
+	HeightM  float64
+	CanopyM2 float64
+}
+
+// Probe is a capacitive moisture probe in a zone.
+type Probe struct {
+	ID   ProbeID
+	Zone ZoneID
+	// DepthCM is the middle of the sensing length under the mix's surface.
+	DepthCM float64
+	Input   Input
+	// Calibration replaces the mix's where its Kind is set.
+	Calibration Calibration
+}
+
+// Input is where a probe is wired.
+type Input struct {
+	// Bus is a name of the bus the chip is on; empty means the first.
+	Bus string
+	// Addr is the converter's address, 0x48..0x4B.
+	Addr uint16
+	// Channel is 0..3.
+	Channel int
+}

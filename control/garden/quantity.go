@@ -1,0 +1,39 @@
+package garden
+
+import "math"
+
+// WaterFraction is volumetric water content, m³ of water per m³ of mix, 0 to 1.
+type WaterFraction float64
+
+// RawCounts is what an ADC returned, before any scale is applied.
+type RawCounts int32
+
+// Volts is a probe's output voltage.
+type Volts float64
+
+// Measured is a number that may be absent. An absent value is never zero: read
+// Value only where Known.
+type Measured struct {
+	Value float64
+	Known bool
+}
+
+// Known returns v as a present value. It returns an absent one for NaN or ±Inf,
+// so neither can enter through it.
+func Known(v float64) Measured {
+	if !Finite(v) {
+		return Measured{}
+	}
+	return Measured{Value: v, Known: true}
+}
+
+// Or returns the value, or otherwise where it is absent.
+func (m Measured) Or(otherwise float64) float64 {
+	if m.Known {
+		return m.Value
+	}
+	return otherwise
+}
+
+// Finite reports whether v is neither NaN nor infinite.
+func Finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }

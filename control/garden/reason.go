@@ -1,0 +1,69 @@
+package garden
+
+import "fmt"
+
+// ReasonCode is the rule behind a decision.
+type ReasonCode uint8
+
+const (
+	// NoReason is the zero value.
+	NoReason ReasonCode = iota
+	// BelowRefill: A = water fraction, B = refill point, C = litres to refill.
+	BelowRefill
+	// NextPulse: A = pulse number, B = pulses planned, C = litres still owed.
+	NextPulse
+	// BalanceSaysDry: no trustworthy probe; A = litres the balance says were
+	// lost, B = allowance over the modelled loss (1.1 = 110 %).
+	BalanceSaysDry
+	// SurvivalDose: A = litres of the daily dose.
+	SurvivalDose
+	// AskedFor: A = litres a person or hub asked for.
+	AskedFor
+	// BeforeClosedHours: A = hours until watering is closed, B = hours the zone would last.
+	BeforeClosedHours
+	// BeforeHeat: A = hours until the hottest hours, B = hours the zone would last.
+	BeforeHeat
+	// RainExpected: held back; A = mm expected, B = hours the zone can wait.
+	RainExpected
+	// FeedDue: A = litres of solution, B = days since the last feed.
+	FeedDue
+	// FlowTest: A = litres.
+	FlowTest
+	// Topping: verification at rest found it short; A = water fraction, B = wanted.
+	Topping
+)
+
+// Reason says in figures why something was decided; String says it in words.
+// It is a small value, so that making one costs no allocation.
+type Reason struct {
+	Code    ReasonCode
+	A, B, C float64
+}
+
+func (r Reason) String() string {
+	switch r.Code {
+	case BelowRefill:
+		return fmt.Sprintf("holds %.1f %% water, under its refill point of %.1f %%: %.1f L to refill", 100*r.A, 100*r.B, r.C)
+	case NextPulse:
+		return fmt.Sprintf("pulse %.0f of %.0f, %.1f L still to give", r.A, r.B, r.C)
+	case BalanceSaysDry:
+		return fmt.Sprintf("no trustworthy probe: by the water balance %.1f L were lost, replaced at %.0f %%", r.A, 100*r.B)
+	case SurvivalDose:
+		return fmt.Sprintf("automatic control is off: the day's survival dose of %.1f L", r.A)
+	case AskedFor:
+		return fmt.Sprintf("asked for by hand: %.1f L", r.A)
+	case BeforeClosedHours:
+		return fmt.Sprintf("watering closes in %.1f h and the water would last %.1f h", r.A, r.B)
+	case BeforeHeat:
+		return fmt.Sprintf("the hottest hours begin in %.1f h and the water would last %.1f h", r.A, r.B)
+	case RainExpected:
+		return fmt.Sprintf("%.0f mm of rain expected and the water lasts %.1f h", r.A, r.B)
+	case FeedDue:
+		return fmt.Sprintf("feed is due: %.1f L of solution, %.0f days after the last", r.A, r.B)
+	case FlowTest:
+		return fmt.Sprintf("measuring the line: %.1f L", r.A)
+	case Topping:
+		return fmt.Sprintf("after the soak it holds %.1f %% where %.1f %% was wanted", 100*r.A, 100*r.B)
+	}
+	return "no reason given"
+}
