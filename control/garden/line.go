@@ -14,6 +14,8 @@ type Line struct {
 	MaxOn time.Duration
 	// DailyCapL replaces the computed cap; absent means computed.
 	DailyCapL Measured
+	// Injector feeds through the line where there is one.
+	Injector Injector
 }
 
 // Outlet is the emitters a line has in one zone.

@@ -42,6 +42,8 @@ type Zone struct {
 	StopPoint   Measured // water fraction aimed at
 	// LeachingFraction is the share of water meant to drain, 0..0.4.
 	LeachingFraction float64
+	// Feed is how the zone is fed.
+	Feed FeedPlan
 }
 
 // Exposure is how a pot's surroundings change its demand against a field's.

@@ -5,13 +5,17 @@ import "time"
 // Garden is everything the gateway knows about a place before the first sample.
 // It is plain data: the garden file is decoded into it and Check judges it.
 type Garden struct {
-	Site   Site
-	Mixes  []Mix
-	Crops  []OwnCrop
-	Pots   []Pot
-	Lines  []Line
-	Supply Supply
-	Limits Limits
+	Site  Site
+	Mixes []Mix
+	Crops []OwnCrop
+	// Products are the fertilisers on the shelf.
+	Products []Product
+	// HoseLPM is the gardener's hose as they measured it, L/min.
+	HoseLPM Measured
+	Pots    []Pot
+	Lines   []Line
+	Supply  Supply
+	Limits  Limits
 	// Hardware says which board, or the virtual bench, the garden hangs on.
 	Hardware Hardware
 	// SampleEvery is the tick: how often probes are read and decisions made.
