@@ -1,0 +1,132 @@
+// Package page serves the local page and the control socket: one set of
+// handlers, reached by a browser over TCP and by the program's own commands
+// over a unix socket that only the gateway's user may open.
+package page
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"net"
+	"net/http"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+)
+
+// ErrNobody tells that no gateway answers on the socket.
+var ErrNobody = errors.New("no gateway is running here")
+
+// DefaultSocket is where a gateway listens for commands: the user's runtime
+// folder, or a folder of their own in the temporary one.
+func DefaultSocket() string {
+	if dir := os.Getenv("RUNTIME_DIRECTORY"); dir != "" { // set by the service manager
+		return filepath.Join(strings.Split(dir, ":")[0], "gateway.sock")
+	}
+	if dir := os.Getenv("XDG_RUNTIME_DIR"); dir != "" {
+		return filepath.Join(dir, "fabricpot", "gateway.sock")
+	}
+	return filepath.Join(os.TempDir(), fmt.Sprintf("fabricpot-%d", os.Getuid()), "gateway.sock")
+}
+
+// ListenSocket opens the control socket with mode 0600. Where another gateway
+// answers it refuses: two programs must never share a terrace's valves. A
+// socket that nobody answers on was left by a crash and is replaced.
+func ListenSocket(path string) (net.Listener, error) {
+	dir := filepath.Dir(path)
+	if err := os.MkdirAll(dir, 0o700); err != nil {
+		return nil, fmt.Errorf("control socket: %w", err)
+	}
+	if info, err := os.Lstat(dir); err != nil || !info.IsDir() {
+		return nil, fmt.Errorf("control socket: %s is not a folder; name another path with --socket", dir)
+	}
+	if conn, err := net.DialTimeout("unix", path, time.Second); err == nil {
+		conn.Close()
+		return nil, fmt.Errorf("another gateway answers at %s; stop it first, or give this one a --socket of its own", path)
+	}
+	if info, err := os.Lstat(path); err == nil {
+		if info.Mode()&fs.ModeSocket == 0 {
+			return nil, fmt.Errorf("control socket: %s exists and is not a socket; move it away or name another path with --socket", path)
+		}
+		if err := os.Remove(path); err != nil {
+			return nil, fmt.Errorf("control socket: %w", err)
+		}
+	}
+	l, err := net.Listen("unix", path)
+	if err != nil {
+		return nil, fmt.Errorf("control socket: %w", err)
+	}
+	if err := os.Chmod(path, 0o600); err != nil {
+		l.Close()
+		return nil, fmt.Errorf("control socket: %w", err)
+	}
+	return l, nil
+}
+
+// Client talks to a running gateway over its control socket.
+type Client struct {
+	path string
+	http http.Client
+}
+
+// NewClient returns a client for the socket at path. It does not connect.
+func NewClient(path string) *Client {
+	var d net.Dialer
+	return &Client{path: path, http: http.Client{
+		// Closing every line may have to be repeated until it is confirmed.
+		Timeout: 30 * time.Second,
+		Transport: &http.Transport{DialContext: func(ctx context.Context, _, _ string) (net.Conn, error) {
+			return d.DialContext(ctx, "unix", path)
+		}},
+	}}
+}
+
+// Do sends one request and decodes the JSON answer into out, which may be nil.
+// It returns ErrNobody where no gateway listens.
+func (c *Client) Do(ctx context.Context, method, path string, in, out any) error {
+	var body io.Reader
+	if in != nil {
+		b, err := json.Marshal(in)
+		if err != nil {
+			return err
+		}
+		body = strings.NewReader(string(b))
+	}
+	req, err := http.NewRequestWithContext(ctx, method, "http://gateway"+path, body)
+	if err != nil {
+		return err
+	}
+	if in != nil {
+		req.Header.Set("Content-Type", "application/json")
+	}
+	res, err := c.http.Do(req)
+	if err != nil {
+		var op *net.OpError
+		if errors.As(err, &op) && op.Op == "dial" {
+			return fmt.Errorf("%w (socket %s)", ErrNobody, c.path)
+		}
+		return fmt.Errorf("asking the gateway at %s: %w", c.path, err)
+	}
+	defer res.Body.Close()
+	data, err := io.ReadAll(io.LimitReader(res.Body, 16<<20))
+	if err != nil {
+		return fmt.Errorf("reading the gateway's answer: %w", err)
+	}
+	if res.StatusCode != http.StatusOK {
+		var refused struct {
+			Error string `json:"error"`
+		}
+		if json.Unmarshal(data, &refused) == nil && refused.Error != "" {
+			return errors.New(refused.Error)
+		}
+		return fmt.Errorf("the gateway answered %s", res.Status)
+	}
+	if out == nil {
+		return nil
+	}
+	return json.Unmarshal(data, out)
+}

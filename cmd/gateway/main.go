@@ -1,0 +1,62 @@
+// Command gateway keeps fabric pots watered: it reads moisture probes, decides
+// irrigation and feeding pulses sized to each container, drives the valves and
+// closes them whatever happens. `gateway --help` tells the rest.
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"os/signal"
+	"syscall"
+
+	"github.com/spf13/cobra"
+)
+
+// Exit codes, the same for every command.
+const (
+	exitDone     = 0
+	exitFailed   = 1
+	exitWrongUse = 2
+)
+
+func main() {
+	// SIGTERM is how a service manager stops us and SIGHUP how a lost terminal
+	// does; lines must be closed in either case, so both end the context.
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM, syscall.SIGHUP)
+	defer stop()
+	os.Exit(execute(ctx, streams{in: os.Stdin, out: os.Stdout, err: os.Stderr}, os.Args[1:]))
+}
+
+// wrongUse marks an error as the caller's: the command line, not the garden.
+type wrongUse struct{ error }
+
+func (w wrongUse) Unwrap() error { return w.error }
+
+// execute runs one command line and returns its exit code.
+func execute(ctx context.Context, s streams, args []string) int {
+	root := newRoot(s)
+	root.SetArgs(args)
+	cmd, err := root.ExecuteContextC(ctx)
+	if err == nil {
+		return exitDone
+	}
+	fmt.Fprintln(s.err, "gateway:", err)
+	var use wrongUse
+	if errors.As(err, &use) {
+		fmt.Fprintf(s.err, "Try: %s --help\n", cmd.CommandPath())
+		return exitWrongUse
+	}
+	return exitFailed
+}
+
+// usage turns cobra's own argument checks into wrongUse errors.
+func usage(check cobra.PositionalArgs) cobra.PositionalArgs {
+	return func(cmd *cobra.Command, args []string) error {
+		if err := check(cmd, args); err != nil {
+			return wrongUse{err}
+		}
+		return nil
+	}
+}

@@ -1,0 +1,60 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"runtime/debug"
+
+	"github.com/spf13/cobra"
+)
+
+// streams are where a command reads and writes. Figures go to out, everything
+// else to err, so that a pipe gets figures alone.
+type streams struct {
+	in       io.Reader
+	out, err io.Writer
+}
+
+func newRoot(s streams) *cobra.Command {
+	root := &cobra.Command{
+		Use:   "gateway",
+		Short: "Keep fabric pots watered and fed, and never flood a home",
+		Long: `gateway reads moisture probes in fabric pots, decides irrigation pulses sized
+to each container, drives the valves and closes them whatever happens.
+
+Try it with no hardware at all:
+
+  gateway run --speed 600     the example terrace on a virtual bench
+  gateway check my.yaml       what a garden file means, pot by pot
+  gateway simulate            a whole season in seconds
+
+Exit codes: 0 done, 1 failed, 2 wrong use.`,
+		SilenceUsage:  true,
+		SilenceErrors: true,
+		Version:       version(),
+		Args:          usage(cobra.NoArgs),
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			return cmd.Help()
+		},
+	}
+	root.SetIn(s.in)
+	root.SetOut(s.out)
+	root.SetErr(s.err)
+	root.CompletionOptions.HiddenDefaultCmd = true
+	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return wrongUse{err} })
+	root.AddCommand(newRun(s), newCheck(s), newSimulate(s), newCloseAll(s))
+	return root
+}
+
+// version is what the build recorded of itself.
+func version() string {
+	info, ok := debug.ReadBuildInfo()
+	if !ok {
+		return "unknown"
+	}
+	v := info.Main.Version
+	if v == "" {
+		v = "(devel)"
+	}
+	return fmt.Sprintf("%s %s", v, info.GoVersion)
+}
