@@ -15,6 +15,7 @@ type DayWeather struct {
 	SunHours Measured // h of bright sunshine
 	RHMin    Measured // %, daily minimum
 	RHMax    Measured // %, daily maximum
+	RHMean   Measured // %, daily mean, where only that is known
 	DewC     Measured // °C, dew point
 	// WindHeightM is the height WindMS was measured at, m; 0 means 2 m.
 	WindHeightM float64
