@@ -1,0 +1,191 @@
+package bench
+
+import (
+	"math"
+	"time"
+)
+
+// Registers and fields of the ADS1115, from Texas Instruments SBAS444D. They are
+// written down here a second time on purpose: a driver checked against its own
+// constants would prove nothing.
+const (
+	firstAddr = 0x48
+	maxChips  = 4
+
+	resetConfig = 0x8583
+	osBit       = 1 << 15
+	modeBit     = 1 << 8
+)
+
+var (
+	// lsbUV is the size of a count in µV by PGA code.
+	lsbUV = [8]float64{187.5, 125, 62.5, 31.25, 15.625, 7.8125, 7.8125, 7.8125}
+	// perSecond is the data rate by DR code.
+	perSecond = [8]float64{8, 16, 32, 64, 128, 250, 475, 860}
+)
+
+// wake is how long the chip takes out of power-down before a single conversion.
+const wake = 25 * time.Microsecond
+
+// Chip is the register file of an ADS1115 with its four inputs.
+type Chip struct {
+	clk    *Clock
+	addr   uint16
+	supply float64
+	in     [4]*Input // nil is an input with nothing on it
+
+	pointer byte
+	config  uint16
+	lo, hi  uint16
+	result  int16
+
+	busy   bool
+	doneAt time.Duration
+	next   int16 // the code of the conversion under way
+
+	absent bool
+	slow   float64
+	resets int
+}
+
+func newChip(clk *Clock, addr uint16, supply float64) *Chip {
+	c := &Chip{clk: clk, addr: addr, supply: supply}
+	c.powerUp()
+	return c
+}
+
+func (c *Chip) powerUp() {
+	c.pointer, c.config, c.lo, c.hi, c.result, c.busy = 0, resetConfig, 0x8000, 0x7FFF, 0, false
+}
+
+// BrownOut loses the chip's supply for a moment: every register falls back and a
+// conversion under way is lost.
+func (c *Chip) BrownOut() {
+	c.powerUp()
+	c.resets++
+}
+
+// SetAbsent takes the chip off the bus, or puts it back as after power-on.
+func (c *Chip) SetAbsent(absent bool) {
+	if c.absent && !absent {
+		c.powerUp()
+	}
+	c.absent = absent
+}
+
+// SlowBy makes the chip's oscillator slow by a share, 0 to 0.1 for a chip within
+// its specification.
+func (c *Chip) SlowBy(share float64) { c.slow = max(0, share) }
+
+// write takes the bytes after the address: pointer, then a register's two bytes.
+// A lone second byte changes nothing, since a register is taken over as a whole.
+func (c *Chip) write(w []byte) {
+	c.pointer = w[0] & 3
+	if len(w) < 3 {
+		return
+	}
+	v := uint16(w[1])<<8 | uint16(w[2])
+	switch c.pointer {
+	case 1:
+		c.settle()
+		c.config = v &^ osBit
+		// OS starts a conversion only from power-down; continuous mode always
+		// converts.
+		if !c.busy && (v&osBit != 0 || v&modeBit == 0) {
+			c.start(wake)
+		}
+	case 2:
+		c.lo = v
+	case 3:
+		c.hi = v
+	}
+}
+
+// read fills r from the register the pointer names, high byte first. The
+// pointer stays, so further bytes repeat it.
+func (c *Chip) read(r []byte) {
+	c.settle()
+	var v uint16
+	switch c.pointer {
+	case 0:
+		v = uint16(c.result)
+	case 1:
+		v = c.config
+		if !c.busy {
+			v |= osBit
+		}
+	case 2:
+		v = c.lo
+	case 3:
+		v = c.hi
+	}
+	for i := range r {
+		if i%2 == 0 {
+			r[i] = byte(v >> 8)
+		} else {
+			r[i] = byte(v)
+		}
+	}
+}
+
+// settle finishes a conversion whose time is over. Until then the result
+// register holds the one before.
+func (c *Chip) settle() {
+	if !c.busy || c.clk.Now() < c.doneAt {
+		return
+	}
+	c.result, c.busy = c.next, false
+	if c.config&modeBit != 0 {
+		return
+	}
+	// Continuous: it went on converting while nobody looked.
+	behind := c.clk.Now() - c.doneAt
+	period := c.period()
+	c.start(0)
+	c.doneAt = c.clk.Now() - behind%period + period
+	if behind >= period {
+		c.result = c.next
+		c.next = c.convert()
+	}
+}
+
+func (c *Chip) period() time.Duration {
+	return time.Duration(float64(time.Second) * (1 + c.slow) / perSecond[c.config>>5&7])
+}
+
+// start begins a conversion with the configuration of this moment; a later
+// write changes the next one only.
+func (c *Chip) start(after time.Duration) {
+	c.busy = true
+	c.doneAt = c.clk.Now() + after + c.period()
+	c.next = c.convert()
+}
+
+// convert is the code of the voltage the multiplexer selects, rounded to the
+// count and held at the ends of the range.
+func (c *Chip) convert() int16 {
+	var v float64
+	switch mux := c.config >> 12 & 7; mux {
+	case 0:
+		v = c.pin(0) - c.pin(1)
+	case 1:
+		v = c.pin(0) - c.pin(3)
+	case 2:
+		v = c.pin(1) - c.pin(3)
+	case 3:
+		v = c.pin(2) - c.pin(3)
+	default:
+		v = c.pin(int(mux - 4))
+	}
+	code := math.RoundToEven(v * 1e6 / lsbUV[c.config>>9&7])
+	return int16(max(math.MinInt16, min(code, math.MaxInt16)))
+}
+
+// pin is the voltage at an input, held by the protection diodes within 0.3 V of
+// the supply. An input with nothing on it is pulled up.
+func (c *Chip) pin(i int) float64 {
+	if c.in[i] == nil {
+		return c.supply
+	}
+	return max(-0.3, min(c.in[i].volts(), c.supply+0.3))
+}
