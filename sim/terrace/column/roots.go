@@ -1,0 +1,178 @@
+package column
+
+import "math"
+
+// Roots says how uptake and evaporation answer to dryness.
+type Roots struct {
+	// FullCM is the root-zone suction to which uptake is full, NilCM where it
+	// ends, both in cm; linear between.
+	FullCM, NilCM float64
+	// AirDryCM is the suction of the drying surface, cm.
+	AirDryCM float64
+	// DecayCM is the e-folding depth of root density; 0 means even.
+	DecayCM float64
+}
+
+// DefaultRoots are values for vegetables in soilless mixes: no stress down to
+// 60 cm, nothing beyond 800 cm (judgement from the practice that such mixes are
+// watered long before; field crops bear far more).
+func DefaultRoots() Roots {
+	return Roots{FullCM: 60, NilCM: 800, AirDryCM: 15000, DecayCM: 0}
+}
+
+const stressPoints = 1024
+
+// rootTables hold the response of uptake to a root zone's mean water fraction.
+// Suction there is the suction at that mean: a plant draws from where its roots
+// find water, so a dry top does not stress it while the depth is moist.
+type rootTables struct {
+	Roots
+	theta0, perTheta float64
+	stress           [stressPoints]float64
+	phiDry           float64
+	span             float64
+	thetaDry         float64
+}
+
+func newRootTables(s *Soil, r Roots) rootTables {
+	d := DefaultRoots()
+	if r.FullCM <= 0 {
+		r.FullCM = d.FullCM
+	}
+	if r.NilCM <= r.FullCM {
+		r.NilCM = math.Max(d.NilCM, 2*r.FullCM)
+	}
+	if r.AirDryCM <= 0 {
+		r.AirDryCM = d.AirDryCM
+	}
+	t := rootTables{Roots: r, span: 1 / (r.NilCM - r.FullCM)}
+	wet, dry := s.Theta(r.FullCM), s.Theta(r.NilCM)
+	t.theta0 = dry
+	t.perTheta = (stressPoints - 1) / (wet - dry)
+	for i := range t.stress {
+		theta := dry + float64(i)/t.perTheta
+		t.stress[i] = t.cell(s.Suction(theta))
+	}
+	t.stress[0], t.stress[stressPoints-1] = 0, 1
+	t.phiDry = s.at(clampU(uOf(r.AirDryCM))).phi
+	t.thetaDry = s.Theta(r.AirDryCM)
+	return t
+}
+
+// cell is the response to one suction.
+func (t *rootTables) cell(h float64) float64 {
+	a := (t.NilCM - h) * t.span
+	return math.Max(0, math.Min(1, a))
+}
+
+// whole is the response to a root zone's mean water fraction.
+func (t *rootTables) whole(theta float64) float64 {
+	x := (theta - t.theta0) * t.perTheta
+	if !(x > 0) {
+		return 0
+	}
+	if x >= stressPoints-1 {
+		return 1
+	}
+	i := int(x)
+	return t.stress[i] + (x-float64(i))*(t.stress[i+1]-t.stress[i])
+}
+
+// SetRooting spreads the roots over the top share (0..1] of the height, even or
+// falling with Roots.DecayCM.
+func (c *Column) SetRooting(share float64) {
+	depth := math.Max(c.dz, math.Min(1, share)*c.height)
+	var sum float64
+	for i := range c.rootW {
+		top, bottom := float64(i)*c.dz, float64(i+1)*c.dz
+		w := c.vol[i] * math.Max(0, math.Min(1, (depth-top)/c.dz))
+		if c.roots.DecayCM > 0 {
+			w *= math.Exp(-(top + bottom) / 2 / c.roots.DecayCM)
+		}
+		c.rootW[i] = w
+		sum += w
+	}
+	for i := range c.rootW {
+		c.rootW[i] /= sum
+	}
+}
+
+// Demand is what sun and air ask for, cm/h over the column's mean area.
+type Demand struct {
+	// Transpiration by the plants, Surface evaporation from the top of the mix,
+	// Wall evaporation through the fabric.
+	Transpiration, Surface, Wall float64
+	// ForHours is how long the sinks will stand before the next SetDemand; no
+	// cell is asked for more than part of its water in that time.
+	ForHours float64
+}
+
+// Taken is what the mix yields of a Demand, cm/h.
+type Taken struct{ Transpiration, Surface, Wall float64 }
+
+// SetDemand sets the sinks from the present state; they hold until it is called
+// again. Call it every few minutes, on a fixed grid of time.
+//
+// Uptake is potential × the response to the root zone's suction, taken where
+// roots are and the mix is moist. Surface evaporation can't exceed what the top
+// half-cell conducts to an air-dry surface (its matric flux potential); the wall
+// dries likewise, layer by layer.
+func (c *Column) SetDemand(d Demand) Taken {
+	c.moveSolutes()
+	var taken Taken
+	hours := math.Max(d.ForHours, 1e-3)
+	r := &c.roots
+	// Where roots are and find water.
+	var mean, sum float64
+	if d.Transpiration > 0 {
+		for i, w := range c.rootW {
+			mean += w * c.w[i]
+			a := w * math.Max(0, math.Min(1, (r.NilCM-c.h[i])*r.span))
+			c.dp[i] = a
+			sum += a
+		}
+	}
+	scale := 0.0
+	if sum > 1e-12 {
+		scale = d.Transpiration * r.whole(mean) / sum
+	}
+	wall := d.Wall / c.height
+	for i := range c.sink {
+		spare := 0.5 * (c.w[i] - r.thetaDry) * c.vol[i] / hours
+		up := 0.0
+		if scale > 0 {
+			up = math.Max(0, math.Min(scale*c.dp[i], spare))
+		}
+		ev := wall * c.vol[i]
+		if ev > 0 {
+			// The fabric sits on the mix: it stays wet until the mix can't
+			// bring water through the outer centimetre.
+			ev = math.Max(0, math.Min(ev, spare-up))
+			ev *= math.Min(1, dryness(c.h[i], r.AirDryCM))
+		}
+		taken.Transpiration += up
+		taken.Wall += ev
+		c.uptake[i], c.evap[i] = up, ev
+	}
+	if d.Surface > 0 {
+		e := d.Surface
+		phi := c.soil.at(c.u[0]).phi - r.phiDry
+		e = math.Min(e, c.af[0]*phi/(0.5*c.dz))
+		e = math.Max(0, math.Min(e, 0.5*(c.w[0]-r.thetaDry)*c.vol[0]/hours-c.uptake[0]-c.evap[0]))
+		c.evap[0] += e
+		taken.Surface = e
+	}
+	for i := range c.sink {
+		c.sink[i] = c.uptake[i] + c.evap[i]
+	}
+	return taken
+}
+
+// dryness falls from 1 at 100 cm to 0 at air-dry with the logarithm of suction,
+// without taking one for moist mix.
+func dryness(h, airDry float64) float64 {
+	if h <= 100 {
+		return 1
+	}
+	return math.Max(0, math.Log(airDry/h)/math.Log(airDry/100))
+}

@@ -1,0 +1,233 @@
+package column
+
+import (
+	"fmt"
+	"math"
+
+	"fabricpot/control/garden"
+)
+
+const (
+	// nodes is a power of two so that an index can be masked and the compiler
+	// drop its bounds check.
+	nodes    = 1024
+	nodeMask = nodes - 1
+	// perU is the number of table nodes per unit of u; uMin the first node.
+	perU = 60.0
+	uMin = -3.5
+	uMax = uMin + (nodes-2)/perU
+	// specificStorage keeps the equations solvable under pressure, 1/cm.
+	specificStorage = 1e-6
+	// DefaultKsCMH stands in where a mix names no saturated conductivity, cm/h.
+	// Illustrative: mixes for pots run from some ten to some hundreds.
+	DefaultKsCMH = 30
+)
+
+// node is one row of the table over u: water fraction, matric flux potential
+// Φ = ∫K dh from h to dry (cm²/h), and g = K·dh/du = -dΦ/du.
+type node struct{ theta, phi, g float64 }
+
+// Soil is a mix's retention and conductivity, tabulated once. It is immutable
+// and may be shared by any number of columns.
+type Soil struct {
+	tab    [nodes]node
+	ret    garden.Retention
+	ks     float64
+	phiSat float64
+}
+
+// suctionOf returns h(u) in cm and dh/du.
+func suctionOf(u float64) (h, slope float64) {
+	c := u * u * math.Abs(u)
+	return u + u*c, 1 + 4*c
+}
+
+// uOf inverts suctionOf.
+func uOf(h float64) float64 {
+	a := math.Abs(h)
+	u := math.Min(a, math.Sqrt(math.Sqrt(a)))
+	for range 60 {
+		f, d := suctionOf(u)
+		step := (f - a) / d
+		u -= step
+		if math.Abs(step) < 1e-15*(1+u) {
+			break
+		}
+	}
+	return math.Copysign(u, h)
+}
+
+// MaxSuctionCM is the driest state the tables reach.
+func MaxSuctionCM() float64 { h, _ := suctionOf(uMax); return h }
+
+// NewSoil tabulates a retention curve with its conductivity: van
+// Genuchten–Mualem (van Genuchten 1980, l = 0.5), Brooks–Corey with Mualem's
+// exponent, or Gardner's exponential K = Ks·exp(-αh). A Ks of zero means
+// DefaultKsCMH.
+func NewSoil(r garden.Retention) (*Soil, error) {
+	if err := checkRetention(r); err != nil {
+		return nil, err
+	}
+	s := &Soil{ret: r, ks: r.KsCMH}
+	if s.ks == 0 {
+		s.ks = DefaultKsCMH
+	}
+	for j := range s.tab {
+		u := uMin + float64(j)/perU
+		h, slope := suctionOf(u)
+		s.tab[j].theta = s.exactTheta(h)
+		s.tab[j].g = s.exactK(h) * slope
+		// Where the curve has run out flat, a hair of slope keeps it invertible.
+		if j > 0 {
+			s.tab[j].theta = math.Min(s.tab[j].theta, s.tab[j-1].theta-1e-10)
+		}
+	}
+	// Φ is the integral of the interpolated g, so that both agree exactly.
+	for j := nodes - 2; j >= 0; j-- {
+		s.tab[j].phi = s.tab[j+1].phi + (s.tab[j].g+s.tab[j+1].g)/(2*perU)
+	}
+	s.phiSat = s.at(0).phi
+	return s, nil
+}
+
+func checkRetention(r garden.Retention) error {
+	bad := func(what string, v float64, want string) error {
+		return fmt.Errorf("column: %s is %v, expected %s: correct the mix's retention", what, v, want)
+	}
+	switch {
+	case !garden.Finite(r.ThetaR) || r.ThetaR < 0:
+		return bad("theta_r", r.ThetaR, "0 or more")
+	case !garden.Finite(r.ThetaS) || r.ThetaS <= r.ThetaR || r.ThetaS > 1:
+		return bad("theta_s", r.ThetaS, "over theta_r and at most 1")
+	case !garden.Finite(r.KsCMH) || r.KsCMH < 0:
+		return bad("saturated conductivity in cm/h", r.KsCMH, "0 (default) or more")
+	}
+	switch r.Model {
+	case garden.VanGenuchten:
+		if !garden.Finite(r.N) || r.N <= 1 {
+			return bad("n", r.N, "over 1")
+		}
+		fallthrough
+	case garden.Exponential:
+		if !garden.Finite(r.AlphaPerCM) || r.AlphaPerCM <= 0 {
+			return bad("alpha per cm", r.AlphaPerCM, "over 0")
+		}
+	case garden.BrooksCorey:
+		if !garden.Finite(r.HbCM) || r.HbCM <= 0 {
+			return bad("air entry suction in cm", r.HbCM, "over 0")
+		}
+		if !garden.Finite(r.Lambda) || r.Lambda <= 0 {
+			return bad("lambda", r.Lambda, "over 0")
+		}
+	default:
+		return fmt.Errorf("column: retention model %q, expected %q, %q or %q",
+			r.Model, garden.VanGenuchten, garden.BrooksCorey, garden.Exponential)
+	}
+	return nil
+}
+
+// saturation is the effective saturation at suction h, 0..1.
+func (s *Soil) saturation(h float64) float64 {
+	if h <= 0 {
+		return 1
+	}
+	switch s.ret.Model {
+	case garden.VanGenuchten:
+		return math.Pow(1+math.Pow(s.ret.AlphaPerCM*h, s.ret.N), 1/s.ret.N-1)
+	case garden.BrooksCorey:
+		return math.Min(1, math.Pow(s.ret.HbCM/h, s.ret.Lambda))
+	}
+	return math.Exp(-s.ret.AlphaPerCM * h)
+}
+
+func (s *Soil) exactTheta(h float64) float64 {
+	if h <= 0 {
+		return s.ret.ThetaS - specificStorage*h
+	}
+	return s.ret.ThetaR + (s.ret.ThetaS-s.ret.ThetaR)*s.saturation(h)
+}
+
+func (s *Soil) exactK(h float64) float64 {
+	if h <= 0 {
+		return s.ks
+	}
+	se := s.saturation(h)
+	switch s.ret.Model {
+	case garden.VanGenuchten:
+		x := math.Pow(s.ret.AlphaPerCM*h, s.ret.N)
+		m := 1 - 1/s.ret.N
+		// 1-(1-Se^(1/m))^m without losing digits in the dry end, where
+		// Se^(1/m) = 1/(1+x).
+		b := -math.Expm1(m * (math.Log(x) - math.Log1p(x)))
+		return s.ks * math.Sqrt(se) * b * b
+	case garden.BrooksCorey:
+		return s.ks * math.Pow(se, 2.5+2/s.ret.Lambda)
+	}
+	return s.ks * se
+}
+
+// state is a soil's state at one u.
+type state struct{ theta, c, phi, g, gSlope, h, hSlope float64 }
+
+// at interpolates the table at u: θ and g linearly, Φ as g's integral.
+func (s *Soil) at(u float64) state {
+	x := (u - uMin) * perU
+	j := int(x)
+	t := x - float64(j)
+	a, b := &s.tab[j&nodeMask], &s.tab[(j+1)&nodeMask]
+	dth, dg := b.theta-a.theta, b.g-a.g
+	g := a.g + t*dg
+	h, hs := suctionOf(u)
+	return state{
+		theta: a.theta + t*dth, c: dth * perU,
+		phi: a.phi - t*(a.g+g)*(0.5/perU), g: g, gSlope: dg * perU,
+		h: h, hSlope: hs,
+	}
+}
+
+// Theta returns the water fraction at a suction in cm.
+func (s *Soil) Theta(suctionCM float64) float64 {
+	return s.at(clampU(uOf(suctionCM))).theta
+}
+
+// Conductivity returns K in cm/h at a suction in cm.
+func (s *Soil) Conductivity(suctionCM float64) float64 {
+	st := s.at(clampU(uOf(suctionCM)))
+	return st.g / st.hSlope
+}
+
+// Suction returns the suction in cm at which the mix holds theta, 0 at and over
+// saturation and MaxSuctionCM where it is drier than the tables.
+func (s *Soil) Suction(theta float64) float64 {
+	h, _ := suctionOf(s.uAt(theta))
+	return math.Max(0, h)
+}
+
+// uAt finds u for a water fraction by bisection over the nodes.
+func (s *Soil) uAt(theta float64) float64 {
+	lo, hi := 0, nodes-1
+	if theta >= s.tab[lo].theta {
+		return uMin
+	}
+	if theta <= s.tab[hi].theta {
+		return uMax
+	}
+	for hi-lo > 1 {
+		mid := (lo + hi) / 2
+		if s.tab[mid].theta >= theta {
+			lo = mid
+		} else {
+			hi = mid
+		}
+	}
+	a, b := s.tab[lo].theta, s.tab[hi].theta
+	return clampU(uMin + (float64(lo)+(a-theta)/(a-b))/perU)
+}
+
+// Porosity is the water fraction at saturation.
+func (s *Soil) Porosity() float64 { return s.ret.ThetaS }
+
+// KsCMH is the saturated conductivity in cm/h.
+func (s *Soil) KsCMH() float64 { return s.ks }
+
+func clampU(u float64) float64 { return math.Max(uMin+1/perU, math.Min(uMax-1/perU, u)) }
