@@ -1,0 +1,268 @@
+package valves
+
+import (
+	"time"
+
+	"fabricpot/control/garden"
+)
+
+// retryFirst and retryMost bound how long after an unconfirmed close the next
+// is commanded: at once while it may help, then without flooding a link.
+const (
+	retryFirst = 50 * time.Millisecond
+	retryMost  = 5 * time.Second
+	// lateConfirm is how long a confirmation may take before the pulse counts
+	// as ended by a fault. A remote valve's answer takes a moment.
+	lateConfirm = 10 * time.Second
+	// clockBack is how far the monotonic clock may seem to run backwards
+	// between goroutines before the guard stops trusting it.
+	clockBack = time.Second
+	// rounding is the share of a pulse that a deadline cut to nanoseconds may
+	// take from it without counting as having cut it short.
+	rounding = 1e-6
+)
+
+// Advance closes what is due at now, commands again what is not confirmed
+// closed, and returns the deliveries that ended since it was last called. It
+// touches no journal: see Flush.
+func (g *Guard) Advance(now garden.Moment) []garden.Delivery {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	g.closeDue(now)
+	for _, ln := range g.lines {
+		if ln.pos == unconfirmed && ln.attempts > 0 {
+			g.confirm(now, ln)
+		}
+	}
+	out := g.ended
+	g.ended = nil
+	return out
+}
+
+// Stop ends the line's pulse early. It returns the delivery if the close was
+// confirmed at once; otherwise Advance returns it when it is.
+func (g *Guard) Stop(now garden.Moment, id garden.LineID) (garden.Delivery, bool) {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	ln, ok := g.index(id)
+	if !ok || ln.pulse == nil || ln.pos == unconfirmed {
+		return garden.Delivery{}, false
+	}
+	if ln.pos == opening {
+		g.abandon(now, ln)
+		return garden.Delivery{}, false
+	}
+	id0 := ln.pulse.order.ID
+	ln.pulse.end = garden.Stopped
+	g.close(now, ln)
+	return g.take(id0)
+}
+
+// take removes one delivery from those waiting for Advance.
+func (g *Guard) take(id garden.OrderID) (garden.Delivery, bool) {
+	for i, d := range g.ended {
+		if d.Order == id {
+			g.ended = append(g.ended[:i], g.ended[i+1:]...)
+			return d, true
+		}
+	}
+	return garden.Delivery{}, false
+}
+
+// CloseAll commands every line closed, whatever is believed of it, and returns
+// the deliveries that this ended and those that Advance had not returned yet.
+// It comes before anything else at start and after everything else at exit;
+// see Unconfirmed for what did not confirm. It takes back the latch of
+// CloseEverything.
+func (g *Guard) CloseAll(now garden.Moment) []garden.Delivery {
+	out := g.closeAll(now)
+	g.latched.Store(false)
+	_ = g.Flush() // kept and tried again; Snapshot shows it
+	return out
+}
+
+// Seal refuses every opening from now on and closes all. It is the last word of
+// a guard.
+func (g *Guard) Seal(now garden.Moment) []garden.Delivery {
+	g.sealed.Store(true)
+	return g.CloseAll(now)
+}
+
+func (g *Guard) closeAll(now garden.Moment) []garden.Delivery {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	for _, ln := range g.lines {
+		switch {
+		case ln.pos == opening:
+			g.abandon(now, ln)
+		case ln.pos == open:
+			ln.pulse.end = garden.Stopped
+		}
+		g.close(now, ln)
+	}
+	out := g.ended
+	g.ended = nil
+	return out
+}
+
+// CloseEverything commands every coil off without the guard's lock, which a
+// goroutine that panicked may hold, and refuses every opening until CloseAll.
+// It is for a recover, and for a signal that must not wait. The first error is
+// returned; every line is tried whatever happens to the others.
+func (g *Guard) CloseEverything() error {
+	g.latched.Store(true)
+	var first error
+	for _, a := range g.acts {
+		if err := safeClose(a); err != nil && first == nil {
+			first = err
+		}
+	}
+	return first
+}
+
+// NextDeadline is the next monotonic time at which Advance has something to do.
+func (g *Guard) NextDeadline() (time.Duration, bool) {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	var at time.Duration
+	var any bool
+	for _, ln := range g.lines {
+		var t time.Duration
+		switch {
+		case ln.pos == open:
+			t = min(ln.pulse.due, ln.pulse.deadline)
+		case ln.pos == unconfirmed && ln.attempts > 0:
+			t = ln.retryAt
+		default:
+			continue
+		}
+		if !any || t < at {
+			at, any = t, true
+		}
+	}
+	return at, any
+}
+
+// Unconfirmed lists the lines that are not open on purpose and not confirmed
+// closed, with the last error of each where there is one.
+func (g *Guard) Unconfirmed() []garden.LineID {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	var out []garden.LineID
+	for _, ln := range g.lines {
+		if ln.pos == unconfirmed {
+			out = append(out, ln.id)
+		}
+	}
+	return out
+}
+
+// closeDue ends every pulse whose litres or deadline are reached. The lock is
+// held.
+func (g *Guard) closeDue(now garden.Moment) {
+	for _, ln := range g.lines {
+		p := ln.pulse
+		if ln.pos != open || p == nil {
+			continue
+		}
+		if p.byMeter && !g.meter.fresh(now) {
+			// The meter fell silent: back to nominal flow.
+			p.byMeter = false
+			p.due = p.openedAt.Mono + dueAfter(p.order.Litres, ln.flowLPH)
+		}
+		switch {
+		case g.latched.Load():
+			// Somebody cut every coil off behind our back.
+			p.end = garden.Faulted
+		case now.Mono < p.openedAt.Mono-clockBack:
+			// A monotonic clock that runs backwards can't hold a deadline.
+			p.end = garden.Faulted
+		case p.byMeter && p.meteredL >= p.order.Litres,
+			!p.byMeter && now.Mono >= p.due:
+			p.end = garden.Complete
+		case now.Mono >= p.deadline:
+			p.end = garden.AtDeadline
+			if !p.byMeter && nominal(ln.flowLPH, now.Since(p.openedAt)) >= p.order.Litres*(1-rounding) {
+				p.end = garden.Complete
+			}
+		default:
+			continue
+		}
+		g.close(now, ln)
+	}
+}
+
+// close commands the line closed and finishes its pulse if that is confirmed.
+// The lock is held.
+func (g *Guard) close(now garden.Moment, ln *line) {
+	if ln.pulse != nil {
+		ln.pulse.live.Store(false)
+	}
+	if ln.pos != unconfirmed || ln.attempts == 0 {
+		ln.pos, ln.attempts, ln.since = unconfirmed, 0, now.Mono
+		ln.retryAt = now.Mono
+	}
+	g.command(now, ln)
+}
+
+// confirm looks whether an earlier command took, and repeats it when its time
+// has come. The lock is held.
+func (g *Guard) confirm(now garden.Moment, ln *line) {
+	if now.Mono >= ln.retryAt || now.Mono < ln.since {
+		g.command(now, ln)
+		return
+	}
+	if safeClosed(ln.act) && ln.lastErr == nil {
+		g.finish(now, ln)
+	}
+}
+
+func (g *Guard) command(now garden.Moment, ln *line) {
+	ln.attempts++
+	err := safeClose(ln.act)
+	ln.lastErr = err
+	if err != nil {
+		ln.failures++
+		if ln.pulse != nil {
+			ln.pulse.end = garden.Faulted
+		}
+	} else if safeClosed(ln.act) {
+		g.finish(now, ln)
+		return
+	}
+	ln.retryAt = now.Mono + min(retryMost, retryFirst<<min(ln.attempts-1, 10))
+}
+
+// finish books a confirmed close. The lock is held.
+func (g *Guard) finish(now garden.Moment, ln *line) {
+	late := ln.attempts > 0 && now.Mono-ln.since > lateConfirm
+	ln.pos, ln.attempts, ln.lastErr = shut, 0, nil
+	p := ln.pulse
+	if p == nil {
+		return
+	}
+	ln.pulse = nil
+	if late {
+		p.end = garden.Faulted
+	}
+	on := now.Since(p.openedAt)
+	flowed := nominal(ln.flowLPH, on)
+	d := garden.Delivery{
+		Order: p.order.ID, Line: ln.id, Zone: p.order.Zone, Kind: p.order.Kind,
+		Litres: flowed, Open: on, OpenedAt: p.openedAt, ClosedAt: now, End: p.end,
+	}
+	if p.byMeter {
+		d.Litres, d.Metered = p.meteredL, true
+	}
+	// A meter may be dead or blocked emitters may hold water back; against the
+	// caps counts whichever says more.
+	charged := max(flowed, p.meteredL)
+	ln.charges = append(ln.charges.prune(now), charge{
+		litres: charged, survival: p.order.Kind == garden.Survival, at: stampOf(now)})
+	if p.unwritten {
+		ln.unwrittenL += charged
+	}
+	ln.closed, ln.lastClose = true, stampOf(now)
+	g.ended = append(g.ended, d)
+	g.settleLater(d)
+}
