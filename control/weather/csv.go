@@ -132,6 +132,7 @@ type dailyTable struct {
 	date       int      // index of the date column
 	columns    []column // by field; set is nil where the field is not used
 	headerLine int
+	last       time.Time // the last row's civil date
 	days       []garden.DayWeather
 	warnings   []string
 }
@@ -205,12 +206,14 @@ func (t *dailyTable) row(rec []string) error {
 	}
 	y, m, d := date.Date()
 	day := garden.DayWeather{Date: time.Date(y, m, d, 0, 0, 0, 0, t.loc), WindHeightM: stationWindM}
-	if n := len(t.days); n > 0 {
-		py, pm, pd := t.days[n-1].Date.Date()
-		if gap := date.Sub(time.Date(py, pm, pd, 0, 0, 0, 0, time.UTC)); gap != 24*time.Hour {
-			return t.at(t.date, "%s", gapError(gap, date))
-		}
+	if day.Date.Day() != d {
+		// Clocks went forward at midnight: the day begins at one.
+		day.Date = day.Date.Add(time.Hour)
 	}
+	if gap := date.Sub(t.last); len(t.days) > 0 && gap != 24*time.Hour {
+		return t.at(t.date, "%s", gapError(gap, date))
+	}
+	t.last = date
 	for i, field := range rec {
 		c := t.columns[i]
 		if c.set == nil {
