@@ -1,0 +1,209 @@
+package control
+
+import (
+	"time"
+
+	"fabricpot/control/garden"
+)
+
+const (
+	// lostAfter is how long past its own limit an order may stay unheard of.
+	lostAfter = 10 * time.Minute
+	// Waits after a refusal, where it does not say itself how long.
+	retrySoon   = time.Minute
+	retryLater  = 10 * time.Minute
+	retryMuch   = time.Hour
+	retryFaults = 15 * time.Minute
+)
+
+// hear takes in what happened since the last tick.
+func (p *Plan) hear(st *State, now garden.Moment, obs *garden.Observed) {
+	for i := range obs.Delivered {
+		p.delivered(st, now, &obs.Delivered[i], obs.Delivered[i].ClosedAt.Mono, true)
+	}
+	for i := range obs.Refused {
+		p.refused(st, now, &obs.Refused[i])
+	}
+	for i := range obs.Asks {
+		p.ask(st, now, &obs.Asks[i])
+	}
+	for i := range st.lines {
+		l := &st.lines[i]
+		if l.phase == garden.Pulsing && now.Mono-l.at > l.maxOn+lostAfter {
+			// The worst case is taken: given in full.
+			st.note(Event{Kind: OrderLost, At: now, Line: p.lines[i].ID, A: l.ordered})
+			p.delivered(st, now, &garden.Delivery{Order: l.order, Line: p.lines[i].ID, Kind: l.kind, Litres: l.ordered, End: garden.Unfinished}, now.Mono, true)
+		}
+	}
+}
+
+// delivered books a delivery that closed at mono. water is false for litres so
+// long ago that the zone's account has no place for them.
+func (p *Plan) delivered(st *State, now garden.Moment, d *garden.Delivery, mono time.Duration, water bool) {
+	li := p.lineIndex(d.Line)
+	if li < 0 || !garden.Finite(d.Litres) || d.Litres < 0 {
+		return
+	}
+	l, lp := &st.lines[li], &p.lines[li]
+	mono = min(mono, now.Mono)
+	l.given.add(mono, d.Litres)
+	if d.Kind == garden.Estimated {
+		l.guessed.add(mono, d.Litres)
+	}
+	if d.Litres > 0 {
+		doubt := 0.08
+		if !d.Metered {
+			doubt = 0.15
+		}
+		litres := d.Litres
+		if d.End == garden.Unfinished {
+			// A worst case for the caps; for the water it is a doubt that the
+			// next readings settle.
+			litres, doubt = litres/2, 0.6
+		}
+		for _, zi := range lp.zones {
+			z := &st.zones[zi]
+			if water {
+				p.credit(st, zi, litres*p.zones[zi].share, doubt, mono)
+			} else {
+				if !z.hasWater || mono > z.wetAt {
+					z.wetAt, z.hasWater = mono, true
+				}
+			}
+			z.lastL, z.lastAt = d.Litres*p.zones[zi].share, now.Add(mono-now.Mono)
+		}
+		if !l.hasClosed || mono > l.closed {
+			l.closed, l.hasClosed = mono, true
+		}
+	}
+	if l.phase != garden.Pulsing || d.Order != l.order {
+		return
+	}
+	l.phase, l.order = garden.Soaking, 0
+	l.owed = max(0, l.owed-d.Litres)
+	l.soakTill = mono + lp.soak
+	switch d.End {
+	case garden.Stopped, garden.Unfinished:
+		l.owed = 0
+	case garden.Faulted:
+		l.owed = 0
+		l.retryAt = now.Mono + retryFaults
+		st.note(Event{Kind: LineFaulted, At: now, Line: lp.ID, Zone: d.Zone})
+	}
+	l.verifyAt, l.verify = mono+settled, true
+}
+
+func (p *Plan) refused(st *State, now garden.Moment, r *garden.Refusal) {
+	li := p.lineIndex(r.Line)
+	if li < 0 {
+		return
+	}
+	l := &st.lines[li]
+	if l.phase != garden.Pulsing || r.Order != l.order {
+		return
+	}
+	wait := retryLater
+	switch r.Cause {
+	case garden.SupplyBusy, garden.LineBusy, garden.TooSoon, garden.NotConfirmed:
+		wait = retrySoon
+	case garden.CapReached, garden.FrostLock, garden.TankEmpty, garden.HeldShut, garden.NoJournal, garden.UnknownLine:
+		wait = retryMuch
+	case garden.DeviceFault:
+		wait = retryFaults
+	}
+	if r.Cause == garden.CapReached {
+		st.note(Event{Kind: CapHolds, At: now, Line: r.Line, Zone: r.Zone, A: p.lines[li].CapL})
+	}
+	l.retryAt = now.Mono + wait
+	if r.Until > now.Mono {
+		// Asking again costs nothing, so a far date is not believed blindly.
+		l.retryAt = min(r.Until, now.Mono+retryMuch)
+	}
+	l.order = 0
+	if l.kind == garden.ByHand {
+		st.note(Event{Kind: Dropped, At: now, Line: r.Line, Zone: r.Zone, A: l.ordered})
+		l.owed = 0
+	}
+	if l.kind == garden.Survival {
+		// A dose that was not given is still due.
+		for _, zi := range p.lines[li].zones {
+			st.zones[zi].survived = false
+		}
+	}
+	if l.done > 0 {
+		l.done--
+	}
+	if l.done == 0 || wait > retryLater {
+		// Nothing was given yet: the next tick decides afresh.
+		l.phase, l.owed = garden.Resting, 0
+		return
+	}
+	l.phase, l.soakTill = garden.Soaking, l.retryAt
+}
+
+// ask takes in a wish of a person or a hub.
+func (p *Plan) ask(st *State, now garden.Moment, a *garden.Ask) {
+	switch a.Kind {
+	case garden.AskAutoOff:
+		if !st.AutoOff {
+			st.AutoOff, st.offFrom = true, now.Mono
+		}
+		return
+	case garden.AskAutoOn:
+		st.AutoOff = false
+		return
+	}
+	for i := range st.zones {
+		if a.Zone != "" && p.zones[i].ID != a.Zone {
+			continue
+		}
+		z, zp := &st.zones[i], &p.zones[i]
+		switch a.Kind {
+		case garden.AskShut:
+			z.shut, z.shutTill, z.asked = true, a.Until.Mono, 0
+		case garden.AskRelease:
+			z.shut = false
+		case garden.AskWater:
+			// "All zones" names no pot: water must.
+			if a.Zone == "" || !garden.Finite(a.Litres) || a.Litres <= 0 {
+				continue
+			}
+			if zp.line < 0 || z.shut {
+				st.note(Event{Kind: Dropped, At: now, Zone: zp.ID, Line: zp.Line, A: a.Litres})
+				continue
+			}
+			z.asked = min(a.Litres, zp.VolumeL)
+		case garden.GardenerWatered:
+			if a.Zone == "" || !garden.Finite(a.Litres) || a.Litres <= 0 {
+				continue
+			}
+			litres := min(a.Litres, zp.VolumeL)
+			p.credit(st, i, litres, 0.25, now.Mono)
+			z.lastL, z.lastAt = litres, now
+		}
+	}
+}
+
+// Restore tells a fresh state what was delivered in the last day, so that a
+// restart repeats nothing: caps, rests and the survival dose count on. The
+// deliveries' Mono belongs to another run, so their age is taken from civil
+// time, and from the younger end where that is not to be trusted: a rest then
+// counts from now.
+func (p *Plan) Restore(st *State, now garden.Moment, recent []garden.Delivery) {
+	for i := range recent {
+		d := &recent[i]
+		age := now.Wall.Sub(d.ClosedAt.Wall)
+		if !now.Synced || !d.ClosedAt.Synced || d.ClosedAt.Wall.IsZero() {
+			age = 0
+		}
+		age = min(max(age, 0), 48*time.Hour)
+		p.delivered(st, now, d, now.Mono-age, age < unsettled)
+		if d.Kind == garden.Survival {
+			if li := p.lineIndex(d.Line); li >= 0 {
+				for _, zi := range p.lines[li].zones {
+					st.zones[zi].survived, st.zones[zi].survivedAt = true, now.Mono-age
+				}
+			}
+		}
+	}
+}

@@ -1,0 +1,85 @@
+package control
+
+import (
+	"fmt"
+
+	"fabricpot/control/garden"
+)
+
+// EventKind is what the controller noticed.
+type EventKind uint8
+
+const (
+	// ProbeNoResponse: the probe did not move after A litres that must have
+	// reached it, B the most it moved; it is distrusted from now on.
+	ProbeNoResponse EventKind = iota
+	// ProbeBack: a distrusted probe moved with the water again.
+	ProbeBack
+	// ZoneNoResponse: no probe of the zone moved after A litres: no water came,
+	// or every probe is out.
+	ZoneNoResponse
+	// OnBalance: no trustworthy probe; the zone lives on its water balance.
+	OnBalance
+	// OnProbe: a trustworthy probe is back.
+	OnProbe
+	// CapHolds: the line's daily limit of A litres keeps it from watering.
+	CapHolds
+	// OrderLost: nothing was heard of an order; A litres are taken as given.
+	OrderLost
+	// LineFaulted: the device failed during an order.
+	LineFaulted
+	// DrinksMore and DrinksLess: the zone's demand factor A reached the bound
+	// beyond which it is no longer the plant: a leak, a clogged emitter, a
+	// drifting probe.
+	DrinksMore
+	DrinksLess
+	// Dropped: a wish for A litres could not be met.
+	Dropped
+)
+
+// Event is something a person may want to know. Zone, Line and Probe are set
+// where they apply.
+type Event struct {
+	Kind  EventKind
+	At    garden.Moment
+	Zone  garden.ZoneID
+	Line  garden.LineID
+	Probe garden.ProbeID
+	A, B  float64
+}
+
+func (e Event) String() string {
+	switch e.Kind {
+	case ProbeNoResponse:
+		return fmt.Sprintf("probe %s moved only %.1f %% after %.1f L: it is not trusted until it moves with the water again; check that it sits firmly in the mix", e.Probe, 100*e.B, e.A)
+	case ProbeBack:
+		return fmt.Sprintf("probe %s moves with the water again", e.Probe)
+	case ZoneNoResponse:
+		return fmt.Sprintf("no probe of %s moved after %.1f L: look whether water comes out of its emitters", e.Zone, e.A)
+	case OnBalance:
+		return fmt.Sprintf("%s has no trustworthy probe: it is watered by its water balance", e.Zone)
+	case OnProbe:
+		return fmt.Sprintf("%s is watered by its probe again", e.Zone)
+	case CapHolds:
+		return fmt.Sprintf("line %s has reached its limit of %.1f L a day", e.Line, e.A)
+	case OrderLost:
+		return fmt.Sprintf("nothing was heard of an order on line %s: %.1f L are taken as given", e.Line, e.A)
+	case LineFaulted:
+		return fmt.Sprintf("line %s failed during an order", e.Line)
+	case DrinksMore:
+		return fmt.Sprintf("%s loses %.1f times what it should: a leak, a drifting probe, or a plant bigger than planned", e.Zone, e.A)
+	case DrinksLess:
+		return fmt.Sprintf("%s loses only %.1f times what it should: a drifting probe, or a plant smaller than planned", e.Zone, e.A)
+	case Dropped:
+		return fmt.Sprintf("%.1f L asked for %s were not given", e.A, e.Zone)
+	}
+	return "unknown event"
+}
+
+// note records an event as long as there is room; the room is never exceeded
+// in practice and a tick must not allocate.
+func (st *State) note(e Event) {
+	if len(st.events) < cap(st.events) {
+		st.events = append(st.events, e)
+	}
+}

@@ -1,0 +1,147 @@
+package control
+
+import (
+	"time"
+
+	"fabricpot/control/crop"
+	"fabricpot/control/garden"
+	"fabricpot/control/medium"
+)
+
+// Plan is everything about a garden that Step needs and that never changes. It
+// is safe for concurrent use.
+type Plan struct {
+	site    garden.Site
+	supply  garden.Supply
+	limits  garden.Limits
+	zones   []ZonePlan
+	lines   []LinePlan
+	probes  []probePlan
+	zoneAt  map[garden.ZoneID]int
+	lineAt  map[garden.LineID]int
+	coastal bool
+}
+
+// ZonePlan is what the plan understood of one zone.
+type ZonePlan struct {
+	ID         garden.ZoneID
+	Pot        garden.PotID
+	Name       string
+	Line       garden.LineID
+	HandTended bool
+
+	// VolumeL is the zone's mix, AreaM2 its surface, WallM2 its share of the
+	// fabric wall, HeightCM the depth of mix.
+	VolumeL, AreaM2, WallM2, HeightCM float64
+
+	// Porosity, Capacity, LowerLimit are m³/m³; AirSpace is Porosity−Capacity.
+	Porosity, Capacity, LowerLimit       garden.WaterFraction
+	CapacityMeasured, LowerLimitMeasured bool
+	AirSpace                             float64
+
+	// P is the depletion fraction: the lowest of the zone's crops.
+	P float64
+	// Refill is where watering starts once the roots fill the zone, Stop what
+	// it aims at. While the roots are young the refill point lies nearer to
+	// Capacity, since they reach less water.
+	Refill, Stop garden.WaterFraction
+	RefillSet    bool
+
+	// RefillL is litres from Refill to Stop, leaching included.
+	RefillL float64
+	// PulseL is one pulse for this zone, FirstPulseL the first one into a mix
+	// dry enough to repel water, Pulses how many make RefillL.
+	PulseL, FirstPulseL float64
+	Pulses              int
+	Soak                time.Duration
+	// FlowLPH is what the line gives this zone, L/h; PulseTime one pulse at it.
+	FlowLPH   float64
+	PulseTime time.Duration
+	// LeachingFraction is the share of water meant to drain.
+	LeachingFraction float64
+	// PeakDailyL is the zone's loss on a hot, dry, windy day with grown plants.
+	PeakDailyL float64
+
+	line      int // -1: hand-tended
+	share     float64
+	probes    []int
+	plants    []plantPlan
+	exposure  float64
+	survivalL float64
+	// reach is the available water the roots hold at 0, 10 … 100 % of the
+	// depth, m³/m³ of the whole zone, in the drained pot.
+	reach [11]float64
+}
+
+// LinePlan is what the plan understood of one line.
+type LinePlan struct {
+	ID      garden.LineID
+	FlowLPH float64
+	DU      float64
+	MaxOn   time.Duration
+	// PeakDailyL is the peak need of all its zones together, CapL the most
+	// that may be ordered in any 24 hours, EstimatedL the part of it that may
+	// be ordered without a trustworthy probe.
+	PeakDailyL, CapL, EstimatedL float64
+	zones                        []int
+	soak                         time.Duration
+}
+
+// probePlan is what one probe's reading means.
+type probePlan struct {
+	id   garden.ProbeID
+	zone int
+	// profile is nil where none could be made: the probe then decides nothing.
+	profile *medium.Profile
+	// rel is the probe's depth as a share of the mix's depth, 0 top, 1 floor.
+	rel float64
+	// atCapacity is what a perfect probe there reads in the drained pot.
+	atCapacity float64
+	// wet is the reading over which water has reached the probe faster than it
+	// drains; it stops a watering where the probe is near the floor.
+	wet  float64
+	deep bool
+}
+
+type plantPlan struct {
+	crop      crop.Crop
+	count     float64
+	plantedOn time.Time
+	canopyM2  garden.Measured
+}
+
+// Zones returns what the plan understood, in the garden's order. The caller
+// must not change it.
+func (p *Plan) Zones() []ZonePlan { return p.zones }
+
+// Lines returns what the plan understood of the lines, in the garden's order.
+// The caller must not change it.
+func (p *Plan) Lines() []LinePlan { return p.lines }
+
+// zoneIndex returns the number of a zone, or -1.
+func (p *Plan) zoneIndex(id garden.ZoneID) int {
+	if i, ok := p.zoneAt[id]; ok {
+		return i
+	}
+	return -1
+}
+
+func (p *Plan) lineIndex(id garden.LineID) int {
+	if i, ok := p.lineAt[id]; ok {
+		return i
+	}
+	return -1
+}
+
+// band is the water between capacity and the refill point for roots that reach
+// the share root of the depth, m³/m³ of the whole zone.
+func (z *ZonePlan) band(root float64) float64 {
+	root = min(max(root, 0.1), 1)
+	if z.RefillSet {
+		return float64(z.Capacity-z.Refill) * root
+	}
+	x := root * 10
+	i := min(int(x), 9)
+	reach := z.reach[i] + (z.reach[i+1]-z.reach[i])*(x-float64(i))
+	return max(z.P*reach, minBand*root)
+}

@@ -1,0 +1,334 @@
+package control
+
+import (
+	"math"
+	"time"
+
+	"fabricpot/control/garden"
+)
+
+const (
+	// confirmFor is how long a zone must be under its refill point on good
+	// readings, without a break, before water starts.
+	confirmFor = 3 * time.Minute
+	// dryShare of the available water left is where a mix begins to repel water.
+	dryShare = 0.3
+	// leastShare of a pulse is too little to open a valve for.
+	leastShare = 0.1
+	// stopTicks readings in a row must see water before a watering is ended.
+	stopTicks = 2
+	// survivalRest is how long a zone must have had no water before a dose.
+	survivalRest = 20 * time.Hour
+	// aheadShare of the band must be gone before water is given ahead of need.
+	aheadShare = 0.25
+)
+
+// advance moves one line's state machine on and notes what it wants.
+func (p *Plan) advance(st *State, i int, now garden.Moment, a *ahead) {
+	l, lp := &st.lines[i], &p.lines[i]
+	if len(lp.zones) == 0 || lp.FlowLPH <= 0 {
+		return
+	}
+	if l.phase == garden.Pulsing {
+		p.watchOpen(st, i)
+		return
+	}
+	if l.verify && now.Mono >= l.verifyAt {
+		p.verify(st, i, now)
+	}
+	shut := false
+	for _, zi := range lp.zones {
+		shut = shut || st.zones[zi].shut
+	}
+	if shut {
+		l.phase, l.owed, l.waits = garden.KeptShut, 0, false
+		return
+	}
+	if l.phase == garden.KeptShut {
+		l.phase = garden.Resting
+	}
+	if l.phase == garden.Soaking {
+		if now.Mono < l.soakTill {
+			return
+		}
+		if p.pulseAgain(st, i, now, a) {
+			return
+		}
+		l.phase, l.owed = garden.Resting, 0
+	}
+	if now.Mono < l.retryAt || l.hasClosed && now.Mono-l.closed < p.limits.MinRest {
+		return
+	}
+	if !a.open {
+		return
+	}
+	p.want(st, i, now, a)
+}
+
+// pulseAgain wishes for the next pulse of a session; false ends the session.
+func (p *Plan) pulseAgain(st *State, i int, now garden.Moment, a *ahead) bool {
+	l, lp := &st.lines[i], &p.lines[i]
+	if l.owed < leastShare*l.pulse || l.owed <= 0 || !a.open {
+		return false
+	}
+	lead := &st.zones[l.lead]
+	switch l.kind {
+	case garden.Irrigate:
+		// Water that began on a good reading does not go on without one.
+		if !lead.trusted {
+			return false
+		}
+		if st.AutoOff {
+			return false
+		}
+	case garden.Estimated:
+		if st.AutoOff {
+			return false
+		}
+	}
+	if now.Mono < l.retryAt || l.hasClosed && now.Mono-l.closed < p.limits.MinRest {
+		return true
+	}
+	if l.kind != garden.ByHand && l.done > 0 {
+		l.why = garden.Reason{Code: garden.NextPulse, A: float64(l.done + 1), B: float64(max(l.planned, l.done+1)), C: l.owed}
+	}
+	litres := min(l.pulse, l.owed)
+	if l.owed-litres < 0.3*l.pulse {
+		litres = min(l.owed, lp.mostPerOrder())
+	}
+	p.wishFor(st, i, now, litres, p.urgency(st, l.lead)+0.5)
+	return true
+}
+
+// mostPerOrder is what fits into one opening of the line, L.
+func (lp *LinePlan) mostPerOrder() float64 { return 0.95 * lp.FlowLPH * lp.MaxOn.Hours() }
+
+// urgency is how much of its band a zone has lost, 1 at the refill point.
+func (p *Plan) urgency(st *State, zi int) float64 {
+	z, zp := &st.zones[zi], &p.zones[zi]
+	if z.trusted && z.known {
+		return (float64(zp.Capacity) - z.water.Mean) / max(z.band, 1e-6)
+	}
+	return z.short / max(z.band*zp.VolumeL, 1e-6)
+}
+
+// need is what brings the zone to its stop point, L into the zone, leaching
+// included, never negative.
+func (p *Plan) need(st *State, zi int) float64 {
+	z, zp := &st.zones[zi], &p.zones[zi]
+	var litres float64
+	if z.trusted && z.known {
+		litres = (float64(zp.Stop) - z.water.Mean) * zp.VolumeL
+	} else {
+		litres = z.short
+	}
+	return max(0, litres) / (1 - zp.LeachingFraction)
+}
+
+// trigger is why a zone wants water now.
+func (p *Plan) trigger(st *State, zi int, a *ahead) (garden.OrderKind, garden.Reason) {
+	z, zp := &st.zones[zi], &p.zones[zi]
+	cc, refill := float64(zp.Capacity), z.refillAt(zp)
+	vol := zp.VolumeL
+	if z.trusted && z.known {
+		if !z.fresh {
+			return 0, garden.Reason{}
+		}
+		if z.isUnder && z.under >= confirmFor {
+			return garden.Irrigate, garden.Reason{Code: garden.BelowRefill, A: z.water.Mean, B: refill, C: p.need(st, zi)}
+		}
+		spare := (z.water.Mean - refill) * vol
+		if cc-z.water.Mean < aheadShare*z.band || spare <= 0 {
+			return 0, garden.Reason{}
+		}
+		return garden.Irrigate, p.foresee(st, zi, a, spare, z.water.Factor)
+	}
+	if len(zp.probes) > 0 && z.hasGood && z.trusted {
+		return 0, garden.Reason{}
+	}
+	if z.short >= z.band*vol {
+		return garden.Estimated, garden.Reason{Code: garden.BalanceSaysDry, A: z.short / allowance, B: allowance}
+	}
+	if z.short >= 0.5*z.band*vol {
+		return garden.Estimated, p.foresee(st, zi, a, z.band*vol-z.short, allowance*max(z.water.Factor, 1))
+	}
+	return 0, garden.Reason{}
+}
+
+// foresee says whether a zone with spare litres over its refill point should be
+// watered ahead of closed hours or of the hottest hours.
+func (p *Plan) foresee(st *State, zi int, a *ahead, spare, factor float64) garden.Reason {
+	z, zp := &st.zones[zi], &p.zones[zi]
+	perMM := z.lossPerMM * factor
+	if perMM <= 0 || a.rainMM*zp.AreaM2 > spare {
+		return garden.Reason{}
+	}
+	lead := p.sessionHours(zi)
+	if a.closes && a.open && a.shutsIn <= lead+0.5 && a.closedMM*perMM > spare {
+		return garden.Reason{Code: garden.BeforeClosedHours, A: a.shutsIn, B: st.sky.until(a.solar, spare/perMM)}
+	}
+	if a.heat && a.heatIn <= lead+0.5 && a.heatMM*perMM > spare {
+		return garden.Reason{Code: garden.BeforeHeat, A: a.heatIn, B: st.sky.until(a.solar, spare/perMM)}
+	}
+	return garden.Reason{}
+}
+
+// sessionHours is how long a whole refill of the zone takes, soaks included.
+func (p *Plan) sessionHours(zi int) float64 {
+	zp := &p.zones[zi]
+	n := float64(zp.Pulses)
+	return n*zp.PulseTime.Hours() + (n-1)*zp.Soak.Hours()
+}
+
+// want begins a session where one of the line's zones asks for it.
+func (p *Plan) want(st *State, i int, now garden.Moment, a *ahead) {
+	l, lp := &st.lines[i], &p.lines[i]
+	if p.wantByHand(st, i, now) {
+		return
+	}
+	if st.AutoOff {
+		p.wantSurvival(st, i, now)
+		return
+	}
+	lead, most := -1, 0.0
+	var kind garden.OrderKind
+	var why garden.Reason
+	for _, zi := range lp.zones {
+		k, w := p.trigger(st, zi, a)
+		if w.Code == garden.NoReason {
+			continue
+		}
+		// A need that a probe saw goes before one that was reckoned.
+		if through := p.need(st, zi) / p.zones[zi].share; lead < 0 || through > most {
+			lead, most, kind, why = zi, through, k, w
+		}
+	}
+	if lead < 0 {
+		if t := p.topUp(st, i); t >= 0 {
+			z, zp := &st.zones[t], &p.zones[t]
+			lead, most, kind = t, p.need(st, t)/zp.share, garden.Irrigate
+			why = garden.Reason{Code: garden.Topping, A: z.water.Mean, B: float64(zp.Stop)}
+			l.topped = true
+		}
+	}
+	if lead < 0 || most <= 0 {
+		l.waits = false
+		return
+	}
+	litres := p.spareOthers(st, i, lead, most)
+	if a.rainMM >= 3 && why.Code != garden.Topping {
+		// Leave room for the rain that is due, but fill half the band.
+		z, zp := &st.zones[lead], &p.zones[lead]
+		room := max(litres-0.7*a.rainMM*zp.AreaM2/zp.share, (z.refillAt(zp)+0.5*z.band-z.water.Mean)*zp.VolumeL/zp.share)
+		litres = min(litres, max(room, 0))
+	}
+	if kind == garden.Estimated || len(lp.zones) > 1 {
+		litres /= lp.DU
+	}
+	p.begin(st, i, now, lead, litres, kind, why)
+}
+
+// spareOthers shortens a shared line's litres so that the neediest zone is at
+// least half refilled and the others are not drowned for the rest.
+func (p *Plan) spareOthers(st *State, i, lead int, litres float64) float64 {
+	lp := &p.lines[i]
+	least := litres / 2
+	for _, zi := range lp.zones {
+		if zi == lead {
+			continue
+		}
+		z, zp := &st.zones[zi], &p.zones[zi]
+		// What fits, and a little to drain.
+		room := p.need(st, zi) + 0.1*z.band*zp.VolumeL
+		if zp.share > 0 && room/zp.share < litres {
+			litres = room / zp.share
+		}
+	}
+	return max(litres, least)
+}
+
+func (p *Plan) wantByHand(st *State, i int, now garden.Moment) bool {
+	for _, zi := range p.lines[i].zones {
+		z, zp := &st.zones[zi], &p.zones[zi]
+		if z.asked <= 0 {
+			continue
+		}
+		p.begin(st, i, now, zi, z.asked/zp.share, garden.ByHand, garden.Reason{Code: garden.AskedFor, A: z.asked})
+		return true
+	}
+	return false
+}
+
+func (p *Plan) wantSurvival(st *State, i int, now garden.Moment) {
+	lead, most := -1, 0.0
+	for _, zi := range p.lines[i].zones {
+		z, zp := &st.zones[zi], &p.zones[zi]
+		if z.sinceWater(now) < survivalRest || now.Mono-st.offFrom < time.Hour ||
+			z.survived && now.Mono-z.survivedAt < 24*time.Hour {
+			continue
+		}
+		if z.trusted && z.known && z.water.Mean > z.refillAt(zp) {
+			continue
+		}
+		if through := zp.survivalL / zp.share; through > most {
+			lead, most = zi, through
+		}
+	}
+	if lead < 0 {
+		return
+	}
+	p.begin(st, i, now, lead, most, garden.Survival, garden.Reason{Code: garden.SurvivalDose, A: p.zones[lead].survivalL})
+}
+
+// begin sets a session up and wishes for its first pulse. It becomes real only
+// when the wish is granted.
+func (p *Plan) begin(st *State, i int, now garden.Moment, lead int, litres float64, kind garden.OrderKind, why garden.Reason) {
+	l, lp := &st.lines[i], &p.lines[i]
+	z, zp := &st.zones[lead], &p.zones[lead]
+	if litres <= 0 || !garden.Finite(litres) {
+		return
+	}
+	l.lead, l.kind, l.why, l.owed, l.done = lead, kind, why, litres, 0
+	pulse := zp.PulseL / zp.share
+	if kind == garden.ByHand || kind == garden.Survival {
+		pulse = litres
+	}
+	pulse = min(max(pulse, 1e-3), lp.mostPerOrder())
+	n := min(max(int(math.Ceil(litres/pulse-0.3)), 1), 12)
+	l.pulse, l.planned = min(litres/float64(n), lp.mostPerOrder()), n
+	first := l.pulse
+	if dry := float64(zp.LowerLimit) + dryShare*float64(zp.Capacity-zp.LowerLimit); z.known && z.water.Mean < dry &&
+		(kind == garden.Irrigate || kind == garden.Estimated) && n > 1 {
+		// A dry mix repels water: moisten it first, then water it.
+		first = min(first, firstPulseShare*litres)
+		l.planned++
+	}
+	p.wishFor(st, i, now, first, p.urgency(st, lead))
+}
+
+// wishFor enters a wish, bounded by the line's budgets for the day.
+func (p *Plan) wishFor(st *State, i int, now garden.Moment, litres, urgency float64) {
+	l, lp := &st.lines[i], &p.lines[i]
+	left := lp.CapL - l.given.sum(now.Mono)
+	if l.kind == garden.Estimated {
+		left = min(left, lp.EstimatedL-l.guessed.sum(now.Mono))
+	}
+	if left < min(litres, leastShare*l.pulse) {
+		st.note(Event{Kind: CapHolds, At: now, Line: lp.ID, Zone: p.zones[l.lead].ID, A: lp.CapL})
+		if l.kind == garden.ByHand {
+			st.note(Event{Kind: Dropped, At: now, Line: lp.ID, Zone: p.zones[l.lead].ID, A: litres})
+			st.zones[l.lead].asked = 0
+		}
+		l.retryAt, l.owed, l.phase = now.Mono+retryMuch, 0, garden.Resting
+		return
+	}
+	if l.kind == garden.ByHand {
+		urgency += 10
+	}
+	if !l.waits {
+		l.waits, l.waiting = true, now.Mono
+	}
+	// Waiting makes needier, so that nobody waits for ever.
+	urgency += (now.Mono - l.waiting).Hours() / 4
+	st.wishes = append(st.wishes, wish{line: i, urgency: urgency, litres: min(litres, left)})
+}

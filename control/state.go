@@ -1,0 +1,197 @@
+package control
+
+import (
+	"time"
+
+	"fabricpot/control/balance"
+	"fabricpot/control/garden"
+)
+
+// State is what the controller remembers between ticks. It is plain data: one
+// goroutine owns it, and Clone copies it whole.
+type State struct {
+	// NextOrder is the id the next order gets. The caller seeds it above every
+	// order id ever used.
+	NextOrder garden.OrderID
+	// AutoOff tells that automatic control is off: survival doses only.
+	AutoOff bool
+
+	began   bool
+	last    garden.Moment
+	offFrom time.Duration // on Mono: when automatic control went off
+	sky     sky
+	zones   []zoneState
+	lines   []lineState
+	probes  []probeState
+	wishes  []wish
+	stops   []Stop
+	events  []Event
+}
+
+// Stop asks that an open line be closed early. The caller hands it to the guard
+// at once; the delivery that follows says how much went through.
+type Stop struct {
+	Line  garden.LineID
+	Order garden.OrderID
+	Zone  garden.ZoneID
+	// Probe and its reading Water say that water is about to drain; Probe is
+	// empty where the zone is to be kept shut or automatic control went off.
+	Probe garden.ProbeID
+	Water garden.WaterFraction
+}
+
+// Stops are the early stops the last Step asks for. The slice is reused by the
+// next Step.
+func (st *State) Stops() []Stop { return st.stops }
+
+// Events are what the last Step noticed. The slice is reused by the next Step.
+func (st *State) Events() []Event { return st.events }
+
+// Clone returns a copy that shares nothing.
+func (st *State) Clone() *State {
+	c := *st
+	c.zones = append([]zoneState(nil), st.zones...)
+	c.lines = append([]lineState(nil), st.lines...)
+	c.probes = append([]probeState(nil), st.probes...)
+	c.wishes = append(make([]wish, 0, cap(st.wishes)), st.wishes...)
+	c.stops = append(make([]Stop, 0, cap(st.stops)), st.stops...)
+	c.events = append(make([]Event, 0, cap(st.events)), st.events...)
+	return &c
+}
+
+type zoneState struct {
+	water balance.Filter
+	// known is set once a good reading, or the gardener, said where the zone
+	// stands; until then water is a guess.
+	known bool
+	// Of the day, from the plants' stage.
+	lossPerMM float64 // litres lost per mm of reference evapotranspiration
+	canopyM2  float64
+	root      float64
+	band      float64
+	// good is when a good reading last counted, hasGood whether ever.
+	good    time.Duration
+	hasGood bool
+	trusted bool // this tick: good within trustFor
+	fresh   bool // this tick: a good reading came in
+	// under is for how long the zone has been under its refill point on good
+	// readings without a break.
+	under    time.Duration
+	isUnder  bool
+	wetAt    time.Duration // last water of any kind, on Mono
+	hasWater bool
+	short    float64 // litres missing by the cautious balance, no probe
+	dryLoss  float64 // of these, modelled loss without the allowance
+	asked    float64 // litres a person asked for
+	shut     bool
+	shutTill time.Duration
+	lastWhy  garden.Reason
+	lastL    float64
+	lastAt   garden.Moment
+	// before is the mean at the start of the last session, gave the litres of it.
+	before, gave float64
+	survivedAt   time.Duration
+	survived     bool
+}
+
+type probeState struct {
+	smooth     float64
+	has        bool
+	at         time.Duration
+	start      float64 // at the session's start
+	peak       float64 // highest since
+	started    bool
+	distrusted bool
+	wetTicks   int
+}
+
+type lineState struct {
+	phase   garden.ZoneState
+	order   garden.OrderID
+	ordered float64
+	at      time.Duration // when ordered
+	maxOn   time.Duration
+	kind    garden.OrderKind
+	why     garden.Reason
+	lead    int
+	// Of the session: litres still owed through the line, pulses planned and
+	// done, and what one pulse is.
+	owed      float64
+	pulse     float64
+	planned   int
+	done      int
+	soakTill  time.Duration
+	retryAt   time.Duration
+	closed    time.Duration
+	hasClosed bool
+	// verifyAt is when the soaked zones are looked at again.
+	verifyAt time.Duration
+	verify   bool
+	topped   bool
+	waiting  time.Duration // since it first wanted water and got none
+	waits    bool
+	given    ledger // everything that went through
+	guessed  ledger // the part of kind Estimated
+}
+
+type wish struct {
+	line    int
+	urgency float64
+	litres  float64
+}
+
+// NewState makes the state of a garden that nothing is known about yet.
+func (p *Plan) NewState() *State {
+	st := &State{
+		NextOrder: 1,
+		zones:     make([]zoneState, len(p.zones)),
+		lines:     make([]lineState, len(p.lines)),
+		probes:    make([]probeState, len(p.probes)),
+		wishes:    make([]wish, 0, len(p.lines)),
+		stops:     make([]Stop, 0, len(p.lines)),
+		events:    make([]Event, 0, 2*len(p.zones)+len(p.lines)+len(p.probes)+8),
+	}
+	for i := range st.zones {
+		z, zp := &st.zones[i], &p.zones[i]
+		z.root, z.band = 1, zp.band(1)
+		// Neither full nor dry is known: half the band, with a wide doubt.
+		z.water = balance.NewFilter(float64(zp.Capacity)-z.band/2, 0.08, 1, 0.25)
+		z.short = z.band / 2 * zp.VolumeL
+	}
+	return st
+}
+
+// ledger sums litres over the last 24 hours in hourly boxes. The oldest box
+// counts in full, so the sum never forgets too early.
+type ledger struct {
+	box  [25]float64
+	hour [25]int64
+}
+
+func hourOf(mono time.Duration) int64 {
+	h := int64(mono / time.Hour)
+	if mono%time.Hour < 0 {
+		h--
+	}
+	return h
+}
+
+func (l *ledger) add(mono time.Duration, litres float64) {
+	h := hourOf(mono)
+	i := ((h % 25) + 25) % 25
+	if l.hour[i] != h {
+		l.box[i], l.hour[i] = 0, h
+	}
+	l.box[i] += litres
+}
+
+func (l *ledger) sum(mono time.Duration) float64 {
+	h := hourOf(mono)
+	var s float64
+	for i := range l.box {
+		if l.hour[i] >= h-24 && l.hour[i] <= h {
+			s += l.box[i]
+		}
+	}
+	return s
+}

@@ -1,0 +1,70 @@
+package control
+
+import "fabricpot/control/garden"
+
+// ZoneView is what a page shows of one zone. It is plain data.
+type ZoneView struct {
+	Zone  garden.ZoneID
+	Line  garden.LineID
+	State garden.ZoneState
+	// Known tells that a reading or a person said where the zone stands;
+	// otherwise Water is a guess. OnProbe tells that a good reading is fresh.
+	Known, OnProbe bool
+	// Water is the mean of the zone and SD its standard deviation, m³/m³.
+	Water garden.WaterFraction
+	SD    float64
+	// Capacity, Refill and Stop are today's points.
+	Capacity, Refill, Stop garden.WaterFraction
+	// HeldL is the water in the zone over its lower limit, L; ToRefillL what
+	// may still be lost until the refill point, negative under it.
+	HeldL, ToRefillL float64
+	// HoursToRefill and HoursToLimit are by the expected loss, at most 240.
+	HoursToRefill, HoursToLimit float64
+	// LossTodayL is the expected loss of the whole day, L.
+	LossTodayL float64
+	// Factor is how much this zone drinks against the book.
+	Factor float64
+	// RootFraction is how much of the depth the roots reach.
+	RootFraction float64
+	// LastWhy is why water was last ordered for the zone; LastL and LastAt
+	// what it last got.
+	LastWhy garden.Reason
+	LastL   float64
+	LastAt  garden.Moment
+	// GivenTodayL and CapL are the line's litres of the last 24 hours and its
+	// limit.
+	GivenTodayL, CapL float64
+}
+
+// View appends what the zones look like at now, in the garden's order.
+func (p *Plan) View(st *State, now garden.Moment, dst []ZoneView) []ZoneView {
+	h := solarHour(p, now)
+	for i := range p.zones {
+		z, zp := &st.zones[i], &p.zones[i]
+		v := ZoneView{
+			Zone: zp.ID, Line: zp.Line, Known: z.known, OnProbe: z.trusted && z.known,
+			Water: garden.WaterFraction(z.water.Mean), SD: z.water.SD(),
+			Capacity: zp.Capacity, Refill: garden.WaterFraction(z.refillAt(zp)), Stop: zp.Stop,
+			HeldL:      max(0, (z.water.Mean-float64(zp.LowerLimit))*zp.VolumeL),
+			ToRefillL:  (z.water.Mean - z.refillAt(zp)) * zp.VolumeL,
+			LossTodayL: st.sky.etoMM * z.lossPerMM * z.water.Factor,
+			Factor:     z.water.Factor, RootFraction: z.root,
+			LastWhy: z.lastWhy, LastL: z.lastL, LastAt: z.lastAt,
+		}
+		if per := z.lossPerMM * z.water.Factor; per > 0 {
+			v.HoursToRefill = st.sky.until(h, max(0, v.ToRefillL)/per)
+			v.HoursToLimit = st.sky.until(h, v.HeldL/per)
+		} else {
+			v.HoursToRefill, v.HoursToLimit = mostHours, mostHours
+		}
+		if zp.line >= 0 {
+			l := &st.lines[zp.line]
+			v.State, v.GivenTodayL, v.CapL = l.phase, l.given.sum(now.Mono), p.lines[zp.line].CapL
+		}
+		if z.shut {
+			v.State = garden.KeptShut
+		}
+		dst = append(dst, v)
+	}
+	return dst
+}
