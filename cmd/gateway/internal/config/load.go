@@ -1,0 +1,126 @@
+package config
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	// The time zone database travels with the binary: small boards have none.
+	_ "time/tzdata"
+
+	"github.com/goccy/go-yaml"
+	"github.com/goccy/go-yaml/ast"
+	"github.com/goccy/go-yaml/lexer"
+	"github.com/goccy/go-yaml/parser"
+	"github.com/goccy/go-yaml/token"
+
+	"fabricpot/control/garden"
+)
+
+// Load reads a garden file. name is what messages call it. The error, if any,
+// is a Problems with everything that is wrong; the garden is then nil. The
+// source is never nil and carries warnings and positions.
+func Load(name string, src []byte) (*garden.Garden, *Source, error) {
+	r := &reader{
+		src:     &Source{Name: name, places: map[string]place{}, aliases: map[string]string{}},
+		unsound: map[string]bool{},
+	}
+	root, ok := r.parse(src)
+	if !ok {
+		return nil, r.src, r.failed()
+	}
+	d := newDraft()
+	gardenTable().read(r, root, "", &d)
+	g := r.link(&d)
+	r.check(g, &d)
+	r.src.Warnings.sort()
+	if len(r.problems) > 0 {
+		return nil, r.src, r.failed()
+	}
+	return g, r.src, nil
+}
+
+// LoadFile reads the garden file at path.
+func LoadFile(path string) (*garden.Garden, *Source, error) {
+	none := &Source{Name: path}
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, none, fmt.Errorf("garden file: %w", err)
+	}
+	defer f.Close()
+	// One byte over the limit is enough for Load to refuse it.
+	src, err := io.ReadAll(io.LimitReader(f, maxBytes+1))
+	if err != nil {
+		return nil, none, fmt.Errorf("garden file: %w", err)
+	}
+	return Load(path, src)
+}
+
+func (r *reader) failed() error {
+	r.problems.sort()
+	return r.problems
+}
+
+func (r *reader) faults(fs ...fault) {
+	for _, f := range fs {
+		r.sayAt(f.at, "", f.what, f.found, f.expected)
+	}
+}
+
+// parse screens the text and returns the root of its syntax tree.
+func (r *reader) parse(src []byte) (ast.Node, bool) {
+	clean, f := screenBytes(src)
+	if f != nil {
+		r.faults(*f)
+		return nil, false
+	}
+	var tokens token.Tokens
+	if err := guarded(func() error { tokens = lexer.Tokenize(string(clean)); return nil }); err != nil {
+		r.faults(syntax(err))
+		return nil, false
+	}
+	if fs := screenTokens(tokens); len(fs) > 0 {
+		r.faults(fs...)
+		return nil, false
+	}
+	var file *ast.File
+	err := guarded(func() (err error) {
+		file, err = parser.Parse(tokens, 0, parser.AllowDuplicateMapKey())
+		return err
+	})
+	if err != nil {
+		r.faults(syntax(err))
+		return nil, false
+	}
+	for _, doc := range file.Docs {
+		if doc.Body != nil {
+			return doc.Body, true
+		}
+	}
+	r.faults(fault{place{1, 1}, "an empty garden file", "", "KEY: VALUE lines, beginning with site"})
+	return nil, false
+}
+
+// guarded turns a panic of lexer or parser into an error: both are someone
+// else's and meet hostile text.
+func guarded(f func() error) (err error) {
+	defer func() {
+		if p := recover(); p != nil {
+			err = errors.New("the parser gave up on this file")
+		}
+	}()
+	return f()
+}
+
+func syntax(err error) fault {
+	f := fault{place{1, 1}, "not YAML: " + err.Error(), "", "KEY: VALUE lines"}
+	var e *yaml.SyntaxError
+	if errors.As(err, &e) {
+		f.what = "not YAML: " + e.GetMessage()
+		if t := e.GetToken(); t != nil && t.Position != nil {
+			f.at = at(t)
+			f.found = quote(t.Value)
+		}
+	}
+	return f
+}

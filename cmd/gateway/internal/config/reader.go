@@ -1,0 +1,223 @@
+package config
+
+import (
+	"errors"
+	"fmt"
+	"strconv"
+	"strings"
+
+	"github.com/goccy/go-yaml/ast"
+
+	"fabricpot/cmd/gateway/internal/units"
+)
+
+// reader walks the syntax tree, fills places and collects problems.
+type reader struct {
+	src      *Source
+	problems Problems
+	// unsound are the paths something is wrong at, so that a check does not
+	// complain a second time about what could not be read.
+	unsound map[string]bool
+}
+
+// pair is one key of a mapping with its value.
+type pair struct {
+	key   string
+	at    place
+	value ast.Node
+}
+
+func (r *reader) say(path, what, found, expected string) {
+	line, column := r.src.Position(path)
+	r.sayAt(place{line, column}, path, what, found, expected)
+}
+
+func (r *reader) sayAt(at place, path, what, found, expected string) {
+	for p := path; p != "" && !r.unsound[p]; {
+		r.unsound[p] = true
+		p = p[:max(0, strings.LastIndexByte(p, '.'))]
+	}
+	r.problems = append(r.problems, Problem{
+		File: r.src.Name, Line: at.line, Column: at.column, Path: path,
+		What: what, Found: found, Expected: expected,
+	})
+}
+
+func (r *reader) warn(path, what, found, expected string) {
+	line, column := r.src.Position(path)
+	r.src.Warnings = append(r.src.Warnings, Problem{
+		File: r.src.Name, Line: line, Column: column, Path: path,
+		What: what, Found: found, Expected: expected, Warning: true,
+	})
+}
+
+// sound reports whether all of the paths were written and nothing is wrong at
+// them or under them.
+func (r *reader) sound(paths ...string) bool {
+	for _, p := range paths {
+		if !r.src.given(p) || r.unsound[p] {
+			return false
+		}
+	}
+	return true
+}
+
+// mapping returns the pairs of a mapping in file order.
+func (r *reader) mapping(n ast.Node, path, what string) ([]pair, bool) {
+	var values []*ast.MappingValueNode
+	switch n := n.(type) {
+	case *ast.MappingNode:
+		values = n.Values
+	case *ast.MappingValueNode:
+		values = []*ast.MappingValueNode{n}
+	default:
+		r.wrongType(n, path, what+" as KEY: VALUE lines")
+		return nil, false
+	}
+	out := make([]pair, 0, len(values))
+	for _, v := range values {
+		key, ok := scalarText(v.Key)
+		if !ok {
+			r.sayAt(start(v.Key), path, "not a key", describe(v.Key), "a plain word")
+			continue
+		}
+		out = append(out, pair{key, start(v.Key), v.Value})
+	}
+	return out, true
+}
+
+// enter notes where a pair stands. It refuses a key that was there already and
+// one without a value.
+func (r *reader) enter(e pair, path string) bool {
+	p := join(path, e.key)
+	if first, twice := r.src.places[p]; twice {
+		r.sayAt(e.at, p, "given twice", fmt.Sprintf("first on line %d", first.line), "one of the two")
+		return false
+	}
+	r.src.places[p] = e.at
+	if empty(e.value) {
+		r.say(p, "nothing there", "", "a value, or no such key at all")
+		return false
+	}
+	if _, ok := scalarText(e.value); ok {
+		r.src.places[p] = start(e.value)
+	}
+	return true
+}
+
+func (r *reader) unknownKey(e pair, path, what string, known []string) {
+	expected := "one of " + strings.Join(known, ", ")
+	if near := nearest(e.key, known); near != "" {
+		expected = strconv.Quote(near)
+	}
+	r.sayAt(e.at, path, "unknown key of "+what, quote(e.key), expected)
+}
+
+func (r *reader) missing(path, key, doc string) {
+	r.say(path, fmt.Sprintf("no %q", key), "", doc)
+	r.unsound[join(path, key)] = true
+}
+
+func (r *reader) wrongType(n ast.Node, path, wants string) {
+	r.say(path, "the wrong kind of value", describe(n), wants)
+}
+
+// refuse reports a value that could not be understood.
+func (r *reader) refuse(path string, err error, text, wants string) {
+	var u *units.Error
+	if errors.As(err, &u) {
+		r.say(path, u.What, quote(text), u.Expected)
+		return
+	}
+	r.say(path, err.Error(), quote(text), wants)
+}
+
+// text is the scalar as written, without quotes and outer space.
+func (r *reader) text(n ast.Node, path, wants string) (string, bool) {
+	s, ok := scalarText(n)
+	if !ok {
+		r.wrongType(n, path, wants)
+		return "", false
+	}
+	// No-break spaces between number and unit come from word processors.
+	s = strings.Map(func(c rune) rune {
+		if c == '\u00a0' || c == '\u202f' || c == '\u2009' {
+			return ' '
+		}
+		return c
+	}, s)
+	return strings.TrimSpace(s), true
+}
+
+// scalarText returns what the token says; the parser's own idea of numbers is
+// not used, so that 0x48/0, 06:30 and 1e3 mean what they look like.
+func scalarText(n ast.Node) (string, bool) {
+	switch n := n.(type) {
+	case *ast.StringNode:
+		return n.Value, true
+	case *ast.LiteralNode:
+		return n.Value.Value, true
+	case *ast.IntegerNode, *ast.FloatNode, *ast.BoolNode, *ast.NanNode, *ast.InfinityNode:
+		return n.GetToken().Value, true
+	case *ast.NullNode:
+		// A written null or ~; an empty value is caught before.
+		return n.GetToken().Value, n.GetToken().Value != ""
+	}
+	return "", false
+}
+
+func empty(n ast.Node) bool {
+	if n == nil {
+		return true
+	}
+	_, null := n.(*ast.NullNode)
+	return null
+}
+
+func isMapping(n ast.Node) bool {
+	switch n.(type) {
+	case *ast.MappingNode, *ast.MappingValueNode:
+		return true
+	}
+	return false
+}
+
+// start is where a node begins: for a block mapping at its first key, not at
+// the colon the parser points to.
+func start(n ast.Node) place {
+	switch v := n.(type) {
+	case nil:
+		return place{1, 1}
+	case *ast.MappingNode:
+		if !v.IsFlowStyle && len(v.Values) > 0 {
+			return start(v.Values[0].Key)
+		}
+	case *ast.MappingValueNode:
+		return start(v.Key)
+	}
+	if t := n.GetToken(); t != nil && t.Position != nil {
+		return at(t)
+	}
+	return place{1, 1}
+}
+
+// describe says what a node is, for people.
+func describe(n ast.Node) string {
+	switch n.(type) {
+	case *ast.MappingNode, *ast.MappingValueNode:
+		return "KEY: VALUE lines"
+	case *ast.SequenceNode:
+		return "a list"
+	}
+	if s, ok := scalarText(n); ok {
+		return quote(s)
+	}
+	return "something else"
+}
+
+func quote(s string) string {
+	if r := []rune(s); len(r) > 40 {
+		s = string(r[:40]) + "…"
+	}
+	return strconv.Quote(s)
+}

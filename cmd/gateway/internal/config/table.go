@@ -1,0 +1,292 @@
+package config
+
+import (
+	"fmt"
+	"strings"
+
+	"github.com/goccy/go-yaml/ast"
+
+	"fabricpot/control/garden"
+)
+
+// kind is what may stand at one place of the file and where it goes in a T.
+type kind[T any] interface {
+	read(r *reader, n ast.Node, path string, into *T)
+	// schema describes it in JSON Schema's words.
+	schema() map[string]any
+}
+
+// field is one key of a mapping.
+type field[T any] struct {
+	key  string
+	doc  string
+	need bool
+	kind kind[T]
+}
+
+// object is a mapping with known keys. what names it with its article.
+type object[T any] struct {
+	what   string
+	fields []field[T]
+}
+
+func (o object[T]) keys() []string {
+	out := make([]string, len(o.fields))
+	for i, f := range o.fields {
+		out[i] = f.key
+	}
+	return out
+}
+
+func (o object[T]) read(r *reader, n ast.Node, path string, into *T) {
+	entries, ok := r.mapping(n, path, o.what)
+	if !ok {
+		return
+	}
+	for _, e := range entries {
+		f, known := o.field(e.key)
+		if !known {
+			r.unknownKey(e, path, o.what, o.keys())
+			continue
+		}
+		if r.enter(e, path) {
+			f.kind.read(r, e.value, join(path, e.key), into)
+		}
+	}
+	for _, f := range o.fields {
+		if f.need && !r.src.given(join(path, f.key)) {
+			r.missing(path, f.key, f.doc)
+		}
+	}
+}
+
+func (o object[T]) field(key string) (field[T], bool) {
+	for _, f := range o.fields {
+		if f.key == key {
+			return f, true
+		}
+	}
+	return field[T]{}, false
+}
+
+// scalar is a single value: how it is written and how it is understood. The
+// error of parse says what is wrong in at most two parts, see units.Error.
+type scalar[V any] struct {
+	wants  string
+	parse  func(text string) (V, error)
+	format map[string]any
+}
+
+type scalarKind[T, V any] struct {
+	scalar[V]
+	at func(*T) *V
+}
+
+// of stores a scalar where at points.
+func of[T, V any](s scalar[V], at func(*T) *V) kind[T] { return scalarKind[T, V]{s, at} }
+
+func (k scalarKind[T, V]) read(r *reader, n ast.Node, path string, into *T) {
+	text, ok := r.text(n, path, k.wants)
+	if !ok {
+		return
+	}
+	v, err := k.parse(text)
+	if err != nil {
+		r.refuse(path, err, text, k.wants)
+		return
+	}
+	*k.at(into) = v
+}
+
+func (k scalarKind[T, V]) schema() map[string]any {
+	out := map[string]any{"description": k.wants}
+	for key, v := range k.format {
+		out[key] = v
+	}
+	return out
+}
+
+// maybe stores a number that may be absent.
+func maybe[T any](s scalar[float64], at func(*T) *garden.Measured) kind[T] {
+	return of(scalar[garden.Measured]{wants: s.wants, format: s.format, parse: func(text string) (garden.Measured, error) {
+		v, err := s.parse(text)
+		return garden.Known(v), err
+	}}, at)
+}
+
+// as turns a scalar of plain numbers into one of a named type.
+func as[V ~float64](s scalar[float64]) scalar[V] {
+	return scalar[V]{wants: s.wants, format: s.format, parse: func(text string) (V, error) {
+		v, err := s.parse(text)
+		return V(v), err
+	}}
+}
+
+type inKind[T, V any] struct {
+	of kind[V]
+	at func(*T) *V
+}
+
+// in reads a part of T by the part's own kind.
+func in[T, V any](of kind[V], at func(*T) *V) kind[T] { return inKind[T, V]{of, at} }
+
+func (k inKind[T, V]) read(r *reader, n ast.Node, path string, into *T) {
+	k.of.read(r, n, path, k.at(into))
+}
+
+func (k inKind[T, V]) schema() map[string]any { return k.of.schema() }
+
+// lift lends the fields of a part to the mapping around it.
+func lift[T, V any](fields []field[V], at func(*T) *V) []field[T] {
+	out := make([]field[T], len(fields))
+	for i, f := range fields {
+		out[i] = field[T]{f.key, f.doc, f.need, in(f.kind, at)}
+	}
+	return out
+}
+
+type listKind[T, V any] struct {
+	what string
+	item kind[V]
+	at   func(*T) *[]V
+}
+
+// list reads "- " items. what names them, "hours such as 05:00-09:00".
+func list[T, V any](what string, item kind[V], at func(*T) *[]V) kind[T] {
+	return listKind[T, V]{what, item, at}
+}
+
+func (k listKind[T, V]) read(r *reader, n ast.Node, path string, into *T) {
+	seq, ok := n.(*ast.SequenceNode)
+	if !ok {
+		r.wrongType(n, path, "a list of "+k.what)
+		return
+	}
+	out := make([]V, len(seq.Values))
+	for i, item := range seq.Values {
+		p := fmt.Sprintf("%s.%d", path, i+1)
+		r.src.places[p] = start(item)
+		if empty(item) {
+			r.say(p, "nothing there", "", "one of the "+k.what)
+			continue
+		}
+		k.item.read(r, item, p, &out[i])
+	}
+	*k.at(into) = out
+}
+
+func (k listKind[T, V]) schema() map[string]any {
+	return map[string]any{"type": "array", "items": k.item.schema()}
+}
+
+// entry is one member of a mapping whose keys are ids.
+type entry[V any] struct {
+	id, path string
+	value    V
+}
+
+type byIDKind[T, V any] struct {
+	what  string
+	item  kind[V]
+	fresh func() V
+	at    func(*T) *[]entry[V]
+}
+
+// byID reads a mapping from ids the gardener chooses to items, in file order.
+// fresh makes an item with its defaults.
+func byID[T, V any](what string, item kind[V], fresh func() V, at func(*T) *[]entry[V]) kind[T] {
+	return byIDKind[T, V]{what, item, fresh, at}
+}
+
+func (k byIDKind[T, V]) read(r *reader, n ast.Node, path string, into *T) {
+	entries, ok := r.mapping(n, path, k.what+" by name")
+	if !ok {
+		return
+	}
+	for _, e := range entries {
+		if !garden.ValidID(e.key) {
+			r.sayAt(e.at, path, "not a name for "+k.what, quote(e.key),
+				fmt.Sprintf("up to %d small letters, digits and inner hyphens, such as %q", garden.MaxIDLen, slug(e.key, "south-pot")))
+			continue
+		}
+		if !r.enter(e, path) {
+			continue
+		}
+		v := k.fresh()
+		p := join(path, e.key)
+		k.item.read(r, e.value, p, &v)
+		*k.at(into) = append(*k.at(into), entry[V]{e.key, p, v})
+	}
+}
+
+func (k byIDKind[T, V]) schema() map[string]any {
+	return map[string]any{
+		"type":                 "object",
+		"propertyNames":        map[string]any{"pattern": "^[a-z0-9]([a-z0-9-]*[a-z0-9])?$", "maxLength": garden.MaxIDLen},
+		"additionalProperties": k.item.schema(),
+	}
+}
+
+type eitherKind[T any] struct{ short, long kind[T] }
+
+// either takes the short form where a scalar stands and the long one where a
+// mapping does.
+func either[T any](short, long kind[T]) kind[T] { return eitherKind[T]{short, long} }
+
+func (k eitherKind[T]) read(r *reader, n ast.Node, path string, into *T) {
+	if isMapping(n) {
+		k.long.read(r, n, path, into)
+		return
+	}
+	k.short.read(r, n, path, into)
+}
+
+func (k eitherKind[T]) schema() map[string]any {
+	return map[string]any{"anyOf": []any{k.short.schema(), k.long.schema()}}
+}
+
+func (o object[T]) schema() map[string]any {
+	props, need := map[string]any{}, []any{}
+	for _, f := range o.fields {
+		s := f.kind.schema()
+		if f.doc != "" {
+			s["description"] = f.doc
+		}
+		props[f.key] = s
+		if f.need {
+			need = append(need, f.key)
+		}
+	}
+	out := map[string]any{"type": "object", "additionalProperties": false, "properties": props}
+	if len(need) > 0 {
+		out["required"] = need
+	}
+	return out
+}
+
+func join(path, key string) string {
+	if path == "" {
+		return key
+	}
+	return path + "." + key
+}
+
+// slug makes an id of a text, or otherwise where nothing of it can stay.
+func slug(text, otherwise string) string {
+	var b strings.Builder
+	for _, c := range strings.ToLower(text) {
+		switch {
+		case (c >= 'a' && c <= 'z') || (c >= '0' && c <= '9'):
+			b.WriteRune(c)
+		case b.Len() > 0 && !strings.HasSuffix(b.String(), "-"):
+			b.WriteByte('-')
+		}
+		if b.Len() >= garden.MaxIDLen {
+			break
+		}
+	}
+	if s := strings.Trim(b.String(), "-"); s != "" {
+		return s
+	}
+	return otherwise
+}
