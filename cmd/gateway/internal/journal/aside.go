@@ -1,0 +1,95 @@
+package journal
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"time"
+)
+
+// header is how every SQLite 3 file begins (SQLite file format, section 1.3,
+// from memory); the header is 100 bytes long.
+var header = []byte("SQLite format 3\x00")
+
+const headerLen = 100
+
+// inspect looks at the file before SQLite does, and creates it where there is
+// none. why is set where it can be no journal.
+func inspect(path string) (why string, err error) {
+	f, err := os.Open(path)
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		if left, err := os.Stat(path + "-wal"); err == nil && left.Size() > 0 {
+			return "the file is missing and only its write-ahead log is left", nil
+		}
+		f, err = os.OpenFile(path, os.O_CREATE|os.O_EXCL|os.O_RDWR, 0o600)
+		if err != nil {
+			return "", err
+		}
+		return "", f.Close()
+	case err != nil:
+		return "", err
+	}
+	defer f.Close()
+	st, err := f.Stat()
+	if err != nil {
+		return "", err
+	}
+	if !st.Mode().IsRegular() {
+		return "", fmt.Errorf("expected a file, found %s", st.Mode().Type())
+	}
+	if st.Size() == 0 {
+		return "", nil
+	}
+	head := make([]byte, headerLen)
+	n, err := io.ReadFull(f, head)
+	if err != nil && !errors.Is(err, io.ErrUnexpectedEOF) {
+		return "", err
+	}
+	if n < headerLen || !bytes.HasPrefix(head, header) {
+		return "the file does not begin like a journal", nil
+	}
+	return "", nil
+}
+
+// setAside renames the file and what belongs to it, and tells so in a sentence.
+func setAside(path, why string, now time.Time) (note string, err error) {
+	stamp := now.UTC().Format("20060102T150405Z")
+	to := fmt.Sprintf("%s.broken-%s", path, stamp)
+	for n := 2; taken(to); n++ {
+		if n > 1000 {
+			return "", fmt.Errorf("set aside: too many files like %s", to)
+		}
+		to = fmt.Sprintf("%s.broken-%s-%d", path, stamp, n)
+	}
+	for _, part := range []string{"", "-wal", "-shm"} {
+		if err := os.Rename(path+part, to+part); err != nil && !errors.Is(err, fs.ErrNotExist) {
+			return "", fmt.Errorf("set the broken file aside: %w", err)
+		}
+	}
+	if err := syncDir(filepath.Dir(path)); err != nil {
+		return "", fmt.Errorf("set the broken file aside: %w", err)
+	}
+	return fmt.Sprintf("the journal %s was broken (%s): it was kept as %s and a fresh one begun", path, why, to), nil
+}
+
+func taken(path string) bool {
+	for _, part := range []string{"", "-wal", "-shm"} {
+		if _, err := os.Lstat(path + part); !errors.Is(err, fs.ErrNotExist) {
+			return true
+		}
+	}
+	return false
+}
+
+func syncDir(dir string) error {
+	d, err := os.Open(dir)
+	if err != nil {
+		return err
+	}
+	return errors.Join(d.Sync(), d.Close())
+}

@@ -1,0 +1,263 @@
+package journal
+
+import (
+	"context"
+	"crypto/rand"
+	"database/sql"
+	"errors"
+	"fmt"
+	"net/url"
+	"os"
+	"path/filepath"
+	"strings"
+	"sync"
+	"time"
+
+	"fabricpot/control/garden"
+
+	"modernc.org/sqlite"
+)
+
+// patience bounds every write: a card that takes longer counts as one that
+// can't be written, so that whoever waits can go on without it.
+const patience = 5 * time.Second
+
+// Journal is an open journal.
+type Journal struct {
+	path string
+	// now names files set aside; it decides nothing else.
+	now   func() time.Time
+	clock string
+
+	// writing serialises the writers: SQLite has one at a time anyway, and
+	// waiting here is fair where its own busy wait is not.
+	writing sync.Mutex
+	full    *sql.DB // intents: synchronous FULL
+	easy    *sql.DB // everything else: synchronous NORMAL
+	read    *sql.DB // queries
+
+	clockID int64
+	names   map[string]int64
+	stmts   statements
+}
+
+// Option changes how a journal is opened.
+type Option func(*Journal)
+
+// WithClock names the clock that Moment.Mono counts on. Two runs that give the
+// same name can subtract their monotonic times, so only a caller whose Mono is
+// the kernel's time since boot may give BootClock. Without this option every
+// run has a clock of its own, which is the conservative reading.
+func WithClock(name string) Option { return func(j *Journal) { j.clock = name } }
+
+// WithNow replaces the clock that names files set aside.
+func WithNow(now func() time.Time) Option { return func(j *Journal) { j.now = now } }
+
+// BootClock is the kernel's name for this boot.
+func BootClock() (string, error) {
+	b, err := os.ReadFile("/proc/sys/kernel/random/boot_id")
+	if err != nil {
+		return "", fmt.Errorf("journal: the boot's id: %w", err)
+	}
+	return "boot " + strings.TrimSpace(string(b)), nil
+}
+
+// Open opens the journal at path, or begins one with mode 0600. A file that is
+// no journal or is damaged is renamed, together with its write-ahead log, and a
+// fresh one begun; aside is then a sentence to show that tells where it went.
+// Nothing is ever deleted. A directory that can't be written, a journal of a
+// newer version and another program's database are errors and are left alone.
+func Open(path string, opts ...Option) (j *Journal, aside string, err error) {
+	j = &Journal{path: path, now: time.Now, clock: "run " + rand.Text()}
+	for _, o := range opts {
+		o(j)
+	}
+	why, err := j.open()
+	if err == nil && why != "" {
+		j.shut()
+		if aside, err = setAside(path, why, j.now()); err == nil {
+			if why, err = j.open(); err == nil && why != "" {
+				err = fmt.Errorf("a fresh file is broken too: %s", why)
+			}
+		}
+	}
+	if err != nil {
+		j.shut()
+		return nil, aside, fmt.Errorf("journal %s: %w", path, err)
+	}
+	return j, aside, nil
+}
+
+// open opens and checks. why is set where the file should be set aside.
+func (j *Journal) open() (why string, err error) {
+	if why, err = inspect(j.path); why != "" || err != nil {
+		return why, err
+	}
+	if j.full, err = j.connect("FULL", 1, false); err == nil {
+		if j.easy, err = j.connect("NORMAL", 1, false); err == nil {
+			j.read, err = j.connect("NORMAL", 3, true)
+		}
+	}
+	if err != nil {
+		return "", err
+	}
+	for _, step := range []func() error{j.check, j.migrate, j.begin} {
+		if err = step(); damaged(err) {
+			return err.Error(), nil
+		} else if err != nil {
+			return "", err
+		}
+	}
+	return "", nil
+}
+
+func (j *Journal) connect(sync string, conns int, readOnly bool) (*sql.DB, error) {
+	abs, err := filepath.Abs(j.path)
+	if err != nil {
+		return nil, err
+	}
+	q := url.Values{}
+	for _, p := range []string{"busy_timeout(3000)", "journal_mode(WAL)", "synchronous(" + sync + ")", "foreign_keys(0)"} {
+		q.Add("_pragma", p)
+	}
+	switch {
+	case readOnly:
+		q.Add("_pragma", "query_only(1)")
+	case sync == "FULL":
+		// A checkpoint would make an intent wait for the whole log.
+		q.Add("_pragma", "wal_autocheckpoint(0)")
+	}
+	q.Set("_txlock", "immediate")
+	u := url.URL{Scheme: "file", Opaque: (&url.URL{Path: abs}).EscapedPath(), RawQuery: q.Encode()}
+	db, err := sql.Open("sqlite", u.String())
+	if err != nil {
+		return nil, err
+	}
+	db.SetMaxOpenConns(conns)
+	db.SetMaxIdleConns(conns)
+	return db, nil
+}
+
+// errDamaged marks what only setting the file aside can mend.
+var errDamaged = errors.New("the file is damaged")
+
+// damaged tells a broken file from a card or directory that misbehaves.
+func damaged(err error) bool {
+	if errors.Is(err, errDamaged) {
+		return true
+	}
+	// SQLite's primary result codes.
+	const corrupt, notADatabase = 11, 26
+	var se *sqlite.Error
+	if errors.As(err, &se) {
+		c := se.Code() & 0xff
+		return c == corrupt || c == notADatabase
+	}
+	return false
+}
+
+// check runs SQLite's quick check over the whole file.
+func (j *Journal) check() error {
+	var app int64
+	if err := j.easy.QueryRow("PRAGMA application_id").Scan(&app); err != nil {
+		return err
+	}
+	var tables int
+	if err := j.easy.QueryRow("SELECT count(*) FROM sqlite_schema").Scan(&tables); err != nil {
+		return err
+	}
+	if app != applicationID && (app != 0 || tables > 0) {
+		return errors.New("this is another program's database: name another file for the journal")
+	}
+	var verdict string
+	if err := j.easy.QueryRow("PRAGMA quick_check(1)").Scan(&verdict); err != nil {
+		return err
+	}
+	if verdict != "ok" {
+		return fmt.Errorf("%w: %s", errDamaged, verdict)
+	}
+	return nil
+}
+
+// begin registers the clock and prepares what runs often.
+func (j *Journal) begin() error {
+	if _, err := j.easy.Exec("INSERT INTO clocks(name) VALUES(?) ON CONFLICT DO NOTHING", j.clock); err != nil {
+		return err
+	}
+	if err := j.easy.QueryRow("SELECT id FROM clocks WHERE name=?", j.clock).Scan(&j.clockID); err != nil {
+		return err
+	}
+	if err := j.loadNames(); err != nil {
+		return err
+	}
+	return j.stmts.prepare(j)
+}
+
+// Close checkpoints the write-ahead log and closes the file.
+func (j *Journal) Close() error {
+	j.writing.Lock()
+	defer j.writing.Unlock()
+	return j.shut()
+}
+
+func (j *Journal) shut() error {
+	j.stmts.close()
+	var errs []error
+	for _, db := range []**sql.DB{&j.read, &j.full, &j.easy} {
+		if *db != nil {
+			errs = append(errs, (*db).Close())
+			*db = nil
+		}
+	}
+	if err := errors.Join(errs...); err != nil {
+		return fmt.Errorf("journal %s: close: %w", j.path, err)
+	}
+	return nil
+}
+
+// Path is where the journal is.
+func (j *Journal) Path() string { return j.path }
+
+// Ping reports whether the journal can be written right now, by writing.
+func (j *Journal) Ping(at garden.Moment) error {
+	return j.write("ping", func(ctx context.Context, tx *sql.Tx) error {
+		return j.setMeta(ctx, tx, "alive", at.Wall.UTC().Format(time.RFC3339))
+	})
+}
+
+// write runs f in a transaction on the easy connection.
+func (j *Journal) write(what string, f func(context.Context, *sql.Tx) error) error {
+	j.writing.Lock()
+	defer j.writing.Unlock()
+	err := inTx(j.easy, f)
+	if err != nil {
+		return fmt.Errorf("journal: %s: %w", what, err)
+	}
+	return nil
+}
+
+// errClosed is returned once the journal is closed.
+var errClosed = errors.New("the journal is closed")
+
+func inTx(db *sql.DB, f func(context.Context, *sql.Tx) error) error {
+	if db == nil {
+		return errClosed
+	}
+	ctx, cancel := context.WithTimeout(context.Background(), patience)
+	defer cancel()
+	tx, err := db.BeginTx(ctx, nil)
+	if err != nil {
+		return err
+	}
+	if err := f(ctx, tx); err != nil {
+		return errors.Join(err, ignoreDone(tx.Rollback()))
+	}
+	return tx.Commit()
+}
+
+func ignoreDone(err error) error {
+	if errors.Is(err, sql.ErrTxDone) {
+		return nil
+	}
+	return err
+}
