@@ -1,0 +1,184 @@
+package sensors
+
+import (
+	"time"
+
+	"fabricpot/control/garden"
+)
+
+// probe is what is known of one probe between samples.
+type probe struct {
+	// Immutable.
+	id      garden.ProbeID
+	zone    garden.ZoneID
+	chip    int
+	channel int
+	curve   *Curve // nil without calibration
+	opts    *Options
+
+	short, open, beyond, wide limit
+
+	// Mutable.
+	last     garden.Reading // the last answer that was not bad
+	hasValue bool
+	answered bool
+	// recover counts the plausible samples still needed after a bad one, cause
+	// is what was bad.
+	recover int
+	cause   garden.ReadingFault
+	// The flat line: the value, since when, in how many samples.
+	flatV     float64
+	flatSince time.Duration
+	flatCount int
+	// ref is the last water fraction that was believed, for jumps.
+	ref      float64
+	refAt    time.Duration
+	refKnown bool
+
+	answers, failures uint64
+	lastErr           error
+}
+
+// limit is a threshold that lets go later than it takes.
+type limit struct {
+	take, release float64
+	held          bool
+}
+
+// over judges a value against a limit above which something is wrong.
+func (l *limit) over(v float64) bool {
+	if l.held {
+		l.held = v > l.release
+	} else {
+		l.held = v > l.take
+	}
+	return l.held
+}
+
+// How long a jump stays unexplained. No plant empties a pot faster than about
+// 0.06 m³/m³ in an hour (a 75 L pot at 4.5 L/h); rain and cans refill one faster.
+const (
+	fallPerHour = 0.06
+	risePerHour = 0.5
+	// railClearanceV keeps a calibrated point near a rail from being a fault.
+	railClearanceV = 0.02
+)
+
+func newProbe(pr garden.Probe, zone garden.ZoneID, chip int, curve *Curve, o *Options) probe {
+	p := probe{id: pr.ID, zone: zone, chip: chip, channel: pr.Input.Channel, curve: curve, opts: o}
+	short, open, noisy, margin := o.ShortBelowV, o.OpenAboveV, o.NoisyV, 0.0
+	if curve != nil {
+		span := curve.hi - curve.lo
+		margin = o.MarginShare * span
+		if curve.measured {
+			short, open = min(short, curve.lo-railClearanceV), max(open, curve.hi+railClearanceV)
+		}
+		if noisy == 0 {
+			noisy = max(0.02, span/20)
+		}
+	} else if noisy == 0 {
+		noisy = 0.05
+	}
+	// The short's limit works on the negative voltage, to be "over" as well.
+	p.short = limit{take: -short, release: -short - railClearanceV/2}
+	p.open = limit{take: open, release: open - railClearanceV/2}
+	p.beyond = limit{take: margin, release: 0.8 * margin}
+	p.wide = limit{take: noisy, release: 0.6 * noisy}
+	return p
+}
+
+// judge makes the reading of a sample: v the burst's median and spread its
+// width, V.
+func (p *probe) judge(now garden.Moment, v, spread float64, temp garden.Measured) garden.Reading {
+	r := garden.Reading{Probe: p.id, Zone: p.zone, At: now, Volts: garden.Volts(v), TempC: temp}
+	p.answered = true
+	open, short := p.open.over(v), p.short.over(-v)
+	switch {
+	case open:
+		return p.bad(r, garden.OpenCircuit)
+	case short:
+		return p.bad(r, garden.ShortCircuit)
+	case p.curve == nil:
+		return p.bad(r, garden.NoCalibration)
+	}
+	var outside float64
+	r.Water, outside = p.curve.WaterAt(r.Volts, temp)
+	if p.flat(now, v, spread) {
+		return p.bad(r, garden.FlatLine)
+	}
+	if p.jumped(now, float64(r.Water)) {
+		return p.bad(r, garden.TooFast)
+	}
+	beyond, wide := p.beyond.over(outside), p.wide.over(spread)
+	if p.recover > 0 {
+		p.recover--
+	}
+	r.Quality = garden.Uncertain
+	switch {
+	case beyond:
+		r.Fault = garden.OutOfSpan
+	case wide:
+		r.Fault = garden.Noisy
+	case p.recover > 0:
+		r.Fault = p.cause
+	default:
+		r.Quality = garden.Good
+	}
+	p.last, p.hasValue = r, true
+	return r
+}
+
+func (p *probe) bad(r garden.Reading, f garden.ReadingFault) garden.Reading {
+	r.Quality, r.Fault = garden.Bad, f
+	p.recover, p.cause = samplesToRecover, f
+	p.last.At = r.At // it did answer
+	p.hasValue = false
+	return r
+}
+
+// missing is the reading of a probe that did not answer: for a while its last
+// value, with that value's time, as uncertain; afterwards bad.
+func (p *probe) missing(now garden.Moment, stale bool) garden.Reading {
+	if p.hasValue && !stale && now.Since(p.last.At) <= p.opts.HoldFor {
+		r := p.last
+		r.Quality, r.Fault = garden.Uncertain, garden.Missing
+		return r
+	}
+	r := garden.Reading{Probe: p.id, Zone: p.zone, At: now, Quality: garden.Bad, Fault: garden.Missing}
+	if p.answered {
+		r.At = p.last.At
+	}
+	if stale {
+		r.Fault = garden.Stale
+	}
+	p.recover, p.cause = samplesToRecover, r.Fault
+	p.hasValue = false
+	return r
+}
+
+// flat reports whether the probe has not moved at all for too long. A working
+// one never stands still to the last count, because of its noise.
+func (p *probe) flat(now garden.Moment, v, spread float64) bool {
+	if p.flatCount == 0 || v != p.flatV || spread != 0 {
+		p.flatV, p.flatSince, p.flatCount = v, now.Mono, 1
+		return false
+	}
+	p.flatCount++
+	return p.opts.FlatAfter > 0 && p.flatCount >= flatSamples && now.Mono-p.flatSince >= p.opts.FlatAfter
+}
+
+// jumped reports whether water moved faster than it can since it was last
+// believed. What is not believed does not become the reference, so a probe
+// pulled out of the mix stays distrusted until it is back or until so much time
+// has passed that a plant could have drunk the difference.
+func (p *probe) jumped(now garden.Moment, water float64) bool {
+	if p.refKnown {
+		hours := max(0, now.Mono-p.refAt).Hours()
+		step := water - p.ref
+		if step < -(p.opts.MaxFall+fallPerHour*hours) || step > p.opts.MaxRise+risePerHour*hours {
+			return true
+		}
+	}
+	p.ref, p.refAt, p.refKnown = water, now.Mono, true
+	return false
+}
