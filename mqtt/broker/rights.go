@@ -1,0 +1,110 @@
+package broker
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"crypto/subtle"
+	"time"
+
+	mochi "github.com/mochi-mqtt/server/v2"
+	"github.com/mochi-mqtt/server/v2/packets"
+
+	"fabricpot/mqtt/topic"
+)
+
+// rights lets accounts in and judges every topic they use.
+type rights struct {
+	mochi.HookBase
+	srv         *mochi.Server
+	accounts    map[string]account
+	open        bool // nobody needs to log in
+	own         string
+	maxRetained int
+	maxKeep     uint16
+}
+
+type account struct {
+	sum                [32]byte
+	publish, subscribe []string
+}
+
+func newRights(srv *mochi.Server, o Options, own Account) *rights {
+	r := &rights{srv: srv, accounts: make(map[string]account), open: len(o.Accounts) == 0, own: own.User, maxRetained: o.MaxRetained, maxKeep: uint16(o.MaxKeepAlive / time.Second)}
+	for _, a := range append([]Account{own}, o.Accounts...) {
+		r.accounts[a.User] = account{sum: sha256.Sum256([]byte(a.Password)), publish: a.Publish, subscribe: a.Subscribe}
+	}
+	return r
+}
+
+func (r *rights) ID() string { return "rights" }
+
+func (r *rights) Provides(b byte) bool {
+	return bytes.IndexByte([]byte{mochi.OnConnect, mochi.OnConnectAuthenticate, mochi.OnACLCheck, mochi.OnPublish}, b) >= 0
+}
+
+// OnConnect bounds the keep-alive: zero means a half-open connection stays for
+// ever.
+func (r *rights) OnConnect(cl *mochi.Client, _ packets.Packet) error {
+	if cl.State.Keepalive == 0 || cl.State.Keepalive > r.maxKeep {
+		cl.State.Keepalive, cl.State.ServerKeepalive = r.maxKeep, true
+	}
+	return nil
+}
+
+func (r *rights) OnConnectAuthenticate(cl *mochi.Client, pk packets.Packet) bool {
+	user := string(pk.Connect.Username)
+	a, known := r.accounts[user]
+	sum := sha256.Sum256(pk.Connect.Password)
+	switch {
+	case known && subtle.ConstantTimeCompare(sum[:], a.sum[:]) == 1:
+	case known || !r.open:
+		return false
+	}
+	// A client id belongs to whoever uses it: connecting with another's would
+	// throw that one out and inherit its session.
+	if other, ok := r.srv.Clients.Get(cl.ID); ok && string(other.Properties.Username) != user {
+		return false
+	}
+	// The will is published by the broker, in the client's name.
+	return !pk.Connect.WillFlag || r.may(user, pk.Connect.WillTopic, true)
+}
+
+func (r *rights) OnACLCheck(cl *mochi.Client, name string, write bool) bool {
+	return r.may(string(cl.Properties.Username), name, write)
+}
+
+func (r *rights) may(user, name string, write bool) bool {
+	if write && !topic.ValidName(name) || !write && !topic.ValidFilter(name) {
+		return false
+	}
+	a, known := r.accounts[user]
+	if !known {
+		return r.open
+	}
+	granted := a.subscribe
+	if write {
+		granted = a.publish
+	}
+	for _, g := range granted {
+		if topic.Covers(g, name) {
+			return true
+		}
+	}
+	return false
+}
+
+// OnPublish bounds the number of retained topics, and judges the topic once
+// more where the library may have rewritten it.
+func (r *rights) OnPublish(cl *mochi.Client, pk packets.Packet) (packets.Packet, error) {
+	if !cl.Net.Inline && !r.may(string(cl.Properties.Username), pk.TopicName, true) {
+		return pk, packets.ErrRejectPacket
+	}
+	if pk.FixedHeader.Retain && len(pk.Payload) > 0 && r.srv.Topics.Retained.Len() >= r.maxRetained {
+		if _, there := r.srv.Topics.Retained.Get(pk.TopicName); !there {
+			// Passed on but not kept. Rejecting it would leave a QoS 1
+			// publisher waiting for an acknowledgement for ever.
+			pk.FixedHeader.Retain = false
+		}
+	}
+	return pk, nil
+}
