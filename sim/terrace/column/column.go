@@ -50,24 +50,37 @@ type Column struct {
 	pondMx float64
 	roots  rootTables
 
-	// Per cell: transformed suction, its value before the step, water fraction
-	// as the fluxes moved it (the truth), volume per mean area, suction, sinks.
-	u, uOld, w, vol, invVol, h []float64
-	sink, uptake, evap         []float64
-	// Per face: area over mean area, flux, its slopes by the cells above and
-	// below, volume passed since the solutes were last moved.
-	af, q, qa, qb, passed []float64
-	// Elimination.
-	cp, dp []float64
-	rootW  []float64
+	// layers from the top down, and the face above the first.
+	layers  []layer
+	top     face
+	scratch []float64
 
-	moves   transport
-	dtTry   float64
-	t       Totals
-	busy    bool
-	actual  float64
-	deficit float64
+	moves transport
+	dtTry float64
+	t     Totals
+	busy  bool
+	// Sums of the sinks, cm/h.
+	uptakeSum, evapSum float64
 }
+
+// layer is a cell and the face under it, side by side so that the solver walks
+// one piece of memory.
+type layer struct {
+	// u is the transformed suction, w the water fraction as the fluxes moved it
+	// (the truth), h the suction in cm, vol the volume over the mean area, sink
+	// what roots and evaporation take, cm/h.
+	u, w, h, vol, invVol, sink float64
+	// cp and dp carry the elimination.
+	cp, dp float64
+	// The face under the cell.
+	face
+	uOld, uptake, evap, root float64
+}
+
+// face is a boundary between cells: its area over the mean area, the flux
+// through it and the flux's slopes by u of the cell above and below, and the
+// volume passed since the solutes were last moved.
+type face struct{ af, q, qa, qb, passed float64 }
 
 // Totals are cumulative volumes in cm over the mean area since New.
 type Totals struct {
@@ -105,13 +118,7 @@ func New(cfg Config) (*Column, error) {
 	}
 	c := &Column{soil: cfg.Soil, n: n, dz: cfg.HeightCM / float64(n), height: cfg.HeightCM,
 		bottom: cfg.Bottom, pondMx: cfg.MaxPondCM, dtTry: math.Inf(1)}
-	for _, s := range []*[]float64{&c.u, &c.uOld, &c.w, &c.vol, &c.invVol, &c.h,
-		&c.sink, &c.uptake, &c.evap, &c.cp, &c.dp, &c.rootW} {
-		*s = make([]float64, n)
-	}
-	for _, s := range []*[]float64{&c.af, &c.q, &c.qa, &c.qb, &c.passed} {
-		*s = make([]float64, n+1)
-	}
+	c.layers, c.scratch = make([]layer, n), make([]float64, n)
 	c.shape(db, dt)
 	c.roots = newRootTables(cfg.Soil, cfg.Roots)
 	c.moves = newTransport(n, cfg.Solutes)
@@ -126,21 +133,21 @@ func (c *Column) shape(bottomD, topD float64) {
 	// Mean of d² along the height, d linear.
 	mean := (bottomD*bottomD + bottomD*topD + topD*topD) / 3
 	diameter := func(depth float64) float64 { return topD + (bottomD-topD)*depth/c.height }
-	for i := range c.af {
-		d := diameter(float64(i) * c.dz)
-		c.af[i] = d * d / mean
-	}
-	for i := range c.vol {
+	areaAt := func(depth float64) float64 { d := diameter(depth); return d * d / mean }
+	c.top.af = areaAt(0)
+	for i := range c.layers {
+		l := &c.layers[i]
 		a, b := diameter(float64(i)*c.dz), diameter(float64(i+1)*c.dz)
-		c.vol[i] = c.dz * (a*a + a*b + b*b) / 3 / mean
-		c.invVol[i] = 1 / c.vol[i]
+		l.af = areaAt(float64(i+1) * c.dz)
+		l.vol = c.dz * (a*a + a*b + b*b) / 3 / mean
+		l.invVol = 1 / l.vol
 	}
 }
 
 // Rest puts the column into hydrostatic equilibrium with a suction of floorCM at
 // the floor; 0 is container capacity.
 func (c *Column) Rest(floorCM float64) {
-	for i := range c.u {
+	for i := range c.layers {
 		h := floorCM + c.height - (float64(i)+0.5)*c.dz
 		c.SetSuction(i, h)
 	}
@@ -149,10 +156,11 @@ func (c *Column) Rest(floorCM float64) {
 // SetSuction puts cell i to a suction in cm. It creates or removes water and is
 // for starting states only.
 func (c *Column) SetSuction(i int, suctionCM float64) {
-	c.u[i] = clampU(uOf(suctionCM))
-	s := c.soil.at(c.u[i])
-	c.w[i], c.h[i] = s.theta, s.h
-	c.moves.restart(c.w, c.vol, c.pond)
+	l := &c.layers[i]
+	l.u = clampU(uOf(suctionCM))
+	s := c.soil.at(l.u)
+	l.w, l.h = s.theta, s.h
+	c.moves.restart(c.layers, c.pond)
 }
 
 // Cells is the number of cells.
@@ -162,34 +170,31 @@ func (c *Column) Cells() int { return c.n }
 func (c *Column) HeightCM() float64 { return c.height }
 
 // Suction is cell i's suction in cm.
-func (c *Column) Suction(i int) float64 { h, _ := suctionOf(c.u[i]); return h }
+func (c *Column) Suction(i int) float64 { h, _ := suctionOf(c.layers[i].u); return h }
 
 // Water is cell i's water fraction.
-func (c *Column) Water(i int) float64 { return c.w[i] }
+func (c *Column) Water(i int) float64 { return c.layers[i].w }
 
 // WaterAt is the water fraction depthCM under the surface, linear between cell
 // centres and held beyond the outermost.
 func (c *Column) WaterAt(depthCM float64) float64 {
-	return interpolate(c.w, depthCM/c.dz-0.5)
-}
-
-func interpolate(v []float64, x float64) float64 {
+	x := depthCM/c.dz - 0.5
 	if !(x > 0) {
-		return v[0]
+		return c.layers[0].w
+	}
+	if x >= float64(c.n-1) {
+		return c.layers[c.n-1].w
 	}
 	i := int(x)
-	if i >= len(v)-1 {
-		return v[len(v)-1]
-	}
-	f := x - float64(i)
-	return v[i] + f*(v[i+1]-v[i])
+	a, b := c.layers[i].w, c.layers[i+1].w
+	return a + (x-float64(i))*(b-a)
 }
 
 // Mean is the mean water fraction over the volume, ponded water not counted.
 func (c *Column) Mean() float64 {
 	var sum float64
-	for i, w := range c.w {
-		sum += w * c.vol[i]
+	for i := range c.layers {
+		sum += c.layers[i].w * c.layers[i].vol
 	}
 	return sum / c.height
 }
@@ -197,8 +202,8 @@ func (c *Column) Mean() float64 {
 // Stored is all water in cm over the mean area, ponded water included.
 func (c *Column) Stored() float64 {
 	sum := c.pond
-	for i, w := range c.w {
-		sum += w * c.vol[i]
+	for i := range c.layers {
+		sum += c.layers[i].w * c.layers[i].vol
 	}
 	return sum
 }
@@ -214,4 +219,4 @@ func (c *Column) Totals() Totals { return c.t }
 func (c *Column) Busy() bool { return c.busy }
 
 // DrainRate is the flux through the floor at the end of the last step, cm/h.
-func (c *Column) DrainRate() float64 { return c.q[c.n] }
+func (c *Column) DrainRate() float64 { return c.layers[c.n-1].q }

@@ -16,103 +16,125 @@ import "math"
 // The matrix is tridiagonal; a row is eliminated as soon as its lower face is
 // known, so that one pass over the cells reads the table, builds and eliminates.
 func (c *Column) iterate(dt, avail float64) (worst float64) {
-	n := c.n
-	u, w, vol, sink, hs := c.u[:n], c.w[:n], c.vol[:n], c.sink[:n], c.h[:n]
-	cp, dp := c.cp[:n], c.dp[:n]
-	af, q, qa, qb := c.af[:n+1], c.q[:n+1], c.qa[:n+1], c.qb[:n+1]
+	layers := c.layers
 	tab := &c.soil.tab
 	invDz := 1 / c.dz
 
-	a := c.soil.at(u[0])
-	hs[0] = a.h
+	l := &layers[0]
+	a := c.soil.at(l.u)
+	aSlope := a.gSlope
+	l.h = a.h
 	// The face above the first cell.
 	topQ, topQb := c.topFace(avail, a)
-	q[0], qb[0] = topQ, topQb
 	fluxAbove := topQ
 	// diag and rhs of row i so far, lower·(row above) already taken off.
-	diag := vol[0]*a.c - dt*topQb
+	diag := l.vol*a.c - dt*topQb
 	lower, cpPrev, dpPrev := 0.0, 0.0, 0.0
 
-	for i := 0; i < n-1; i++ {
-		// Cell i+1 from the table.
-		ub := u[i+1]
+	for i := 1; i < len(layers); i++ {
+		// The next cell down from the table.
+		next := &layers[i]
+		ub := next.u
 		x := (ub - uMin) * perU
 		j := int(x)
 		t := x - float64(j)
 		lo, hi := &tab[j&nodeMask], &tab[(j+1)&nodeMask]
 		dTheta := hi.theta - lo.theta
 		bTheta := lo.theta + t*dTheta
-		bg := lo.g + t*(hi.g-lo.g)
+		dg := hi.g - lo.g
+		bg := lo.g + t*dg
 		bPhi := lo.phi - t*(lo.g+bg)*(0.5/perU)
 		cube := ub * ub * math.Abs(ub)
 		bh, bhs := ub+ub*cube, 1+4*cube
-		hs[i+1] = bh
+		next.h = bh
 
 		// The face between.
 		dh := bh - a.h
 		var k, ka, kb float64
-		if math.Abs(dh) > 1e-3*(1+math.Abs(bh)) {
+		if math.Abs(dh) > alikeCM {
 			inv := 1 / dh
 			k = (a.phi - bPhi) * inv
 			ka = (k*a.hSlope - a.g) * inv
 			kb = (bg - k*bhs) * inv
 		} else {
-			k, ka, kb = alike(c.soil, u[i], ub)
+			k, ka, kb = alike(l.u, a.g, aSlope, a.hSlope, ub, bg, dg*perU, bhs)
 		}
 		grad := dh*invDz + 1
-		area := af[i+1]
+		area := l.af
 		ki := k * invDz
 		flux := area * k * grad
 		fa := area * (ka*grad - ki*a.hSlope)
 		fb := area * (kb*grad + ki*bhs)
-		q[i+1], qa[i+1], qb[i+1] = flux, fa, fb
+		l.q, l.qa, l.qb = flux, fa, fb
 
-		// Row i is complete.
-		rhs := vol[i]*(w[i]-a.theta) - dt*(flux-fluxAbove+sink[i])
+		// The row of the upper cell is complete.
+		rhs := l.vol*(l.w-a.theta) - dt*(flux-fluxAbove+l.sink)
 		pivot := 1 / (diag + dt*fa - lower*cpPrev)
 		cpPrev, dpPrev = dt*fb*pivot, (rhs-lower*dpPrev)*pivot
-		cp[i], dp[i] = cpPrev, dpPrev
+		l.cp, l.dp = cpPrev, dpPrev
 
-		// Begin row i+1.
+		// Begin the next.
 		lower = -dt * fa
-		diag = vol[i+1]*(dTheta*perU) - dt*fb
+		diag = next.vol*(dTheta*perU) - dt*fb
 		fluxAbove = flux
-		a.theta, a.phi, a.g, a.h, a.hSlope = bTheta, bPhi, bg, bh, bhs
+		a.theta, a.phi, a.g, a.h, a.hSlope, aSlope = bTheta, bPhi, bg, bh, bhs, dg*perU
+		l = next
 	}
 
 	botQ, botQa := c.floorFace(a)
-	q[n], qa[n] = botQ, botQa
-	rhs := vol[n-1]*(w[n-1]-a.theta) - dt*(botQ-fluxAbove+sink[n-1])
+	rhs := l.vol*(l.w-a.theta) - dt*(botQ-fluxAbove+l.sink)
 	du := (rhs - lower*dpPrev) / (diag + dt*botQa - lower*cpPrev)
 
 	// Back, correcting state and fluxes. A clipped correction is iterated on, so
-	// its fluxes are never used.
-	q[n] += botQa * du
-	i := n - 1
-	for {
-		worst = max(worst, math.Abs(du))
-		u[i] = max(uMin+1/perU, min(uMax-1/perU, u[i]+max(-clipDU, min(clipDU, du))))
-		if i == 0 {
-			break
+	// its fluxes are never used. Comparisons instead of min and max: those order
+	// NaN and signed zero, at a cost. A NaN anywhere reaches the first cell.
+	l.q = botQ + botQa*du
+	for i := len(layers) - 1; i >= 0; i-- {
+		l := &layers[i]
+		d := du
+		if d < 0 {
+			d = -d
 		}
-		above := dp[i-1] - cp[i-1]*du
-		q[i] += qa[i]*above + qb[i]*du
-		du = above
-		i--
+		if d > worst {
+			worst = d
+		}
+		v := l.u + du
+		if d > clipDU {
+			v = l.u + math.Copysign(clipDU, du)
+		}
+		if v > uTop {
+			v = uTop
+		}
+		if v < uLow {
+			v = uLow
+		}
+		l.u = v
+		if i > 0 {
+			up := &layers[i-1]
+			above := up.dp - up.cp*du
+			up.q += up.qa*above + up.qb*du
+			du = above
+		}
 	}
-	q[0] += topQb * du
+	c.top.q = topQ + topQb*du
+	if du != du {
+		return du
+	}
 	return worst
 }
 
+// alikeCM is a difference in suction under which the quotient of differences
+// begins to lose digits.
+const alikeCM = 1e-4
+
 // alike is the mean conductivity between two cells of nearly equal suction, with
-// its slopes by either u, where the quotient of differences would lose digits.
-func alike(s *Soil, ua, ub float64) (k, ka, kb float64) {
-	a, b := s.at(ua), s.at(ub)
-	k1, k2 := a.g/a.hSlope, b.g/b.hSlope
-	// d²h/du² = 12u|u|.
-	ka = 0.5 * (a.gSlope - k1*12*ua*math.Abs(ua)) / a.hSlope
-	kb = 0.5 * (b.gSlope - k2*12*ub*math.Abs(ub)) / b.hSlope
-	return 0.5 * (k1 + k2), ka, kb
+// its slopes by either u, from u, g, dg/du and dh/du of both. d²h/du² = 12u|u|.
+func alike(ua, ga, gsa, hsa, ub, gb, gsb, hsb float64) (k, ka, kb float64) {
+	ia, ib := 0.5/hsa, 0.5/hsb
+	k1, k2 := ga*ia, gb*ib
+	ka = gsa*ia - k1*12*ua*math.Abs(ua)*2*ia
+	kb = gsb*ib - k2*12*ub*math.Abs(ub)*2*ib
+	return k1 + k2, ka, kb
 }
 
 // toSurface is the mean conductivity between a cell and a face at zero suction,
@@ -135,8 +157,8 @@ func (c *Column) topFace(avail float64, a state) (q, slope float64) {
 	k, ks := c.toSurface(a)
 	half := 2 / c.dz
 	grad := (a.h+c.pond)*half + 1
-	if take := c.af[0] * k * grad; take < avail {
-		return take, c.af[0] * (ks*grad + k*half*a.hSlope)
+	if take := c.top.af * k * grad; take < avail {
+		return take, c.top.af * (ks*grad + k*half*a.hSlope)
 	}
 	return avail, 0
 }
@@ -149,6 +171,6 @@ func (c *Column) floorFace(a state) (q, slope float64) {
 		return 0, 0
 	}
 	k, ks := c.toSurface(a)
-	n := c.n
-	return c.af[n] * k * grad, c.af[n] * (ks*grad - k*half*a.hSlope)
+	af := c.layers[c.n-1].af
+	return af * k * grad, af * (ks*grad - k*half*a.hSlope)
 }

@@ -83,17 +83,17 @@ func (t *rootTables) whole(theta float64) float64 {
 func (c *Column) SetRooting(share float64) {
 	depth := math.Max(c.dz, math.Min(1, share)*c.height)
 	var sum float64
-	for i := range c.rootW {
+	for i := range c.layers {
+		l := &c.layers[i]
 		top, bottom := float64(i)*c.dz, float64(i+1)*c.dz
-		w := c.vol[i] * math.Max(0, math.Min(1, (depth-top)/c.dz))
+		l.root = l.vol * math.Max(0, math.Min(1, (depth-top)/c.dz))
 		if c.roots.DecayCM > 0 {
-			w *= math.Exp(-(top + bottom) / 2 / c.roots.DecayCM)
+			l.root *= math.Exp(-(top + bottom) / 2 / c.roots.DecayCM)
 		}
-		c.rootW[i] = w
-		sum += w
+		sum += l.root
 	}
-	for i := range c.rootW {
-		c.rootW[i] /= sum
+	for i := range c.layers {
+		c.layers[i].root /= sum
 	}
 }
 
@@ -125,11 +125,11 @@ func (c *Column) SetDemand(d Demand) Taken {
 	// Where roots are and find water.
 	var mean, sum float64
 	if d.Transpiration > 0 {
-		for i, w := range c.rootW {
-			mean += w * c.w[i]
-			a := w * math.Max(0, math.Min(1, (r.NilCM-c.h[i])*r.span))
-			c.dp[i] = a
-			sum += a
+		for i := range c.layers {
+			l := &c.layers[i]
+			mean += l.root * l.w
+			c.scratch[i] = l.root * r.cell(l.h)
+			sum += c.scratch[i]
 		}
 	}
 	scale := 0.0
@@ -137,34 +137,32 @@ func (c *Column) SetDemand(d Demand) Taken {
 		scale = d.Transpiration * r.whole(mean) / sum
 	}
 	wall := d.Wall / c.height
-	for i := range c.sink {
-		spare := 0.5 * (c.w[i] - r.thetaDry) * c.vol[i] / hours
-		up := 0.0
+	for i := range c.layers {
+		l := &c.layers[i]
+		spare := math.Max(0, 0.5*(l.w-r.thetaDry)*l.vol/hours)
+		l.uptake, l.evap = 0, 0
 		if scale > 0 {
-			up = math.Max(0, math.Min(scale*c.dp[i], spare))
+			l.uptake = math.Min(scale*c.scratch[i], spare)
 		}
-		ev := wall * c.vol[i]
-		if ev > 0 {
-			// The fabric sits on the mix: it stays wet until the mix can't
-			// bring water through the outer centimetre.
-			ev = math.Max(0, math.Min(ev, spare-up))
-			ev *= math.Min(1, dryness(c.h[i], r.AirDryCM))
+		if wall > 0 {
+			// The fabric stays as moist as the mix behind it.
+			l.evap = math.Min(wall*l.vol*dryness(l.h, r.AirDryCM), spare-l.uptake)
 		}
-		taken.Transpiration += up
-		taken.Wall += ev
-		c.uptake[i], c.evap[i] = up, ev
+		taken.Transpiration += l.uptake
+		taken.Wall += l.evap
 	}
 	if d.Surface > 0 {
-		e := d.Surface
-		phi := c.soil.at(c.u[0]).phi - r.phiDry
-		e = math.Min(e, c.af[0]*phi/(0.5*c.dz))
-		e = math.Max(0, math.Min(e, 0.5*(c.w[0]-r.thetaDry)*c.vol[0]/hours-c.uptake[0]-c.evap[0]))
-		c.evap[0] += e
-		taken.Surface = e
+		l := &c.layers[0]
+		carry := c.top.af * (c.soil.at(l.u).phi - r.phiDry) / (0.5 * c.dz)
+		spare := 0.5*(l.w-r.thetaDry)*l.vol/hours - l.uptake - l.evap
+		taken.Surface = math.Max(0, math.Min(d.Surface, math.Min(carry, spare)))
+		l.evap += taken.Surface
 	}
-	for i := range c.sink {
-		c.sink[i] = c.uptake[i] + c.evap[i]
+	for i := range c.layers {
+		l := &c.layers[i]
+		l.sink = l.uptake + l.evap
 	}
+	c.uptakeSum, c.evapSum = taken.Transpiration, taken.Wall+taken.Surface
 	return taken
 }
 

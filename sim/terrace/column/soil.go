@@ -16,6 +16,8 @@ const (
 	perU = 60.0
 	uMin = -3.5
 	uMax = uMin + (nodes-2)/perU
+	// A state keeps one node away from either end.
+	uLow, uTop = uMin + 1/perU, uMax - 1/perU
 	// specificStorage keeps the equations solvable under pressure, 1/cm.
 	specificStorage = 1e-6
 	// DefaultKsCMH stands in where a mix names no saturated conductivity, cm/h.
@@ -230,4 +232,4 @@ func (s *Soil) Porosity() float64 { return s.ret.ThetaS }
 // KsCMH is the saturated conductivity in cm/h.
 func (s *Soil) KsCMH() float64 { return s.ks }
 
-func clampU(u float64) float64 { return math.Max(uMin+1/perU, math.Min(uMax-1/perU, u)) }
+func clampU(u float64) float64 { return math.Max(uLow, math.Min(uTop, u)) }

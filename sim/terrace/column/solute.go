@@ -48,13 +48,15 @@ func newTransport(n int, list []Solute) transport {
 	return t
 }
 
-func (t *transport) restart(w, vol []float64, pond float64) {
-	copy(t.w0, w)
+func (t *transport) restart(layers []layer, pond float64) {
+	for i := range layers {
+		t.w0[i] = layers[i].w
+	}
 	t.pond0 = pond
 	for k := range t.list {
 		s := &t.list[k]
 		for i := range s.mass {
-			s.mass[i] = s.Start * w[i] * vol[i]
+			s.mass[i] = s.Start * layers[i].w * layers[i].vol
 		}
 	}
 }
@@ -70,7 +72,7 @@ func (t *transport) note(dt, rain, water float64) {
 
 // Concentration of solute k in cell i as of the last move.
 func (c *Column) Concentration(k, i int) float64 {
-	return c.moves.list[k].mass[i] / (c.moves.w0[i] * c.vol[i])
+	return c.moves.list[k].mass[i] / (c.moves.w0[i] * c.layers[i].vol)
 }
 
 // Mass of solute k in the column, pond included, as of the last move.
@@ -90,7 +92,7 @@ func (c *Column) Carried(k int) Carried {
 	s := &c.moves.list[k]
 	d := s.done
 	d.In += s.offered
-	if p := c.passed[c.n]; p > 0 {
+	if p := c.layers[c.n-1].passed; p > 0 {
 		d.Drained += p * c.Concentration(k, c.n-1)
 	}
 	return d
@@ -112,7 +114,7 @@ func (c *Column) Add(k int, amount float64) float64 {
 		if amount < 0 {
 			s.mass[i] += amount * s.mass[i] / total
 		} else {
-			s.mass[i] += amount * c.vol[i] / c.height
+			s.mass[i] += amount * c.layers[i].vol / c.height
 		}
 	}
 	return amount
@@ -133,9 +135,10 @@ func (c *Column) moveSolutes() {
 	for k := range t.list {
 		c.moveOne(&t.list[k])
 	}
-	copy(t.w0, c.w)
-	for i := range c.passed {
-		c.passed[i] = 0
+	c.top.passed = 0
+	for i := range c.layers {
+		t.w0[i] = c.layers[i].w
+		c.layers[i].passed = 0
 	}
 	t.hours, t.offered, t.runOff, t.bypass, t.pond0 = 0, 0, 0, 0, c.pond
 }
@@ -147,7 +150,7 @@ func (c *Column) moveOne(s *solute) {
 	top := 0.0
 	if v := t.pond0 + t.offered; v > 0 {
 		conc := (s.pond + s.offered) / v
-		in := max(c.passed[0], 0) * conc
+		in := max(c.top.passed, 0) * conc
 		top = in
 		s.done.RunOff += t.runOff * conc
 		s.done.Drained += t.bypass * conc
@@ -161,10 +164,12 @@ func (c *Column) moveOne(s *solute) {
 	s.offered = 0
 	// Implicit upwind: for each cell the new concentration x solves
 	// (V + outflow)x - inflow·x(neighbour) = mass; unknowns eliminated downward.
+	above := c.top.passed
 	for i := range n {
-		above, below := c.passed[i], c.passed[i+1]
+		l := &c.layers[i]
+		below := l.passed
 		lower, upper := 0.0, 0.0
-		diag := c.w[i]*c.vol[i] + t.hours*(s.Uptake*c.uptake[i]+s.Evaporate*c.evap[i])
+		diag := l.w*l.vol + t.hours*(s.Uptake*l.uptake+s.Evaporate*l.evap)
 		rhs := s.mass[i]
 		if i == 0 {
 			rhs += top
@@ -185,16 +190,18 @@ func (c *Column) moveOne(s *solute) {
 		}
 		t.a[i] = upper / diag
 		t.b[i] = rhs / diag
+		above = below
 	}
 	x := 0.0
 	for i := n - 1; i >= 0; i-- {
 		x = t.b[i] - t.a[i]*x
 		t.b[i] = x
-		s.mass[i] = x * c.w[i] * c.vol[i]
-		s.done.Uptake += t.hours * s.Uptake * c.uptake[i] * x
-		s.done.Evaporated += t.hours * s.Evaporate * c.evap[i] * x
+		l := &c.layers[i]
+		s.mass[i] = x * l.w * l.vol
+		s.done.Uptake += t.hours * s.Uptake * l.uptake * x
+		s.done.Evaporated += t.hours * s.Evaporate * l.evap * x
 	}
-	s.done.Drained += max(c.passed[n], 0) * t.b[n-1]
+	s.done.Drained += max(c.layers[n-1].passed, 0) * t.b[n-1]
 	// Water pressed up through the surface joins the pond.
-	s.pond += max(-c.passed[0], 0) * t.b[0]
+	s.pond += max(-c.top.passed, 0) * t.b[0]
 }

@@ -40,7 +40,9 @@ func (c *Column) Step(hours, rain, water, bypass float64) {
 		}
 		change, ok := c.try(dt, rate+c.pond/dt)
 		if !ok && dt > leastStepH {
-			copy(c.u, c.uOld)
+			for i := range c.layers {
+				c.layers[i].u = c.layers[i].uOld
+			}
 			c.dtTry = dt / 3
 			continue
 		}
@@ -63,26 +65,23 @@ func (c *Column) Step(hours, rain, water, bypass float64) {
 
 // commit moves storage by the fluxes that try left behind.
 func (c *Column) commit(dt, rate float64) {
-	n := c.n
-	q := c.q[:n+1]
-	w, sink, inv, passed := c.w[:n], c.sink[:n], c.invVol[:n], c.passed[:n+1]
-	above := q[0]
-	passed[0] += dt * above
-	out := 0.0
-	for i := range w {
-		below := q[i+1]
-		w[i] += dt * (above - below - sink[i]) * inv[i]
-		passed[i+1] += dt * below
-		out += sink[i]
+	above := c.top.q
+	c.top.passed += dt * above
+	layers := c.layers
+	for i := range layers {
+		l := &layers[i]
+		below := l.q
+		l.w += dt * (above - below - l.sink) * l.invVol
+		l.passed += dt * below
 		above = below
 	}
 	c.t.Drained += dt * above
-	if rate > 0 || c.pond > 0 || q[0] != 0 {
-		c.pond += dt * (rate - q[0])
+	if rate > 0 || c.pond > 0 || c.top.q != 0 {
+		c.pond += dt * (rate - c.top.q)
 		if c.pond < 1e-12 {
 			// Rounding, not water: what is left of a pond that has gone in.
-			w[0] += c.pond * inv[0]
-			passed[0] += c.pond
+			layers[0].w += c.pond * layers[0].invVol
+			c.top.passed += c.pond
 			c.pond = 0
 		}
 		if over := c.pond - c.pondMx; over > 0 {
@@ -91,12 +90,8 @@ func (c *Column) commit(dt, rate float64) {
 			c.moves.runOff += over
 		}
 	}
-	up := 0.0
-	for _, s := range c.uptake[:n] {
-		up += s
-	}
-	c.t.Uptake += dt * up
-	c.t.Evaporate += dt * (out - up)
+	c.t.Uptake += dt * c.uptakeSum
+	c.t.Evaporate += dt * c.evapSum
 	c.t.Steps++
 }
 
@@ -104,21 +99,29 @@ func (c *Column) commit(dt, rate float64) {
 // top. It leaves the new u and the fluxes; it returns the largest change of u
 // and whether the iteration ended well. On failure u is to be restored.
 func (c *Column) try(dt, avail float64) (change float64, ok bool) {
-	copy(c.uOld, c.u)
-	worst := 0.0
-	for range maxIterations {
+	layers := c.layers
+	for i := range layers {
+		layers[i].uOld = layers[i].u
+	}
+	change = c.iterate(dt, avail)
+	c.t.Solves++
+	if change < acceptDU {
+		return change, true
+	}
+	for range maxIterations - 1 {
+		worst := c.iterate(dt, avail)
 		c.t.Solves++
-		worst = c.iterate(dt, avail)
+		if worst != worst {
+			return 0, false
+		}
 		if worst < acceptDU {
 			ok = true
 			break
 		}
-		if worst != worst {
-			return 0, false
-		}
 	}
-	for i, u := range c.u[:c.n] {
-		change = max(change, math.Abs(u-c.uOld[i]))
+	change = 0
+	for i := range layers {
+		change = max(change, math.Abs(layers[i].u-layers[i].uOld))
 	}
 	return change, ok
 }

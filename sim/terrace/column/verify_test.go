@@ -73,7 +73,7 @@ func TestGardnerSteadyProfile(t *testing.T) {
 		c := newColumn(t, garden.Retention{Model: garden.Exponential, ThetaR: .15, ThetaS: .90, AlphaPerCM: alpha, KsCMH: ks},
 			Config{HeightCM: 100, Cells: 200, Bottom: WaterTable})
 		if q < 0 {
-			c.sink[0] = -q
+			c.layers[0].sink = -q
 		}
 		for range 3000 {
 			c.Step(1, math.Max(q, 0), 0, 0)
