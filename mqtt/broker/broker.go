@@ -166,7 +166,8 @@ func Start(o Options) (*Broker, error) {
 	caps.TopicAliasMaximum = 0
 	caps.SharedSubAvailable = 0
 	b.srv = mochi.New(&mochi.Options{Capabilities: caps, Logger: o.Log, SysTopicResendInterval: 60})
-	if err := b.srv.AddHook(newRights(b.srv, o, b.own), nil); err != nil {
+	r := newRights(b.srv, o, b.own)
+	if err := b.srv.AddHook(r, nil); err != nil {
 		_ = l.Close()
 		return nil, fmt.Errorf("broker: %w", err)
 	}
@@ -181,6 +182,11 @@ func Start(o Options) (*Broker, error) {
 	if err := b.srv.Serve(); err != nil {
 		_ = l.Close()
 		return nil, fmt.Errorf("broker: %w", err)
+	}
+	for name := range b.srv.Topics.Retained.GetAll() {
+		if name[0] == '$' {
+			r.system.Add(1)
+		}
 	}
 	return b, nil
 }

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"crypto/sha256"
 	"crypto/subtle"
+	"sync/atomic"
 	"time"
 
 	mochi "github.com/mochi-mqtt/server/v2"
@@ -21,6 +22,8 @@ type rights struct {
 	own         string
 	maxRetained int
 	maxKeep     uint16
+	// system is how many retained topics are the library's own.
+	system atomic.Int64
 }
 
 type account struct {
@@ -99,7 +102,7 @@ func (r *rights) OnPublish(cl *mochi.Client, pk packets.Packet) (packets.Packet,
 	if !cl.Net.Inline && !r.may(string(cl.Properties.Username), pk.TopicName, true) {
 		return pk, packets.ErrRejectPacket
 	}
-	if pk.FixedHeader.Retain && len(pk.Payload) > 0 && r.srv.Topics.Retained.Len() >= r.maxRetained {
+	if pk.FixedHeader.Retain && len(pk.Payload) > 0 && r.srv.Topics.Retained.Len() >= r.maxRetained+int(r.system.Load()) {
 		if _, there := r.srv.Topics.Retained.Get(pk.TopicName); !there {
 			// Passed on but not kept. Rejecting it would leave a QoS 1
 			// publisher waiting for an acknowledgement for ever.
