@@ -124,10 +124,11 @@ func (l Ledger) DaysOfN(nPerDay, leach float64) float64 {
 		out := min(reserve, rate)
 		reserve -= out
 		pool += out
-		if pool < nPerDay {
+		// A release that just meets the demand must not end on rounding.
+		if pool < nPerDay*(1-1e-9) {
 			return float64(day) + pool/nPerDay
 		}
-		pool = (pool - nPerDay) * (1 - leach)
+		pool = max(0, pool-nPerDay) * (1 - leach)
 	}
 	return maxDaysLeft
 }

@@ -29,17 +29,16 @@ type Output struct {
 // order, and orders at most one more. Its result depends on its arguments
 // alone. In a tick in which nothing happens it allocates nothing.
 func Step(p *Plan, s *State, now garden.Moment, v *View) Output {
-	var o Output
 	at, confirmed := s.clock.tick(now)
-	st := stepper{p: p, s: s, v: v, now: now, at: at, out: &o}
+	st := stepper{p: p, s: s, v: v, now: now, at: at}
 	st.outcome()
 	switch {
 	case s.phase == WithGardener:
-		o.Held = Held{Hold: TaskOpen}
+		st.out.Held = Held{Hold: TaskOpen}
 	case s.phase == Waiting, s.phase == Moistening && !s.pending.active:
 		if !confirmed {
 			s.phase = Waiting
-			o.Held = Held{Hold: NoClock}
+			st.out.Held = Held{Hold: NoClock}
 			break
 		}
 		s.forget(at)
@@ -47,7 +46,7 @@ func Step(p *Plan, s *State, now garden.Moment, v *View) Output {
 	case s.clock.running:
 		st.carryOn()
 	}
-	return o
+	return st.out
 }
 
 type stepper struct {
@@ -56,7 +55,7 @@ type stepper struct {
 	v   *View
 	now garden.Moment
 	at  time.Time
-	out *Output
+	out Output
 }
 
 func (st *stepper) record(r Record) {
@@ -171,7 +170,7 @@ func (st *stepper) nextPhase() Phase {
 
 // begin starts a feed that is due and that nothing forbids.
 func (st *stepper) begin() {
-	p, s, v, o := st.p, st.s, st.v, st.out
+	p, s, v, o := st.p, st.s, st.v, &st.out
 	switch {
 	case !v.Due.Now:
 		s.phase = Waiting
