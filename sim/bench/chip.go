@@ -12,7 +12,7 @@ const (
 	firstAddr = 0x48
 	maxChips  = 4
 
-	resetConfig = 0x8583
+	resetConfig = 0x8583 // with the ready bit, which is not stored
 	osBit       = 1 << 15
 	modeBit     = 1 << 8
 )
@@ -43,9 +43,13 @@ type Chip struct {
 	doneAt time.Duration
 	next   int16 // the code of the conversion under way
 
+	// period is the conversion time of config and slow, kept because a sampling
+	// of the whole terrace asks for it a hundred times a minute.
+	period time.Duration
+	timed  uint16 // the configuration period belongs to
+
 	absent bool
 	slow   float64
-	resets int
 }
 
 func newChip(clk *Clock, addr uint16, supply float64) *Chip {
@@ -55,14 +59,21 @@ func newChip(clk *Clock, addr uint16, supply float64) *Chip {
 }
 
 func (c *Chip) powerUp() {
-	c.pointer, c.config, c.lo, c.hi, c.result, c.busy = 0, resetConfig, 0x8000, 0x7FFF, 0, false
+	c.pointer, c.lo, c.hi, c.result, c.busy = 0, 0x8000, 0x7FFF, 0, false
+	c.configure(resetConfig)
+}
+
+func (c *Chip) configure(v uint16) {
+	if c.config = v &^ osBit; c.period == 0 || v&^osBit != c.timed {
+		c.timed = v &^ osBit
+		c.period = time.Duration(float64(time.Second) * (1 + c.slow) / perSecond[v>>5&7])
+	}
 }
 
 // BrownOut loses the chip's supply for a moment: every register falls back and a
 // conversion under way is lost.
 func (c *Chip) BrownOut() {
 	c.powerUp()
-	c.resets++
 }
 
 // SetAbsent takes the chip off the bus, or puts it back as after power-on.
@@ -75,7 +86,10 @@ func (c *Chip) SetAbsent(absent bool) {
 
 // SlowBy makes the chip's oscillator slow by a share, 0 to 0.1 for a chip within
 // its specification.
-func (c *Chip) SlowBy(share float64) { c.slow = max(0, share) }
+func (c *Chip) SlowBy(share float64) {
+	c.slow, c.period = max(0, share), 0
+	c.configure(c.config)
+}
 
 // write takes the bytes after the address: pointer, then a register's two bytes.
 // A lone second byte changes nothing, since a register is taken over as a whole.
@@ -88,7 +102,7 @@ func (c *Chip) write(w []byte) {
 	switch c.pointer {
 	case 1:
 		c.settle()
-		c.config = v &^ osBit
+		c.configure(v)
 		// OS starts a conversion only from power-down; continuous mode always
 		// converts.
 		if !c.busy && (v&osBit != 0 || v&modeBit == 0) {
@@ -140,24 +154,19 @@ func (c *Chip) settle() {
 	}
 	// Continuous: it went on converting while nobody looked.
 	behind := c.clk.Now() - c.doneAt
-	period := c.period()
 	c.start(0)
-	c.doneAt = c.clk.Now() - behind%period + period
-	if behind >= period {
+	c.doneAt = c.clk.Now() - behind%c.period + c.period
+	if behind >= c.period {
 		c.result = c.next
 		c.next = c.convert()
 	}
-}
-
-func (c *Chip) period() time.Duration {
-	return time.Duration(float64(time.Second) * (1 + c.slow) / perSecond[c.config>>5&7])
 }
 
 // start begins a conversion with the configuration of this moment; a later
 // write changes the next one only.
 func (c *Chip) start(after time.Duration) {
 	c.busy = true
-	c.doneAt = c.clk.Now() + after + c.period()
+	c.doneAt = c.clk.Now() + after + c.period
 	c.next = c.convert()
 }
 
