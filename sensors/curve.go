@@ -228,6 +228,14 @@ func (c *Curve) WaterAt(v garden.Volts, tempC garden.Measured) (w garden.WaterFr
 // Span is the calibrated range of volts.
 func (c *Curve) Span() (lo, hi garden.Volts) { return garden.Volts(c.lo), garden.Volts(c.hi) }
 
+// falls reports whether water falls as volts rise, as with most probes.
+func (c *Curve) falls() bool {
+	if c.cubic != nil {
+		return c.hiTheta < c.loTheta
+	}
+	return c.slope < 0
+}
+
 // RMSE is the root mean square distance in water of the points from a least
 // squares line; 0 for curves that pass through their points.
 func (c *Curve) RMSE() float64 { return c.rmse }

@@ -15,8 +15,12 @@ type probe struct {
 	channel int
 	curve   *Curve // nil without calibration
 	opts    *Options
+	// Margins below and above the calibrated span, V.
+	marginLo, marginHi float64
 
-	short, open, beyond, wide limit
+	short, open, wide limit
+	// beyond judges the distance from the span in margins.
+	beyond limit
 
 	// Mutable.
 	last     garden.Reading // the last answer that was not bad
@@ -66,10 +70,13 @@ const (
 
 func newProbe(pr garden.Probe, zone garden.ZoneID, chip int, curve *Curve, o *Options) probe {
 	p := probe{id: pr.ID, zone: zone, chip: chip, channel: pr.Input.Channel, curve: curve, opts: o}
-	short, open, noisy, margin := o.ShortBelowV, o.OpenAboveV, o.NoisyV, 0.0
+	short, open, noisy := o.ShortBelowV, o.OpenAboveV, o.NoisyV
 	if curve != nil {
 		span := curve.hi - curve.lo
-		margin = o.MarginShare * span
+		p.marginLo, p.marginHi = o.DryMargin*span, o.WetMargin*span
+		if curve.falls() {
+			p.marginLo, p.marginHi = p.marginHi, p.marginLo
+		}
 		if curve.measured {
 			short, open = min(short, curve.lo-railClearanceV), max(open, curve.hi+railClearanceV)
 		}
@@ -82,7 +89,7 @@ func newProbe(pr garden.Probe, zone garden.ZoneID, chip int, curve *Curve, o *Op
 	// The short's limit works on the negative voltage, to be "over" as well.
 	p.short = limit{take: -short, release: -short - railClearanceV/2}
 	p.open = limit{take: open, release: open - railClearanceV/2}
-	p.beyond = limit{take: margin, release: 0.8 * margin}
+	p.beyond = limit{take: 1, release: 0.8}
 	p.wide = limit{take: noisy, release: 0.6 * noisy}
 	return p
 }
@@ -109,7 +116,11 @@ func (p *probe) judge(now garden.Moment, v, spread float64, temp garden.Measured
 	if p.jumped(now, float64(r.Water)) {
 		return p.bad(r, garden.TooFast)
 	}
-	beyond, wide := p.beyond.over(outside), p.wide.over(spread)
+	margin := p.marginLo
+	if v > p.curve.hi {
+		margin = p.marginHi
+	}
+	beyond, wide := p.beyond.over(outside/margin), p.wide.over(spread)
 	if p.recover > 0 {
 		p.recover--
 	}

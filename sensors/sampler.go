@@ -27,9 +27,11 @@ type Options struct {
 	// ShortBelowV and OpenAboveV are the rails, V: 0.08 and 3.2, for probes on
 	// 3.3 V whose inputs have a pull-up, so that an open one shows.
 	ShortBelowV, OpenAboveV float64
-	// MarginShare is how far beyond the calibrated span a voltage is still good,
-	// as a share of the span: 0.10.
-	MarginShare float64
+	// DryMargin and WetMargin are how far beyond the calibrated span a voltage is
+	// still good, as shares of the span: 0.10 and 0.35. The wet one is wide since
+	// the usual wet point is drained mix, and the lower half of every drained pot
+	// is wetter than that. Judgement, no source.
+	DryMargin, WetMargin float64
 	// NoisyV is the widest burst, V: a twentieth of the span, 0.02 at least.
 	NoisyV float64
 	// FlatAfter is how long a value may stay without the slightest movement:
@@ -118,7 +120,8 @@ func (s *Sampler) setDefaults(g *garden.Garden) error {
 	}
 	def(&o.ShortBelowV, 0.08)
 	def(&o.OpenAboveV, 3.2)
-	def(&o.MarginShare, 0.10)
+	def(&o.DryMargin, 0.10)
+	def(&o.WetMargin, 0.35)
 	def(&o.MaxFall, 0.25)
 	def(&o.MaxRise, 0.70)
 	if o.FlatAfter == 0 {
@@ -131,7 +134,7 @@ func (s *Sampler) setDefaults(g *garden.Garden) error {
 	if s.burst < 1 || s.burst > maxBurst || s.burst%2 == 0 {
 		return fmt.Errorf("burst of %d conversions, expected an odd number from 1 to %d", s.burst, maxBurst)
 	}
-	for _, v := range []float64{o.ShortBelowV, o.OpenAboveV, o.MarginShare, o.NoisyV, o.MaxFall, o.MaxRise} {
+	for _, v := range []float64{o.ShortBelowV, o.OpenAboveV, o.DryMargin, o.WetMargin, o.NoisyV, o.MaxFall, o.MaxRise} {
 		if !garden.Finite(v) || v < 0 {
 			return fmt.Errorf("limit %g, expected a finite number that is not negative", v)
 		}

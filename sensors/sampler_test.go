@@ -38,8 +38,8 @@ func (s *script) ReadVolts(ch int) (garden.Volts, error) {
 	return garden.Volts(s.volts[ch] + s.sign*s.wobble), nil
 }
 
-// oneProbe: 2.5 V is 0.05 and 1.4 V is 0.60, so 2 V per unit; margin 0.11 V,
-// noise limit 0.055 V.
+// oneProbe: 2.5 V is 0.05 and 1.4 V is 0.60, so 2 V per unit; margins 0.11 V dry
+// and 0.385 V wet, noise limit 0.055 V.
 func oneProbe() *garden.Garden {
 	return &garden.Garden{
 		SampleEvery: time.Minute,
@@ -133,7 +133,7 @@ func TestQualitySeries(t *testing.T) {
 		{"the margin lets go later than it takes", []step{
 			good(2.40), good(2.60), {2.615, garden.Uncertain, garden.OutOfSpan}, {2.605, garden.Uncertain, garden.OutOfSpan},
 			{2.592, garden.Uncertain, garden.OutOfSpan}, good(2.58), good(2.60)}},
-		{"wet side", []step{good(1.30), {1.28, garden.Uncertain, garden.OutOfSpan}, good(1.32)}},
+		{"wider on the wet side", []step{good(1.03), {1.01, garden.Uncertain, garden.OutOfSpan}, {1.08, garden.Uncertain, garden.OutOfSpan}, good(1.10)}},
 		{"open, and three plausible samples back", []step{
 			good(1.8), {3.3, garden.Bad, garden.OpenCircuit}, {3.3, garden.Bad, garden.OpenCircuit},
 			{1.8, garden.Uncertain, garden.OpenCircuit}, {1.8, garden.Uncertain, garden.OpenCircuit}, good(1.8)}},
@@ -149,7 +149,7 @@ func TestQualitySeries(t *testing.T) {
 			{1.62, garden.Uncertain, garden.TooFast}, {1.62, garden.Uncertain, garden.TooFast}, good(1.62)}},
 		{"a fall of 0.24 in a minute may drain", []step{good(1.6), good(2.08)}},
 		{"a can of water is not too fast", []step{good(2.3), good(1.4)}},
-		{"from dry to the far end in a minute is", []step{good(2.5), {0.9, garden.Bad, garden.TooFast}}},
+		{"from dry to the far end in a minute is", []step{good(2.5), {1.05, garden.Bad, garden.TooFast}}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			r := newRig(t, Options{})

@@ -73,6 +73,7 @@ type Calibration struct {
 	// OffsetWater is added to the result: several probes in one mix share a
 	// shape with an offset each.
 	OffsetWater float64
-	// TempCoeff is the change of θ per °C away from TempRefC; default none.
+	// TempCoeff is the apparent change of θ per °C above TempRefC, which a
+	// reading is freed of; default none.
 	TempCoeff, TempRefC float64
 }
