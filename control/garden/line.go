@@ -70,6 +70,8 @@ type Valve struct {
 	ActiveLow bool
 	// Node is a remote valve's name.
 	Node string
+	// Plain is set where the remote valve is a device with no notion of ours.
+	Plain *PlainValve
 }
 
 // Hardware is what the garden hangs on.

@@ -89,6 +89,9 @@ type Probe struct {
 	// DepthCM is the middle of the sensing length under the mix's surface.
 	DepthCM float64
 	Input   Input
+	// Remote is set where the probe's readings arrive over the broker; Input
+	// then means nothing.
+	Remote *RemoteInput
 	// Calibration replaces the mix's where its Kind is set.
 	Calibration Calibration
 }

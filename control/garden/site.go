@@ -16,6 +16,8 @@ type Garden struct {
 	Lines   []Line
 	Supply  Supply
 	Limits  Limits
+	// Broker is the message broker the garden talks through, if any.
+	Broker Broker
 	// Hardware says which board, or the virtual bench, the garden hangs on.
 	Hardware Hardware
 	// SampleEvery is the tick: how often probes are read and decisions made.

@@ -67,6 +67,9 @@ func Check(b []byte) error {
 // Number decodes a plain decimal number, surrounded by blanks at most. It
 // refuses NaN, infinities, hexadecimal, digit separators and text.
 func Number(b []byte) (float64, error) {
+	if len(b) > 256 {
+		return 0, errors.New("number is longer than 256 bytes")
+	}
 	s := bytes.Trim(b, " \t\r\n")
 	if len(s) == 0 {
 		return 0, errEmpty
