@@ -30,9 +30,13 @@ func (s *State) Given(p *Plan, now garden.Moment, litres float64, ppm NPK, stage
 	if !known && at.IsZero() {
 		at = now.Wall
 	}
+	// In the middle of a feed of ours it belongs to that one and takes the place
+	// of what is left of it.
 	id := s.feed
-	if s.phase != WithGardener {
+	if s.phase == Waiting || s.phase == Moistening {
 		id++
+	}
+	if s.phase != WithGardener {
 		if since := at.Sub(s.last); s.everFed && since < MinGap && !confirmed {
 			return Record{}, fmt.Errorf("%w: zone %q was fed %.1f days ago: say so if this is a second feed", ErrAsk, p.Zone, max(0, since.Hours()/24))
 		}

@@ -294,7 +294,12 @@ func (st *stepper) carryOn() {
 	}
 	switch s.phase {
 	case Giving:
-		st.pulse(st.mainLeft())
+		left := st.mainLeft()
+		if left <= 0 {
+			s.phase = st.nextPhase()
+			return
+		}
+		st.pulse(left)
 	case Settling:
 		st.soak()
 	case BeforeClosing, ClosingDose:

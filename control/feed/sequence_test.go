@@ -208,6 +208,20 @@ func TestSequence(t *testing.T) {
 		b.run(20*time.Hour, time.Minute)
 		assert.InDelta(t, 4, b.fed(garden.Feeding), 1e-9)
 	})
+	t.Run("a person feeding in the middle takes the place of the rest", func(t *testing.T) {
+		for _, litres := range []float64{1, 3, 7} {
+			b := newBench(t, testPlan())
+			b.run(3*time.Minute, time.Minute)
+			_, err := b.s.Given(b.p, b.now, litres, NPK{N: 100}, Middle, false)
+			require.ErrorIs(t, err, ErrAsk)
+			r, err := b.s.Given(b.p, b.now, litres, NPK{N: 100}, Middle, true)
+			require.NoError(t, err)
+			assert.Equal(t, b.s.Feed(), r.Feed)
+			b.run(20*time.Hour, time.Minute)
+			assert.InDelta(t, max(4.0/3, 4-litres), b.fed(garden.Feeding), 1e-9)
+			assert.Equal(t, Waiting, b.s.Phase())
+		}
+	})
 	t.Run("drainage ends it", func(t *testing.T) {
 		b := newBench(t, testPlan())
 		b.run(3*time.Minute, time.Minute)

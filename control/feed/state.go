@@ -166,8 +166,12 @@ func (s *State) Apply(r Record) {
 		s.phase, s.begun = WithGardener, r.At
 		s.planned, s.ppm, s.stage, s.why = r.Litres, r.PPM, r.Stage, r.Why
 	case HandGiven:
-		if s.phase == WithGardener {
+		switch s.phase {
+		case Waiting:
+		case WithGardener:
 			s.phase = Waiting
+		default:
+			s.charged += r.Litres
 		}
 		s.charges = append(s.charges, charge{r.At, r.Feed, 0, r.Litres})
 		s.note(r.At, r.Stage)
