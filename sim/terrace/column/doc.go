@@ -8,13 +8,13 @@
 // unsaturated and counts in cm of water. Cell 0 is at the top; face i lies above
 // cell i and face n is the floor.
 //
-// How it is solved. The unknown of a cell is u, a transformed suction,
+// How it is solved. The unknown of a cell is u, the place in a table whose rows
+// are even in v, a transformed suction,
 //
-//	h = u + u·|u|³   (cm)
+//	h = v + v·|v|³   (cm)
 //
-// in which retention and conductivity are gentle, so that tables with even
-// spacing in u serve from pressure to air-dry and no logarithm is taken in the
-// inner loop. One step is Newton's iteration on the mixed form; between two
+// in which retention and conductivity are gentle, so that one table serves from
+// pressure to air-dry and the inner loop takes no logarithm. One step is Newton's iteration on the mixed form; between two
 // cells the conductivity is the mean over suction (by the matric flux potential,
 // the integral of K dh), which is right both for a wetting front and for a
 // drying surface on a coarse grid, and keeps a hydrostatic profile exactly at

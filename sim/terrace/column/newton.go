@@ -7,7 +7,7 @@ import "math"
 //
 // Balance of cell i, water counted downward:
 //
-//	vol·(θ(u) − w) + dt·(q[i+1] − q[i] + sink) = 0
+//	vol/dt·(θ(u) − w) + q[i+1] − q[i] + sink = 0
 //
 // and the flux through the face between cells a above and b below
 //
@@ -22,30 +22,29 @@ func (c *Column) iterate(dt, avail float64) (worst float64) {
 
 	l := &layers[0]
 	a := c.soil.at(l.u)
-	aSlope := a.gSlope
 	l.h = a.h
 	// The face above the first cell.
 	topQ, topQb := c.topFace(avail, a)
 	fluxAbove := topQ
 	// diag and rhs of row i so far, lower·(row above) already taken off.
-	diag := l.vol*a.c - dt*topQb
+	invDt := 1 / dt
+	store := l.vol * invDt
+	diag := store*a.c - topQb
 	lower, cpPrev, dpPrev := 0.0, 0.0, 0.0
 
 	for i := 1; i < len(layers); i++ {
 		// The next cell down from the table.
 		next := &layers[i]
 		ub := next.u
-		x := (ub - uMin) * perU
-		j := int(x)
-		t := x - float64(j)
-		lo, hi := &tab[j&nodeMask], &tab[(j+1)&nodeMask]
-		dTheta := hi.theta - lo.theta
-		bTheta := lo.theta + t*dTheta
-		dg := hi.g - lo.g
-		bg := lo.g + t*dg
-		bPhi := lo.phi - t*(lo.g+bg)*(0.5/perU)
-		cube := ub * ub * math.Abs(ub)
-		bh, bhs := ub+ub*cube, 1+4*cube
+		j := int(ub)
+		t := ub - float64(j)
+		r := &tab[j&nodeMask]
+		bTheta := r.theta + t*r.dTheta
+		bg := r.g + t*r.dg
+		bPhi := r.phi - t*(r.g+bg)*0.5
+		v := ub*(1/perV) + vMin
+		cube := v * v * math.Abs(v)
+		bh, bhs := v+v*cube, (1/perV)+(4/perV)*cube
 		next.h = bh
 
 		// The face between.
@@ -57,7 +56,7 @@ func (c *Column) iterate(dt, avail float64) (worst float64) {
 			ka = (k*a.hSlope - a.g) * inv
 			kb = (bg - k*bhs) * inv
 		} else {
-			k, ka, kb = alike(l.u, a.g, aSlope, a.hSlope, ub, bg, dg*perU, bhs)
+			k, ka, kb = alike(l.u, a.g, a.gSlope, a.hSlope, ub, bg, r.dg, bhs)
 		}
 		grad := dh*invDz + 1
 		area := l.af
@@ -68,22 +67,23 @@ func (c *Column) iterate(dt, avail float64) (worst float64) {
 		l.q, l.qa, l.qb = flux, fa, fb
 
 		// The row of the upper cell is complete.
-		rhs := l.vol*(l.w-a.theta) - dt*(flux-fluxAbove+l.sink)
-		pivot := 1 / (diag + dt*fa - lower*cpPrev)
-		cpPrev, dpPrev = dt*fb*pivot, (rhs-lower*dpPrev)*pivot
+		rhs := store*(l.w-a.theta) - (flux - fluxAbove + l.sink)
+		pivot := 1 / (diag + fa - lower*cpPrev)
+		cpPrev, dpPrev = fb*pivot, (rhs-lower*dpPrev)*pivot
 		l.cp, l.dp = cpPrev, dpPrev
 
 		// Begin the next.
-		lower = -dt * fa
-		diag = next.vol*(dTheta*perU) - dt*fb
+		lower = -fa
+		store = next.vol * invDt
+		diag = store*r.dTheta - fb
 		fluxAbove = flux
-		a.theta, a.phi, a.g, a.h, a.hSlope, aSlope = bTheta, bPhi, bg, bh, bhs, dg*perU
+		a.theta, a.phi, a.g, a.h, a.hSlope, a.gSlope = bTheta, bPhi, bg, bh, bhs, r.dg
 		l = next
 	}
 
 	botQ, botQa := c.floorFace(a)
-	rhs := l.vol*(l.w-a.theta) - dt*(botQ-fluxAbove+l.sink)
-	du := (rhs - lower*dpPrev) / (diag + dt*botQa - lower*cpPrev)
+	rhs := store*(l.w-a.theta) - (botQ - fluxAbove + l.sink)
+	du := (rhs - lower*dpPrev) / (diag + botQa - lower*cpPrev)
 
 	// Back, correcting state and fluxes. A clipped correction is iterated on, so
 	// its fluxes are never used. Comparisons instead of min and max: those order
@@ -128,13 +128,13 @@ func (c *Column) iterate(dt, avail float64) (worst float64) {
 const alikeCM = 1e-4
 
 // alike is the mean conductivity between two cells of nearly equal suction, with
-// its slopes by either u, from u, g, dg/du and dh/du of both. d²h/du² = 12u|u|.
+// its slopes by either u, from u, g, dg/du and dh/du of both.
 func alike(ua, ga, gsa, hsa, ub, gb, gsb, hsb float64) (k, ka, kb float64) {
-	ia, ib := 0.5/hsa, 0.5/hsb
+	ia, ib := 1/hsa, 1/hsb
 	k1, k2 := ga*ia, gb*ib
-	ka = gsa*ia - k1*12*ua*math.Abs(ua)*2*ia
-	kb = gsb*ib - k2*12*ub*math.Abs(ub)*2*ib
-	return k1 + k2, ka, kb
+	ka = 0.5 * (gsa - k1*suctionCurve(ua)) * ia
+	kb = 0.5 * (gsb - k2*suctionCurve(ub)) * ib
+	return 0.5 * (k1 + k2), ka, kb
 }
 
 // toSurface is the mean conductivity between a cell and a face at zero suction,

@@ -40,7 +40,7 @@ func newRootTables(s *Soil, r Roots) rootTables {
 		r.FullCM = d.FullCM
 	}
 	if r.NilCM <= r.FullCM {
-		r.NilCM = math.Max(d.NilCM, 2*r.FullCM)
+		r.NilCM = max(d.NilCM, 2*r.FullCM)
 	}
 	if r.AirDryCM <= 0 {
 		r.AirDryCM = d.AirDryCM
@@ -61,8 +61,13 @@ func newRootTables(s *Soil, r Roots) rootTables {
 
 // cell is the response to one suction.
 func (t *rootTables) cell(h float64) float64 {
-	a := (t.NilCM - h) * t.span
-	return math.Max(0, math.Min(1, a))
+	switch {
+	case h <= t.FullCM:
+		return 1
+	case h >= t.NilCM:
+		return 0
+	}
+	return (t.NilCM - h) * t.span
 }
 
 // whole is the response to a root zone's mean water fraction.
@@ -81,12 +86,12 @@ func (t *rootTables) whole(theta float64) float64 {
 // SetRooting spreads the roots over the top share (0..1] of the height, even or
 // falling with Roots.DecayCM.
 func (c *Column) SetRooting(share float64) {
-	depth := math.Max(c.dz, math.Min(1, share)*c.height)
+	depth := max(c.dz, min(1, share)*c.height)
 	var sum float64
 	for i := range c.layers {
 		l := &c.layers[i]
 		top, bottom := float64(i)*c.dz, float64(i+1)*c.dz
-		l.root = l.vol * math.Max(0, math.Min(1, (depth-top)/c.dz))
+		l.root = l.vol * max(0, min(1, (depth-top)/c.dz))
 		if c.roots.DecayCM > 0 {
 			l.root *= math.Exp(-(top + bottom) / 2 / c.roots.DecayCM)
 		}
@@ -120,7 +125,7 @@ type Taken struct{ Transpiration, Surface, Wall float64 }
 func (c *Column) SetDemand(d Demand) Taken {
 	c.moveSolutes()
 	var taken Taken
-	hours := math.Max(d.ForHours, 1e-3)
+	hours := max(d.ForHours, 1e-3)
 	r := &c.roots
 	// Where roots are and find water.
 	var mean, sum float64
@@ -139,14 +144,14 @@ func (c *Column) SetDemand(d Demand) Taken {
 	wall := d.Wall / c.height
 	for i := range c.layers {
 		l := &c.layers[i]
-		spare := math.Max(0, 0.5*(l.w-r.thetaDry)*l.vol/hours)
+		spare := max(0, 0.5*(l.w-r.thetaDry)*l.vol/hours)
 		l.uptake, l.evap = 0, 0
 		if scale > 0 {
-			l.uptake = math.Min(scale*c.scratch[i], spare)
+			l.uptake = min(scale*c.scratch[i], spare)
 		}
 		if wall > 0 {
 			// The fabric stays as moist as the mix behind it.
-			l.evap = math.Min(wall*l.vol*dryness(l.h, r.AirDryCM), spare-l.uptake)
+			l.evap = min(wall*l.vol*dryness(l.h, r.AirDryCM), spare-l.uptake)
 		}
 		taken.Transpiration += l.uptake
 		taken.Wall += l.evap
@@ -155,7 +160,7 @@ func (c *Column) SetDemand(d Demand) Taken {
 		l := &c.layers[0]
 		carry := c.top.af * (c.soil.at(l.u).phi - r.phiDry) / (0.5 * c.dz)
 		spare := 0.5*(l.w-r.thetaDry)*l.vol/hours - l.uptake - l.evap
-		taken.Surface = math.Max(0, math.Min(d.Surface, math.Min(carry, spare)))
+		taken.Surface = max(0, min(d.Surface, min(carry, spare)))
 		l.evap += taken.Surface
 	}
 	for i := range c.layers {
@@ -172,5 +177,5 @@ func dryness(h, airDry float64) float64 {
 	if h <= 100 {
 		return 1
 	}
-	return math.Max(0, math.Log(airDry/h)/math.Log(airDry/100))
+	return max(0, math.Log(airDry/h)/math.Log(airDry/100))
 }

@@ -12,12 +12,14 @@ const (
 	// drop its bounds check.
 	nodes    = 1024
 	nodeMask = nodes - 1
-	// perU is the number of table nodes per unit of u; uMin the first node.
-	perU = 60.0
-	uMin = -3.5
-	uMax = uMin + (nodes-2)/perU
+	// The table has perV nodes per unit of v, h = v + v·|v|³, and begins at vMin.
+	// A cell's unknown u counts nodes: u = (v - vMin)·perV.
+	perV = 60.0
+	vMin = -3.5
 	// A state keeps one node away from either end.
-	uLow, uTop = uMin + 1/perU, uMax - 1/perU
+	uLow, uTop = 1, nodes - 3
+	// uZero is where suction is zero.
+	uZero = -vMin * perV
 	// specificStorage keeps the equations solvable under pressure, 1/cm.
 	specificStorage = 1e-6
 	// DefaultKsCMH stands in where a mix names no saturated conductivity, cm/h.
@@ -25,9 +27,10 @@ const (
 	DefaultKsCMH = 30
 )
 
-// node is one row of the table over u: water fraction, matric flux potential
-// Φ = ∫K dh from h to dry (cm²/h), and g = K·dh/du = -dΦ/du.
-type node struct{ theta, phi, g float64 }
+// node is one row of the table over u: water fraction, g = K·dh/du, matric flux
+// potential Φ = ∫K dh from h to dry (cm²/h), and the steps of the first two to
+// the next row. dΦ/du = -g.
+type node struct{ theta, dTheta, g, dg, phi float64 }
 
 // Soil is a mix's retention and conductivity, tabulated once. It is immutable
 // and may be shared by any number of columns.
@@ -40,27 +43,34 @@ type Soil struct {
 
 // suctionOf returns h(u) in cm and dh/du.
 func suctionOf(u float64) (h, slope float64) {
-	c := u * u * math.Abs(u)
-	return u + u*c, 1 + 4*c
+	v := u*(1/perV) + vMin
+	c := v * v * math.Abs(v)
+	return v + v*c, (1 + 4*c) * (1 / perV)
+}
+
+// suctionCurve returns d²h/du² = 12·v·|v|/perV².
+func suctionCurve(u float64) float64 {
+	v := u*(1/perV) + vMin
+	return v * math.Abs(v) * (12 / (perV * perV))
 }
 
 // uOf inverts suctionOf.
 func uOf(h float64) float64 {
 	a := math.Abs(h)
-	u := math.Min(a, math.Sqrt(math.Sqrt(a)))
+	v := min(a, math.Sqrt(math.Sqrt(a)))
 	for range 60 {
-		f, d := suctionOf(u)
-		step := (f - a) / d
-		u -= step
-		if math.Abs(step) < 1e-15*(1+u) {
+		c := v * v * v
+		step := (v + v*c - a) / (1 + 4*c)
+		v -= step
+		if math.Abs(step) < 1e-15*(1+v) {
 			break
 		}
 	}
-	return math.Copysign(u, h)
+	return (math.Copysign(v, h) - vMin) * perV
 }
 
 // MaxSuctionCM is the driest state the tables reach.
-func MaxSuctionCM() float64 { h, _ := suctionOf(uMax); return h }
+func MaxSuctionCM() float64 { h, _ := suctionOf(uTop); return h }
 
 // NewSoil tabulates a retention curve with its conductivity: van
 // Genuchten–Mualem (van Genuchten 1980, l = 0.5), Brooks–Corey with Mualem's
@@ -75,20 +85,21 @@ func NewSoil(r garden.Retention) (*Soil, error) {
 		s.ks = DefaultKsCMH
 	}
 	for j := range s.tab {
-		u := uMin + float64(j)/perU
-		h, slope := suctionOf(u)
+		h, slope := suctionOf(float64(j))
 		s.tab[j].theta = s.exactTheta(h)
 		s.tab[j].g = s.exactK(h) * slope
 		// Where the curve has run out flat, a hair of slope keeps it invertible.
 		if j > 0 {
-			s.tab[j].theta = math.Min(s.tab[j].theta, s.tab[j-1].theta-1e-10)
+			s.tab[j].theta = min(s.tab[j].theta, s.tab[j-1].theta-1e-10)
 		}
 	}
 	// Φ is the integral of the interpolated g, so that both agree exactly.
 	for j := nodes - 2; j >= 0; j-- {
-		s.tab[j].phi = s.tab[j+1].phi + (s.tab[j].g+s.tab[j+1].g)/(2*perU)
+		a, b := &s.tab[j], &s.tab[j+1]
+		a.dTheta, a.dg = b.theta-a.theta, b.g-a.g
+		a.phi = b.phi + (a.g+b.g)/2
 	}
-	s.phiSat = s.at(0).phi
+	s.phiSat = s.at(uZero).phi
 	return s, nil
 }
 
@@ -137,7 +148,7 @@ func (s *Soil) saturation(h float64) float64 {
 	case garden.VanGenuchten:
 		return math.Pow(1+math.Pow(s.ret.AlphaPerCM*h, s.ret.N), 1/s.ret.N-1)
 	case garden.BrooksCorey:
-		return math.Min(1, math.Pow(s.ret.HbCM/h, s.ret.Lambda))
+		return min(1, math.Pow(s.ret.HbCM/h, s.ret.Lambda))
 	}
 	return math.Exp(-s.ret.AlphaPerCM * h)
 }
@@ -173,16 +184,14 @@ type state struct{ theta, c, phi, g, gSlope, h, hSlope float64 }
 
 // at interpolates the table at u: θ and g linearly, Φ as g's integral.
 func (s *Soil) at(u float64) state {
-	x := (u - uMin) * perU
-	j := int(x)
-	t := x - float64(j)
-	a, b := &s.tab[j&nodeMask], &s.tab[(j+1)&nodeMask]
-	dth, dg := b.theta-a.theta, b.g-a.g
-	g := a.g + t*dg
+	j := int(u)
+	t := u - float64(j)
+	r := &s.tab[j&nodeMask]
+	g := r.g + t*r.dg
 	h, hs := suctionOf(u)
 	return state{
-		theta: a.theta + t*dth, c: dth * perU,
-		phi: a.phi - t*(a.g+g)*(0.5/perU), g: g, gSlope: dg * perU,
+		theta: r.theta + t*r.dTheta, c: r.dTheta,
+		phi: r.phi - t*(r.g+g)*0.5, g: g, gSlope: r.dg,
 		h: h, hSlope: hs,
 	}
 }
@@ -202,17 +211,17 @@ func (s *Soil) Conductivity(suctionCM float64) float64 {
 // saturation and MaxSuctionCM where it is drier than the tables.
 func (s *Soil) Suction(theta float64) float64 {
 	h, _ := suctionOf(s.uAt(theta))
-	return math.Max(0, h)
+	return max(0, h)
 }
 
 // uAt finds u for a water fraction by bisection over the nodes.
 func (s *Soil) uAt(theta float64) float64 {
 	lo, hi := 0, nodes-1
 	if theta >= s.tab[lo].theta {
-		return uMin
+		return uLow
 	}
 	if theta <= s.tab[hi].theta {
-		return uMax
+		return uTop
 	}
 	for hi-lo > 1 {
 		mid := (lo + hi) / 2
@@ -223,7 +232,7 @@ func (s *Soil) uAt(theta float64) float64 {
 		}
 	}
 	a, b := s.tab[lo].theta, s.tab[hi].theta
-	return clampU(uMin + (float64(lo)+(a-theta)/(a-b))/perU)
+	return clampU(float64(lo) + (a-theta)/(a-b))
 }
 
 // Porosity is the water fraction at saturation.
@@ -232,4 +241,4 @@ func (s *Soil) Porosity() float64 { return s.ret.ThetaS }
 // KsCMH is the saturated conductivity in cm/h.
 func (s *Soil) KsCMH() float64 { return s.ks }
 
-func clampU(u float64) float64 { return math.Max(uLow, math.Min(uTop, u)) }
+func clampU(u float64) float64 { return max(uLow, min(uTop, u)) }

@@ -2,22 +2,24 @@ package column
 
 import "math"
 
+// u counts table nodes, sixty of which take suction from 0 to 2 cm, the next sixty
+// to 18, then to 84 and to 260 cm.
 const (
 	// acceptDU is the largest Newton correction whose linearised fluxes are
 	// taken as they are; what it leaves is some 1e-4 of the step's change and
 	// returns in the next residual.
-	acceptDU = 0.01
+	acceptDU = 0.6
 	// maxIterations before a step is halved.
 	maxIterations = 12
 	// clipDU bounds one correction.
-	clipDU = 0.7
+	clipDU = 40
 	// wantDU is the change of state per sub-step aimed at.
-	wantDU = 0.4
+	wantDU = 24
 	// leastStepH is the shortest sub-step, h (a hundredth of a second); below
 	// it the correction is taken however large, which keeps mass all the same.
 	leastStepH = 0.01 / 3600
 	// busyDUPerH is the rate of change over which steps should be short.
-	busyDUPerH = 0.9
+	busyDUPerH = 54
 )
 
 // Step advances the column by hours, with rain and irrigation falling on it at
