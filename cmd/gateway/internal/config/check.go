@@ -20,6 +20,7 @@ func (r *reader) check(g *garden.Garden, d *draft) {
 	for i := range g.Pots {
 		r.checkPot(g, &g.Pots[i], d)
 	}
+	r.checkProducts(g)
 	r.checkInputs(g)
 	r.checkLines(g)
 	r.checkSupply(g)
@@ -190,11 +191,12 @@ func (r *reader) checkZone(g *garden.Garden, p *garden.Pot, z *garden.Zone, mix 
 			r.warn(at, "has no calibration and decides nothing", "", "one here or in mix "+string(mix.ID))
 		}
 	}
+	r.checkFeed(g, z, path, "pots."+string(p.ID))
 	hand := r.handTended(path, d)
 	switch {
 	case z.Line != "" && hand:
 		r.say(path+".hand-tended", "tended by hand and on a line", fmt.Sprintf("line %q", z.Line), "one of the two")
-	case z.Line == "" && !hand && !r.unsound["lines"] && !r.unsound[path+".hand-tended"]:
+	case z.Line == "" && !hand && !r.clashed[path] && !r.unsound["lines"] && !r.unsound[path+".hand-tended"]:
 		r.say(path, "nothing waters it", "", fmt.Sprintf("%s under waters of a line, or hand-tended: yes", z.ID))
 	}
 }

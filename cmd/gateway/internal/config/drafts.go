@@ -11,6 +11,8 @@ type draft struct {
 	site     garden.Site
 	mixes    []entry[garden.Mix]
 	crops    []entry[cropDraft]
+	products []entry[productDraft]
+	hose     garden.Measured
 	pots     []entry[potDraft]
 	lines    []entry[lineDraft]
 	supply   garden.Supply
@@ -23,6 +25,11 @@ type draft struct {
 type cropDraft struct {
 	garden.OwnCrop
 	stages []time.Duration
+}
+
+type productDraft struct {
+	garden.Product
+	brings []string
 }
 
 // potDraft carries the keys of its only zone itself, or zones.

@@ -16,6 +16,8 @@ func gardenTable() object[draft] {
 		{"sample-every", "how often probes are read and decisions made", false, of(span(5*time.Second, 15*time.Minute), func(d *draft) *time.Duration { return &d.sample })},
 		{"mixes", "the potting mixes, by name", true, byID("a mix", mixTable(), newMix, func(d *draft) *[]entry[garden.Mix] { return &d.mixes })},
 		{"crops", "crops of your own, by name; they win over the library's", false, byID("a crop", cropTable(), zero, func(d *draft) *[]entry[cropDraft] { return &d.crops })},
+		{"products", "the fertilisers on the shelf, by name", false, byID("a product", productTable(), zero, func(d *draft) *[]entry[productDraft] { return &d.products })},
+		{"hose", "the flow of the gardener's hose, measured with a bucket", false, maybe(quantity(units.Flow(), 10, 20000), func(d *draft) *garden.Measured { return &d.hose })},
 		{"pots", "the pots, by name", true, byID("a pot", potTable(), zero, func(d *draft) *[]entry[potDraft] { return &d.pots })},
 		{"lines", "the irrigation lines, by name: one valve and its emitters each", false, byID("a line", lineTable(), newLine, func(d *draft) *[]entry[lineDraft] { return &d.lines })},
 		{"supply", "what the lines draw from", false, in(supplyTable(), func(d *draft) *garden.Supply { return &d.supply })},

@@ -3,6 +3,7 @@ package config
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -38,6 +39,12 @@ func (r *reader) link(d *draft) *garden.Garden {
 			r.say(c.path+".stages", "the wrong number of stages", strconv.Itoa(n), "4: initial, development, mid and late")
 		}
 		g.Crops = append(g.Crops, c.value.OwnCrop)
+	}
+	for _, p := range d.products {
+		g.Products = append(g.Products, linkProduct(p))
+	}
+	if d.hose.Known {
+		g.HoseLPM = garden.Known(d.hose.Value / 60)
 	}
 	zones := map[garden.ZoneID]string{}
 	for _, p := range d.pots {
@@ -117,9 +124,13 @@ func (r *reader) linkZone(pot *garden.Pot, whole zoneDraft, d entry[zoneDraft], 
 	if z.Exposure == "" {
 		z.Exposure = garden.OpenAir
 	}
+	if z.Feed.Fed() && !r.src.given(d.path+".leaching") && !r.src.given("pots."+string(pot.ID)+".leaching") {
+		z.LeachingFraction = fedLeaching
+	}
 	r.claim("zone", string(z.ID), d.path)
 	if other, twice := taken[z.ID]; twice {
 		r.say(d.path, "two zones share one name", quote(string(z.ID)), "another name than that of "+other)
+		r.clashed[d.path] = true
 	}
 	taken[z.ID] = d.path
 	for i := range z.Plants {
@@ -152,6 +163,10 @@ func (r *reader) inherit(z *garden.Zone, whole garden.Zone, zonePath, potPath st
 	}
 	if z.Exposure == "" {
 		z.Exposure = whole.Exposure
+	}
+	if !r.src.given(zonePath + ".feed") {
+		z.Feed = whole.Feed
+		z.Feed.Products = slices.Clone(whole.Feed.Products)
 	}
 	if !r.src.given(zonePath+".leaching") && r.src.given(potPath+".leaching") {
 		z.LeachingFraction = whole.LeachingFraction
@@ -246,6 +261,11 @@ func (r *reader) linkValve(l entry[lineDraft], hw garden.Hardware) garden.Valve 
 
 // unknownName reports a reference to something that is not there.
 func (r *reader) unknownName(path, what, name string, known []string) {
+	if r.dropped {
+		// It may be the one that was refused.
+		r.spoil(path)
+		return
+	}
 	expected := "one of " + strings.Join(known, ", ")
 	if near := nearest(name, known); near != "" {
 		expected = strconv.Quote(near)

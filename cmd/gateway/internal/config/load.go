@@ -24,6 +24,7 @@ func Load(name string, src []byte) (*garden.Garden, *Source, error) {
 	r := &reader{
 		src:     &Source{Name: name, places: map[string]place{}, aliases: map[string]string{}},
 		unsound: map[string]bool{},
+		clashed: map[string]bool{},
 	}
 	root, ok := r.parse(src)
 	if !ok {

@@ -1,5 +1,7 @@
 package config
 
+import "strings"
+
 // nearest returns the known word that text most likely was meant to be, or ""
 // where none is near: at most a third of its letters off.
 func nearest(text string, known []string) string {
@@ -9,7 +11,11 @@ func nearest(text string, known []string) string {
 	best, least := "", 1<<30
 	for _, k := range known {
 		limit := max(1, max(len(k), len(text))/3)
-		if d := distance(text, k); d <= limit && d < least {
+		d := distance(text, k)
+		if len(text) >= 4 && strings.HasPrefix(k, text) {
+			d = min(d, limit) // a word cut short
+		}
+		if d <= limit && d < least {
 			best, least = k, d
 		}
 	}

@@ -43,7 +43,8 @@ func zoneFields() []field[zoneDraft] {
 		{"lower-limit", "measured water below which plants suffer", false, water(func(z *zoneDraft) *garden.Measured { return &z.LowerLimit })},
 		{"refill", "the mean water at which watering starts", false, water(func(z *zoneDraft) *garden.Measured { return &z.RefillPoint })},
 		{"stop", "the mean water aimed at", false, water(func(z *zoneDraft) *garden.Measured { return &z.StopPoint })},
-		{"leaching", "the share of water meant to drain", false, of(quantity(units.Fraction(), 0, 0.4), func(z *zoneDraft) *float64 { return &z.LeachingFraction })},
+		{"leaching", "the share of water meant to drain; 10 % if absent where it is fed", false, of(quantity(units.Fraction(), 0, 0.4), func(z *zoneDraft) *float64 { return &z.LeachingFraction })},
+		{"feed", "how it is fed; absent means not by the gateway's reckoning", false, in(feedTable(), func(z *zoneDraft) *garden.FeedPlan { return &z.Feed })},
 	}
 }
 
@@ -78,6 +79,7 @@ func lineTable() object[lineDraft] {
 		{"uniformity", "distribution uniformity, lowest quarter over mean", false, of(quantity(units.Fraction(), 0.3, 1), func(l *lineDraft) *float64 { return &l.DU })},
 		{"max-on", "the longest it may stay open, if less than the garden's", false, of(span(time.Minute, 6*time.Hour), func(l *lineDraft) *time.Duration { return &l.MaxOn })},
 		{"daily-cap", "the most it may give in a day; absent means reckoned", false, maybe(quantity(units.Volume(), 0.1, 10000), func(l *lineDraft) *garden.Measured { return &l.DailyCapL })},
+		{"injector", "what puts feed into the line", false, in(injectorTable(), func(l *lineDraft) *garden.Injector { return &l.Injector })},
 	}}
 }
 

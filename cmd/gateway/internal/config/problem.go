@@ -115,19 +115,23 @@ func (s *Source) resolve(path string) string {
 			return strings.Join(append([]string{real}, seg[2:]...), ".")
 		}
 	}
-	seg = strings.SplitN(path, ".", 5)
-	if len(seg) >= 4 && seg[0] == "pots" && seg[2] == "zones" {
-		if _, several := s.places[strings.Join(seg[:3], ".")]; !several {
-			return strings.Join(append(seg[:2:2], seg[4:]...), ".")
+	seg = strings.Split(path, ".")
+	if len(seg) >= 4 && seg[0] == "pots" && seg[2] == "zones" && !s.given(strings.Join(seg[:3], ".")) {
+		seg = append(seg[:2:2], seg[4:]...)
+	}
+	for i := 1; i+1 < len(seg); i++ {
+		if real, ok := s.aliases["probes."+seg[i+1]]; ok && seg[i] == "probes" {
+			return strings.Join(append([]string{real}, seg[i+2:]...), ".")
 		}
 	}
-	return path
+	return strings.Join(seg, ".")
 }
 
-// Locate gives a problem of a garden its line and column.
+// Locate gives a problem of a garden its line and column, and its path as the
+// gardener wrote it.
 func (s *Source) Locate(p garden.Problem) Problem {
 	line, column := s.Position(p.Path)
-	return Problem{File: s.Name, Line: line, Column: column, Path: p.Path, What: p.What, Warning: !p.Fatal}
+	return Problem{File: s.Name, Line: line, Column: column, Path: s.resolve(p.Path), What: p.What, Warning: !p.Fatal}
 }
 
 // given reports whether something stands at path.

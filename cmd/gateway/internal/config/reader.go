@@ -18,6 +18,10 @@ type reader struct {
 	// unsound are the paths something is wrong at, so that a check does not
 	// complain a second time about what could not be read.
 	unsound map[string]bool
+	// dropped is set where something lost its name, so that references to it
+	// are not called unknown; clashed are zones that lost theirs to another.
+	dropped bool
+	clashed map[string]bool
 }
 
 // pair is one key of a mapping with its value.
@@ -33,14 +37,19 @@ func (r *reader) say(path, what, found, expected string) {
 }
 
 func (r *reader) sayAt(at place, path, what, found, expected string) {
-	for p := path; p != "" && !r.unsound[p]; {
-		r.unsound[p] = true
-		p = p[:max(0, strings.LastIndexByte(p, '.'))]
-	}
+	r.spoil(path)
 	r.problems = append(r.problems, Problem{
 		File: r.src.Name, Line: at.line, Column: at.column, Path: path,
 		What: what, Found: found, Expected: expected,
 	})
+}
+
+// spoil marks a path and what it is part of as not to be judged further.
+func (r *reader) spoil(path string) {
+	for p := path; p != "" && !r.unsound[p]; {
+		r.unsound[p] = true
+		p = p[:max(0, strings.LastIndexByte(p, '.'))]
+	}
 }
 
 func (r *reader) warn(path, what, found, expected string) {
@@ -91,6 +100,7 @@ func (r *reader) mapping(n ast.Node, path, what string) ([]pair, bool) {
 func (r *reader) enter(e pair, path string) bool {
 	p := join(path, e.key)
 	if first, twice := r.src.places[p]; twice {
+		r.dropped = true
 		r.sayAt(e.at, p, "given twice", fmt.Sprintf("first on line %d", first.line), "one of the two")
 		return false
 	}
@@ -105,16 +115,18 @@ func (r *reader) enter(e pair, path string) bool {
 	return true
 }
 
-func (r *reader) unknownKey(e pair, path, what string, known []string) {
-	expected := "one of " + strings.Join(known, ", ")
-	if near := nearest(e.key, known); near != "" {
+// unknownKey returns the key that was probably meant, or "".
+func (r *reader) unknownKey(e pair, path, what string, known []string) string {
+	near, expected := nearest(e.key, known), "one of "+strings.Join(known, ", ")
+	if near != "" {
 		expected = strconv.Quote(near)
 	}
 	r.sayAt(e.at, path, "unknown key of "+what, quote(e.key), expected)
+	return near
 }
 
 func (r *reader) missing(path, key, doc string) {
-	r.say(path, fmt.Sprintf("no %q", key), "", doc)
+	r.say(path, fmt.Sprintf("no %q", key), "", key+": "+doc)
 	r.unsound[join(path, key)] = true
 }
 

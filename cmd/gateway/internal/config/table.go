@@ -43,10 +43,11 @@ func (o object[T]) read(r *reader, n ast.Node, path string, into *T) {
 	if !ok {
 		return
 	}
+	meant := map[string]bool{}
 	for _, e := range entries {
 		f, known := o.field(e.key)
 		if !known {
-			r.unknownKey(e, path, o.what, o.keys())
+			meant[r.unknownKey(e, path, o.what, o.keys())] = true
 			continue
 		}
 		if r.enter(e, path) {
@@ -54,7 +55,11 @@ func (o object[T]) read(r *reader, n ast.Node, path string, into *T) {
 		}
 	}
 	for _, f := range o.fields {
-		if f.need && !r.src.given(join(path, f.key)) {
+		switch p := join(path, f.key); {
+		case meant[f.key]:
+			// The misspelt key was reported; do not also miss this one.
+			r.unsound[p] = true
+		case f.need && !r.src.given(p):
 			r.missing(path, f.key, f.doc)
 		}
 	}
@@ -205,6 +210,7 @@ func (k byIDKind[T, V]) read(r *reader, n ast.Node, path string, into *T) {
 	}
 	for _, e := range entries {
 		if !garden.ValidID(e.key) {
+			r.dropped = true
 			r.sayAt(e.at, path, "not a name for "+k.what, quote(e.key),
 				fmt.Sprintf("up to %d small letters, digits and inner hyphens, such as %q", garden.MaxIDLen, slug(e.key, "south-pot")))
 			continue
@@ -249,7 +255,9 @@ func (o object[T]) schema() map[string]any {
 	props, need := map[string]any{}, []any{}
 	for _, f := range o.fields {
 		s := f.kind.schema()
-		if f.doc != "" {
+		if wants, ok := s["description"].(string); ok && wants != "" {
+			s["description"] = f.doc + ": " + wants
+		} else {
 			s["description"] = f.doc
 		}
 		props[f.key] = s

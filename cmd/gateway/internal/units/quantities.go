@@ -153,3 +153,28 @@ func PerDegree() Quantity {
 		{Name: "%/°F", Also: []string{"%/F"}, Factor: 0.018},
 	}, "0.1 %/°C"}
 }
+
+// Strength of a feed, mg of nitrogen per litre of ready solution. A ppm is taken
+// as 1 mg/L, as the trade does for weak solutions.
+func Strength() Quantity {
+	return Quantity{"a strength", []Unit{{Name: "ppm", Also: []string{"mg/L", "mg/l"}, Factor: 1}}, "150 ppm"}
+}
+
+// Density is kept in kg/L.
+func Density() Quantity {
+	return Quantity{"a density", []Unit{{Name: "kg/L", Also: []string{"kg/l", "g/mL", "g/ml"}, Factor: 1}}, "1.2 kg/L"}
+}
+
+// Solubility is kept in g/L.
+func Solubility() Quantity {
+	return Quantity{"a solubility", []Unit{{Name: "g/L", Also: []string{"g/l"}, Factor: 1}}, "350 g/L"}
+}
+
+// Mass is kept in kg. The pound is exact by definition (NIST SP 811; from memory).
+func Mass() Quantity {
+	return Quantity{"a mass", []Unit{
+		{Name: "kg", Factor: 1},
+		{Name: "g", Factor: 1e-3},
+		{Name: "lb", Factor: 0.45359237},
+	}, "3 kg"}
+}

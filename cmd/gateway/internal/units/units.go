@@ -53,7 +53,7 @@ func (q Quantity) Parse(text string) (float64, error) {
 	if !ok {
 		return 0, &Error{fmt.Sprintf("unknown unit %q", clip(name)), q.Wants()}
 	}
-	v = (v + u.Before) * u.Factor
+	v = u.scale(v + u.Before)
 	if math.IsInf(v, 0) || math.IsNaN(v) {
 		return 0, &Error{"too large a number", q.Wants()}
 	}
@@ -92,6 +92,15 @@ func (q Quantity) Format(si float64, name string, digits int) string {
 		s = "0"
 	}
 	return s + " " + name
+}
+
+// scale multiplies by the factor; a factor such as 0.01 divides by 100 instead,
+// so that 70 % is the number 0.7 and not its neighbour.
+func (u Unit) scale(v float64) float64 {
+	if inverse := math.Round(1 / u.Factor); inverse > 1 && 1/inverse == u.Factor {
+		return v / inverse
+	}
+	return v * u.Factor
 }
 
 func (q Quantity) unit(name string) (Unit, bool) {
