@@ -1,0 +1,18 @@
+//go:build !linux
+
+package gpioline
+
+// elsewhere has no GPIO lines; developers build the rest there.
+type elsewhere struct{}
+
+func machine() kernel { return elsewhere{} }
+
+func (elsewhere) chips() ([]string, error)         { return nil, errElsewhere }
+func (elsewhere) open(string) (int, error)         { return -1, errElsewhere }
+func (elsewhere) close(int) error                  { return errElsewhere }
+func (elsewhere) chipInfo(int, *chipInfo) error    { return errElsewhere }
+func (elsewhere) lineInfo(int, *lineInfo) error    { return errElsewhere }
+func (elsewhere) line(int, *lineRequest) error     { return errElsewhere }
+func (elsewhere) values(int, *lineValues) error    { return errElsewhere }
+func (elsewhere) setValues(int, *lineValues) error { return errElsewhere }
+func (elsewhere) busy(error) bool                  { return false }
