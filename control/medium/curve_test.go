@@ -69,6 +69,16 @@ func TestCurveIsMonotoneAndInvertible(t *testing.T) {
 	})
 }
 
+// The caisson of Forsyth, Wu and Pruess 1995, parameters and state as given in
+// the documentation of an open porous-flow simulator (read): α = 1.43e-4 1/Pa,
+// m = 0.336, and a start at P = −72620.4 Pa, where the saturation is 0.303.
+func TestPublishedRetention(t *testing.T) {
+	const pascalPerCM = 98.0665
+	c := curve(t, vg(0, 1, 1.43e-4*pascalPerCM, 1/(1-0.336)))
+	assert.InDelta(t, 0.303, c.Theta(72620.4/pascalPerCM), 5e-5)
+	assert.InEpsilon(t, 72620.4/pascalPerCM, c.Suction(0.303), 1e-3)
+}
+
 func TestSuctionEnds(t *testing.T) {
 	c := curve(t, vg(.1, .9, .1, 1.6))
 	assert.Zero(t, c.Suction(.9))
