@@ -11,7 +11,7 @@ import (
 	"fabricpot/control/garden"
 )
 
-var d0 = time.Date(2025, 6, 1, 7, 0, 0, 0, time.UTC) //nolint:gochecknoglobals // a test's fixed day
+var d0 = time.Date(2025, 6, 1, 7, 0, 0, 0, time.UTC)
 
 // bench is a pot, a line and a journal around one sequence.
 type bench struct {

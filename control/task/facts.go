@@ -1,0 +1,160 @@
+package task
+
+import (
+	"fmt"
+
+	"fabricpot/control/garden"
+)
+
+// Facts are a zone's own records, as far as there are any. Nothing absent is
+// taken for good or bad.
+type Facts struct {
+	// DaysSinceFeed is absent where the zone was never fed.
+	DaysSinceFeed     garden.Measured
+	DaysSincePlanting garden.Measured
+	NDaysLeft         garden.Measured
+	// Over the last seven days: how often the zone went under its refill point,
+	// how long it was saturated, and the mix's extremes.
+	Dips           garden.Measured
+	SaturatedHours garden.Measured
+	HottestC       garden.Measured
+	ColdestC       garden.Measured
+	// Water, Refill and Capacity are water fractions now.
+	Water, Refill, Capacity garden.Measured
+	DrainMS, FeedMS         garden.Measured
+	// AlikeElsewhere: plants under the same feed look the same (1) or not (0).
+	AlikeElsewhere garden.Measured
+}
+
+// Where the records begin to speak for a cause. Judgement around common
+// practice: a mix is spent in three to five weeks and neglect shows by week six
+// or seven; soilless mixes suffer without air for more than some hours.
+const (
+	longSinceFeed   = 21.0
+	wetHours        = 6.0
+	coldRootsC      = 14.0
+	hotRootsC       = 35.0
+	saltyDrainage   = 4.6 // from memory: upper end for heavy feeders
+	saltyOverFeed   = 1.0 // from memory: 1.0 to 1.5 over the feed
+	shortOfNitrogen = 3.0
+)
+
+// Support is what the records say about a cause.
+type Support uint8
+
+const (
+	// NotKnown: the records are silent.
+	NotKnown Support = iota
+	// Against: they speak against it.
+	Against
+	// For: they speak for it.
+	For
+)
+
+func (s Support) String() string {
+	switch s {
+	case For:
+		return "the records speak for it"
+	case Against:
+		return "the records speak against it"
+	}
+	return "the records don't tell"
+}
+
+// verdict is a support with the figures behind it.
+type verdict struct {
+	support  Support
+	evidence []string
+}
+
+func (v *verdict) judge(yes bool, format string, a ...any) {
+	if yes {
+		v.support = For
+	} else if v.support == NotKnown {
+		v.support = Against
+	}
+	v.evidence = append(v.evidence, fmt.Sprintf(format, a...))
+}
+
+func (f Facts) tooWet() (v verdict) {
+	if f.SaturatedHours.Known {
+		v.judge(f.SaturatedHours.Value > wetHours, "saturated for %.0f h in the last 7 days", f.SaturatedHours.Value)
+	}
+	if f.Water.Known && f.Capacity.Known {
+		v.judge(f.Water.Value >= f.Capacity.Value, "holds %.0f %% water now, %.0f %% is full", 100*f.Water.Value, 100*f.Capacity.Value)
+	}
+	return v
+}
+
+func (f Facts) tooDry() (v verdict) {
+	if f.Dips.Known {
+		v.judge(f.Dips.Value > 0, "under its refill point %.0f times in the last 7 days", f.Dips.Value)
+	}
+	if f.Water.Known && f.Refill.Known {
+		v.judge(f.Water.Value < f.Refill.Value, "holds %.0f %% water now, the refill point is %.0f %%", 100*f.Water.Value, 100*f.Refill.Value)
+	}
+	return v
+}
+
+// uneven is both in one week, or either often.
+func (f Facts) uneven() (v verdict) {
+	if f.Dips.Known {
+		v.judge(f.Dips.Value > 1, "under its refill point %.0f times in the last 7 days", f.Dips.Value)
+	}
+	if f.SaturatedHours.Known {
+		v.judge(f.SaturatedHours.Value > wetHours, "saturated for %.0f h in the last 7 days", f.SaturatedHours.Value)
+	}
+	return v
+}
+
+func (f Facts) hotRoots() (v verdict) {
+	if f.HottestC.Known {
+		v.judge(f.HottestC.Value > hotRootsC, "the mix reached %.0f °C in the last 7 days", f.HottestC.Value)
+	}
+	return v
+}
+
+func (f Facts) coldRoots() (v verdict) {
+	if f.ColdestC.Known {
+		v.judge(f.ColdestC.Value < coldRootsC, "the mix fell to %.0f °C in the last 7 days", f.ColdestC.Value)
+	}
+	return v
+}
+
+func (f Facts) salty() (v verdict) {
+	if f.DrainMS.Known {
+		over := f.DrainMS.Value > saltyDrainage || (f.FeedMS.Known && f.DrainMS.Value-f.FeedMS.Value > saltyOverFeed)
+		v.judge(over, "drainage read %.1f mS/cm", f.DrainMS.Value)
+	}
+	return v
+}
+
+func (f Facts) hungry() (v verdict) {
+	if f.NDaysLeft.Known {
+		v.judge(f.NDaysLeft.Value < shortOfNitrogen, "nitrogen for %.0f days is left by the ledger", f.NDaysLeft.Value)
+	}
+	switch {
+	case f.DaysSinceFeed.Known:
+		v.judge(f.DaysSinceFeed.Value > longSinceFeed, "fed %.0f days ago", f.DaysSinceFeed.Value)
+	case f.DaysSincePlanting.Known:
+		v.judge(f.DaysSincePlanting.Value > longSinceFeed, "never fed, planted %.0f days ago", f.DaysSincePlanting.Value)
+	}
+	return v
+}
+
+// overfed is fed very lately with salt to show for it.
+func (f Facts) overfed() (v verdict) {
+	if f.DaysSinceFeed.Known && f.NDaysLeft.Known {
+		v.judge(f.DaysSinceFeed.Value < 7 && f.NDaysLeft.Value > 21, "fed %.0f days ago with nitrogen for %.0f days left", f.DaysSinceFeed.Value, f.NDaysLeft.Value)
+	}
+	return v
+}
+
+func (f Facts) spreading() (v verdict) {
+	if f.AlikeElsewhere.Known {
+		// Alike in the whole feed speaks for food, scattered plants for disease
+		// or pests (rule, from memory).
+		v.judge(f.AlikeElsewhere.Value == 0, "plants under the same feed look %s", map[bool]string{true: "well", false: "the same"}[f.AlikeElsewhere.Value == 0])
+	}
+	return v
+}
