@@ -239,7 +239,7 @@ func (st *stepper) moisten() {
 	s.phase = Moistening
 	s.moistened++
 	litres := min(p.PulseL, max(0.25*p.PulseL, (p.Refill-st.v.Water.Value)*p.VolumeL))
-	st.order(litres, garden.Irrigate, garden.Reason{Code: garden.BelowRefill, A: st.v.Water.Value, B: p.Refill, C: litres})
+	st.order(litres, garden.Irrigate, garden.Reason{Code: garden.MoistenForFeed, A: st.v.Water.Value, B: p.Refill, C: litres})
 	s.pending.water = true
 }
 
@@ -331,7 +331,7 @@ func (st *stepper) soak() {
 	}
 	litres = min(litres, 2*p.PulseL)
 	st.record(Record{Kind: WaterIntended, Litres: litres})
-	st.order(litres, garden.Irrigate, garden.Reason{Code: garden.NextPulse, A: float64(s.pulse + 1), B: float64(s.pulse + 1)})
+	st.order(litres, garden.Irrigate, garden.Reason{Code: garden.CarryFeedDown, A: litres})
 	s.pending.water = true
 }
 

@@ -31,6 +31,10 @@ const (
 	FlowTest
 	// Topping: verification at rest found it short; A = water fraction, B = wanted.
 	Topping
+	// MoistenForFeed: A = water fraction, B = wanted before a feed, C = litres.
+	MoistenForFeed
+	// CarryFeedDown: A = litres of plain water after a feed.
+	CarryFeedDown
 )
 
 // Reason says in figures why something was decided; String says it in words.
@@ -64,6 +68,10 @@ func (r Reason) String() string {
 		return fmt.Sprintf("measuring the line: %.1f L", r.A)
 	case Topping:
 		return fmt.Sprintf("after the soak it holds %.1f %% where %.1f %% was wanted", 100*r.A, 100*r.B)
+	case MoistenForFeed:
+		return fmt.Sprintf("feed is due and the mix is dry (%.1f %% water, %.1f %% wanted): %.1f L first", 100*r.A, 100*r.B, r.C)
+	case CarryFeedDown:
+		return fmt.Sprintf("%.1f L of plain water to carry the feed down", r.A)
 	}
 	return "no reason given"
 }
