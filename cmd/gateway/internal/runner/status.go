@@ -16,9 +16,18 @@ type Status struct {
 	Automatic bool         `json:"automatic"`
 	Journal   string       `json:"journal"`
 	Ticks     uint64       `json:"ticks"`
+	Weather   WeatherLine  `json:"weather"`
 	Zones     []ZoneStatus `json:"zones"`
 	Lines     []LineStatus `json:"lines"`
 	Alarms    []AlarmLine  `json:"alarms"`
+}
+
+// WeatherLine is the weather as far as it is known; absent is null.
+type WeatherLine struct {
+	AirC   *float64 `json:"air_c"`
+	TMinC  *float64 `json:"today_min_c"`
+	TMaxC  *float64 `json:"today_max_c"`
+	RainMM *float64 `json:"today_rain_mm"`
 }
 
 // ZoneStatus is one root zone. Water fractions are m³/m³, volumes litres.
@@ -28,18 +37,25 @@ type ZoneStatus struct {
 	Pot   garden.PotID  `json:"pot"`
 	State string        `json:"state"`
 	// Water is the zone's mean; absent (null) where nothing is known yet.
-	Water       *float64 `json:"water_fraction"`
-	HeldL       *float64 `json:"held_l"`
+	Water *float64 `json:"water_fraction"`
+	HeldL *float64 `json:"held_l"`
+	// SD is the standard deviation of Water, m³/m³.
+	SD          float64  `json:"water_sd"`
+	VolumeL     float64  `json:"volume_l"`
 	CapacityL   float64  `json:"capacity_l"`
 	RefillL     float64  `json:"refill_l"`
 	ToRefillL   *float64 `json:"litres_to_refill_point"`
 	HoursLeft   *float64 `json:"hours_to_refill_point"`
+	HoursToDry  *float64 `json:"hours_to_lower_limit"`
+	LossTodayL  float64  `json:"expected_loss_today_l"`
 	Capacity    float64  `json:"capacity_fraction"`
 	RefillPoint float64  `json:"refill_fraction"`
 	// Trusted tells that a good probe stands behind Water; else the balance does.
 	Trusted    bool          `json:"probe_trusted"`
 	HandTended bool          `json:"hand_tended"`
 	Line       garden.LineID `json:"line,omitempty"`
+	// ShutUntil is when keeping it shut ends, absent where it is not kept shut.
+	ShutUntil  *time.Time    `json:"kept_shut_until"`
 	Why        string        `json:"why,omitempty"`
 	LastLitres float64       `json:"last_litres"`
 	LastAt     *time.Time    `json:"last_at"`
@@ -51,10 +67,13 @@ type ProbeStatus struct {
 	Probe   garden.ProbeID `json:"probe"`
 	DepthCM float64        `json:"depth_cm"`
 	Volts   float64        `json:"volts"`
-	Water   float64        `json:"water_fraction"`
-	Quality string         `json:"quality"`
-	Fault   string         `json:"fault,omitempty"`
-	TempC   *float64       `json:"temp_c"`
+	// Water is absent (null) where the reading is bad.
+	Water   *float64 `json:"water_fraction"`
+	Quality string   `json:"quality"`
+	Fault   string   `json:"fault,omitempty"`
+	TempC   *float64 `json:"temp_c"`
+	// AgeS is how old the reading is, seconds.
+	AgeS float64 `json:"age_s"`
 }
 
 // LineStatus is one irrigation line.
@@ -65,6 +84,12 @@ type LineStatus struct {
 	Confirmed bool          `json:"closed_confirmed"`
 	TodayL    float64       `json:"litres_last_day"`
 	CapL      float64       `json:"cap_l"`
+	FlowLPH   float64       `json:"flow_l_per_h"`
+	// OrderedL and SoFarL are of the pulse in progress, L; 0 without one.
+	OrderedL float64 `json:"pulse_l"`
+	SoFarL   float64 `json:"pulse_so_far_l"`
+	// Trouble is the driver's last error.
+	Trouble string `json:"trouble,omitempty"`
 }
 
 // AlarmLine is one alarm that is raised or not yet acknowledged.
