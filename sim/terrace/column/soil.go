@@ -27,6 +27,10 @@ const (
 	DefaultKsCMH = 30
 )
 
+// corner is how sharp air entry is in a Brooks–Corey curve; infinite would be
+// the formula to the letter.
+const corner = 16
+
 // node is one row of the table over u: water fraction, g = K·dh/du, matric flux
 // potential Φ = ∫K dh from h to dry (cm²/h), and the steps of the first two to
 // the next row. dΦ/du = -g.
@@ -148,7 +152,9 @@ func (s *Soil) saturation(h float64) float64 {
 	case garden.VanGenuchten:
 		return math.Pow(1+math.Pow(s.ret.AlphaPerCM*h, s.ret.N), 1/s.ret.N-1)
 	case garden.BrooksCorey:
-		return min(1, math.Pow(s.ret.HbCM/h, s.ret.Lambda))
+		// The corner at air entry is rounded over some tenths of it (no mix has
+		// a sharp one, and Newton's iteration would circle about it).
+		return math.Pow(1+math.Pow(min(h, 1e6*s.ret.HbCM)/s.ret.HbCM, corner), -s.ret.Lambda/corner)
 	}
 	return math.Exp(-s.ret.AlphaPerCM * h)
 }

@@ -15,19 +15,20 @@ const (
 	clipDU = 40
 	// wantDU is the change of state per sub-step aimed at.
 	wantDU = 24
-	// leastStepH is the shortest sub-step, h (a hundredth of a second); below
-	// it the correction is taken however large, which keeps mass all the same.
-	leastStepH = 0.01 / 3600
+	// leastStepH is the shortest sub-step, h (half a second); there the last
+	// correction is taken however large, which keeps mass all the same.
+	leastStepH = 0.5 / 3600
 	// busyDUPerH is the rate of change over which steps should be short.
 	busyDUPerH = 54
 )
 
 // Step advances the column by hours, with rain and irrigation falling on it at
-// constant rates in cm/h over the mean area. bypass (0..1) is the share of both
+// constant rates in cm/h over the mean area, finite and not negative, else
+// nothing is done. bypass (0..1) is the share of both
 // that runs down the wall and out without wetting the mix, as water does in a
 // pot that has dried out and shrunk.
 func (c *Column) Step(hours, rain, water, bypass float64) {
-	if !(hours > 0) {
+	if !(hours > 0) || !(rain >= 0) || !(water >= 0) || math.IsInf(hours+rain+water, 1) {
 		return
 	}
 	offered := rain + water
@@ -41,12 +42,21 @@ func (c *Column) Step(hours, rain, water, bypass float64) {
 			dt = left
 		}
 		change, ok := c.try(dt, rate+c.pond/dt)
-		if !ok && dt > leastStepH {
-			for i := range c.layers {
-				c.layers[i].u = c.layers[i].uOld
+		if !ok {
+			if dt > leastStepH {
+				c.restore()
+				c.dtTry = dt / 3
+				continue
 			}
-			c.dtTry = dt / 3
-			continue
+			if change != change {
+				// No solution at all: let nothing flow for this instant.
+				c.restore()
+				change = 0
+				c.top.q = 0
+				for i := range c.layers {
+					c.layers[i].q = 0
+				}
+			}
 		}
 		c.commit(dt, rate)
 		c.moves.note(dt, rain, water)
@@ -63,6 +73,12 @@ func (c *Column) Step(hours, rain, water, bypass float64) {
 		}
 	}
 	c.busy = offered > 0 || c.pond > 0 || fastest > busyDUPerH
+}
+
+func (c *Column) restore() {
+	for i := range c.layers {
+		c.layers[i].u = c.layers[i].uOld
+	}
 }
 
 // commit moves storage by the fluxes that try left behind.
@@ -114,7 +130,7 @@ func (c *Column) try(dt, avail float64) (change float64, ok bool) {
 		worst := c.iterate(dt, avail)
 		c.t.Solves++
 		if worst != worst {
-			return 0, false
+			return worst, false
 		}
 		if worst < acceptDU {
 			ok = true
