@@ -206,3 +206,20 @@ func TestStepAllocatesNothingAtRest(t *testing.T) {
 	})
 	assert.Zero(t, n)
 }
+
+// After a restart with a clock that went back, records go on in order and
+// nothing becomes due because of it.
+func TestRestartWithClockBack(t *testing.T) {
+	b := newBench(t, testPlan())
+	b.run(5*time.Minute, time.Minute)
+	b.crash(0, 1, -90*time.Minute)
+	b.run(6*time.Hour, time.Minute)
+	require.LessOrEqual(t, b.fed(garden.Feeding), 4+1e-9)
+	for i := 1; i < len(b.journal); i++ {
+		require.False(t, b.journal[i].At.Before(b.journal[i-1].At), "record %d", i)
+	}
+	given := b.fed(garden.Feeding)
+	b.crash(0, 1, -60*day)
+	b.run(3*day, time.Hour)
+	require.InDelta(t, given, b.fed(garden.Feeding), 1e-9)
+}
