@@ -157,3 +157,29 @@ func Values(b []byte, pointers []string, values []float64, found []bool) error {
 
 // ValidPointer reports whether s is an RFC 6901 pointer.
 func ValidPointer(s string) bool { return len(s) <= 256 && jsontext.Pointer(s).IsValid() }
+
+// Word finds the text at the given pointer of a document.
+func Word(b []byte, pointer string) (string, error) {
+	if err := Check(b); err != nil {
+		return "", err
+	}
+	if !jsontext.Value(b).IsValid() {
+		return "", errors.New("not JSON")
+	}
+	dec := jsontext.NewDecoder(bytes.NewBuffer(b))
+	for {
+		tok, err := dec.ReadToken()
+		if err != nil {
+			return "", fmt.Errorf("nothing at %q", pointer)
+		}
+		if kind, n := dec.StackIndex(dec.StackDepth()); kind == '{' && n%2 == 1 {
+			continue // an object's key
+		}
+		if string(dec.StackPointer()) == pointer && tok.Kind() != '}' && tok.Kind() != ']' {
+			if tok.Kind() != '"' {
+				return "", fmt.Errorf("expected text at %q, found %s", pointer, tok.Kind())
+			}
+			return tok.String(), nil
+		}
+	}
+}
