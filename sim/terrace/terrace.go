@@ -212,3 +212,14 @@ func (t *Terrace) Day() garden.DayWeather { return t.sky.day.row }
 
 // EToMM is today's reference evapotranspiration in mm.
 func (t *Terrace) EToMM() float64 { return t.sky.day.etoMM }
+
+// Column is a zone's water, for solutes and for tests. Stepping it is the
+// terrace's business.
+func (t *Terrace) Column(zone int) *column.Column { return t.zones[zone].col }
+
+// LitresPerCM turns a zone's column depths and amounts into litres.
+func (t *Terrace) LitresPerCM(zone int) float64 { return t.zones[zone].litresPerCM }
+
+// HiddenDemand is the lasting factor by which a zone drinks more than the book
+// says: for judging an estimator, not for a controller.
+func (t *Terrace) HiddenDemand(zone int) float64 { return t.zones[zone].lasting }
