@@ -1,0 +1,104 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"time"
+
+	"fabricpot/control/garden"
+	"fabricpot/sensors"
+	"fabricpot/sensors/ads1115"
+	"fabricpot/valves"
+	"fabricpot/valves/gpioline"
+
+	"periph.io/x/conn/v3/i2c"
+	"periph.io/x/host/v3/sysfs"
+)
+
+// board is the opened hardware of a garden.
+type board struct {
+	actuators map[garden.LineID]valves.Actuator
+	closers   []func() error
+}
+
+// Close lets go of the hardware. Lines are closed before that, by the guard.
+func (b *board) Close() error {
+	var errs []error
+	for _, c := range b.closers {
+		errs = append(errs, c())
+	}
+	return errors.Join(errs...)
+}
+
+// openLines prepares the GPIO lines of all valves. Nothing is requested from the
+// kernel before the first close, which gives the closed level with the request.
+func openLines(g *garden.Garden) (*board, error) {
+	b := &board{actuators: map[garden.LineID]valves.Actuator{}}
+	for i := range g.Lines {
+		l := &g.Lines[i]
+		if l.Valve.Kind != garden.PinValve {
+			return nil, fmt.Errorf("line %s: its valve is %q, and this program drives only pins yet", l.ID, l.Valve.Kind)
+		}
+		chip := l.Valve.Chip
+		if chip == "" {
+			chip = g.Hardware.GPIOChip
+		}
+		pin, err := gpioline.New(chip, l.Valve.Pin, gpioline.Opts{Consumer: consumer(l.ID)})
+		if err != nil {
+			return nil, fmt.Errorf("line %s: %w", l.ID, err)
+		}
+		b.closers = append(b.closers, pin.Close)
+		b.actuators[l.ID] = valves.NewCoil(pin, l.Valve.ActiveLow)
+	}
+	return b, nil
+}
+
+// consumer is the name the kernel shows for a line we hold; it has room for 31
+// bytes.
+func consumer(id garden.LineID) string {
+	name := "gateway " + string(id)
+	return name[:min(len(name), 31)]
+}
+
+// sleeper waits in real time.
+type sleeper struct{}
+
+func (sleeper) Sleep(d time.Duration) { time.Sleep(d) }
+
+// openInputs opens converters on the board's buses as the sampler asks for them,
+// once per chip and again after one failed, so that each is probed anew. Bus
+// handles are shared.
+func openInputs(g *garden.Garden, b *board) func(garden.Input) (sensors.VoltReader, error) {
+	buses := map[string]i2c.BusCloser{}
+	return func(in garden.Input) (sensors.VoltReader, error) {
+		name := in.Bus
+		if name == "" {
+			name = g.Hardware.I2CBus
+		}
+		bus, ok := buses[name]
+		if !ok {
+			number, err := busNumber(name)
+			if err != nil {
+				return nil, err
+			}
+			if bus, err = sysfs.NewI2C(number); err != nil {
+				return nil, fmt.Errorf("I²C bus %s: %w; is the bus switched on in the board's settings, and may this user open it?", name, err)
+			}
+			buses[name] = bus
+			b.closers = append(b.closers, bus.Close)
+		}
+		return ads1115.New(bus, in.Addr, sleeper{}, ads1115.Opts{})
+	}
+}
+
+// busNumber reads N out of "/dev/i2c-N" or "N".
+func busNumber(name string) (int, error) {
+	var n int
+	for _, form := range []string{"/dev/i2c-%d", "%d"} {
+		var rest string
+		if k, _ := fmt.Sscanf(name, form+"%s", &n, &rest); k == 1 && n >= 0 {
+			return n, nil
+		}
+	}
+	return 0, fmt.Errorf("I²C bus %q: expected a name such as /dev/i2c-1", name)
+}

@@ -1,0 +1,59 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"text/tabwriter"
+	"time"
+
+	"fabricpot/control"
+
+	"github.com/spf13/cobra"
+)
+
+func newCheck(s streams) *cobra.Command {
+	return &cobra.Command{
+		Use:   "check [FILE]",
+		Short: "Say what a garden file means, pot by pot",
+		Long: `check reads a garden file and prints what the controller understood of it: for
+each zone how much water its mix holds once drained (capacity), where watering
+starts (refill point) and stops, how many litres lie between, and in how many
+pulses of how many minutes they are given. Then come the warnings.
+
+A file with faults is refused with all of them at once, each with its line and
+column. Without FILE the example terrace is checked.`,
+		Args: usage(cobra.MaximumNArgs(1)),
+		RunE: func(_ *cobra.Command, args []string) error {
+			u, err := understand(args)
+			if err != nil {
+				return err
+			}
+			if err := printPlan(s.out, u.plan); err != nil {
+				return err
+			}
+			u.printWarnings(s.err)
+			return nil
+		},
+	}
+}
+
+func printPlan(w io.Writer, p *control.Plan) error {
+	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', tabwriter.AlignRight)
+	fmt.Fprintln(t, "zone\tmix L\tcapacity %\trefill %\tstop %\trefill L\tpulses\tpulse L\tpulse min\tsoak min\thot day L\tline\t")
+	for _, z := range p.Zones() {
+		line := string(z.Line)
+		pulse := fmt.Sprintf("%.0f", z.PulseTime.Minutes())
+		if z.HandTended {
+			line, pulse = "by hand", "-"
+		}
+		fmt.Fprintf(t, "%s\t%.0f\t%.1f\t%.1f\t%.1f\t%.1f\t%d\t%.2f\t%s\t%.0f\t%.1f\t%s\t\n",
+			z.ID, z.VolumeL, 100*z.Capacity, 100*z.Refill, 100*z.Stop, z.RefillL,
+			z.Pulses, z.PulseL, pulse, z.Soak.Minutes(), z.PeakDailyL, line)
+	}
+	fmt.Fprintln(t)
+	fmt.Fprintln(t, "line\tflow L/h\tlongest min\tlimit L/day\t")
+	for _, l := range p.Lines() {
+		fmt.Fprintf(t, "%s\t%.1f\t%.0f\t%.1f\t\n", l.ID, l.FlowLPH, l.MaxOn.Round(time.Minute).Minutes(), l.CapL)
+	}
+	return t.Flush()
+}

@@ -1,0 +1,122 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"time"
+
+	"fabricpot/cmd/gateway/internal/page"
+	"fabricpot/cmd/gateway/internal/runner"
+	"fabricpot/control/garden"
+
+	"github.com/spf13/cobra"
+)
+
+func newCloseAll(s streams) *cobra.Command {
+	var socket string
+	cmd := &cobra.Command{
+		Use:   "close-all [FILE]",
+		Short: "Close every line now",
+		Long: `close-all closes every line and waits until that is confirmed.
+
+Where a gateway is running it does so through it, and automatic control is off
+afterwards: what you closed stays closed until 'gateway automatic on', but for
+the small daily survival dose. Where none is running and FILE describes real
+hardware, the lines are closed directly; a service manager calls it that way
+after every exit.`,
+		Args: usage(cobra.MaximumNArgs(1)),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			var rep runner.CloseReport
+			err := page.NewClient(socket).Do(cmd.Context(), "POST", "/close-all", nil, &rep)
+			switch {
+			case err == nil:
+				fmt.Fprintln(s.err, "through the running gateway; automatic control is off until 'gateway automatic on'")
+				return reportClosed(s, rep)
+			case !errors.Is(err, page.ErrNobody):
+				return err
+			case len(args) == 0:
+				return fmt.Errorf("%w: a bench's lines end with it; name the garden file to close a board's lines directly", err)
+			}
+			g, err := loadGarden(args[0])
+			if err != nil {
+				return err
+			}
+			if g.Hardware.Kind != garden.Board {
+				return fmt.Errorf("no gateway is running, and %s is a bench: there is no line to close", args[0])
+			}
+			fmt.Fprintln(s.err, "no gateway is running: closing the board's lines directly")
+			rep, err = closeBoard(g)
+			if err != nil {
+				return err
+			}
+			return reportClosed(s, rep)
+		},
+	}
+	socketFlag(cmd, &socket)
+	return cmd
+}
+
+func newAutomatic(s streams) *cobra.Command {
+	var socket string
+	cmd := &cobra.Command{
+		Use:       "automatic on|off",
+		Short:     "Turn automatic control on or off",
+		Long:      "automatic turns automatic control of a running gateway on or off. While it is off each zone\nwith a line still gets its small daily survival dose, and you can water by hand.",
+		Args:      usage(cobra.MatchAll(cobra.ExactArgs(1), cobra.OnlyValidArgs)),
+		ValidArgs: []string{"on", "off"},
+		RunE: func(cmd *cobra.Command, args []string) error {
+			err := page.NewClient(socket).Do(cmd.Context(), "POST", "/automatic", map[string]bool{"on": args[0] == "on"}, nil)
+			if err != nil {
+				return err
+			}
+			fmt.Fprintln(s.out, "automatic control is", args[0])
+			return nil
+		},
+	}
+	socketFlag(cmd, &socket)
+	return cmd
+}
+
+func socketFlag(cmd *cobra.Command, socket *string) {
+	cmd.Flags().StringVar(socket, "socket", page.DefaultSocket(), "control `socket` of the gateway")
+}
+
+// reportClosed says what closing came to; lines that did not confirm are a
+// failure.
+func reportClosed(s streams, rep runner.CloseReport) error {
+	fmt.Fprintf(s.out, "%d of %d lines confirmed closed\n", rep.Closed, rep.Lines)
+	if len(rep.Unconfirmed) > 0 {
+		return fmt.Errorf("not confirmed closed: %v; shut their hand valves and look at the wiring", rep.Unconfirmed)
+	}
+	return nil
+}
+
+// closeBoard closes a board's lines with nothing else running.
+func closeBoard(g *garden.Garden) (runner.CloseReport, error) {
+	hw, err := openLines(g)
+	if err != nil {
+		return runner.CloseReport{}, err
+	}
+	defer hw.Close()
+	rep := runner.CloseReport{Lines: len(g.Lines)}
+	for i := range g.Lines {
+		id := g.Lines[i].ID
+		act := hw.actuators[id]
+		var closed bool
+		for try := 0; try < 5 && !closed; try++ {
+			if try > 0 {
+				time.Sleep(100 * time.Millisecond)
+			}
+			if act.Close() == nil {
+				c, known := act.Closed()
+				closed = c && known
+			}
+		}
+		if closed {
+			rep.Closed++
+		} else {
+			rep.Unconfirmed = append(rep.Unconfirmed, id)
+		}
+	}
+	return rep, nil
+}

@@ -1,0 +1,80 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"os"
+	"time"
+
+	"fabricpot/cmd/gateway/internal/config"
+	"fabricpot/control"
+	"fabricpot/control/garden"
+	"fabricpot/testdata"
+)
+
+// exampleName is what messages call the garden that the program carries.
+const exampleName = "testdata/terrace.yaml"
+
+// understood is a garden file and what the controller makes of it.
+type understood struct {
+	name   string
+	garden *garden.Garden
+	plan   *control.Plan
+	// warnings name FILE:LINE:COLUMN.
+	warnings []string
+}
+
+// understand reads a garden file, or the example where args is empty, and
+// refuses it with all its faults at once.
+func understand(args []string) (*understood, error) {
+	name, src := exampleName, testdata.Terrace
+	if len(args) > 0 {
+		name = args[0]
+		var err error
+		if src, err = os.ReadFile(name); err != nil {
+			return nil, fmt.Errorf("garden file: %w", err)
+		}
+	}
+	g, source, err := config.Load(name, src)
+	if err != nil {
+		return nil, err
+	}
+	u := &understood{name: name, garden: g}
+	for _, p := range source.Warnings {
+		u.warnings = append(u.warnings, p.String())
+	}
+	plan, problems, err := control.NewPlan(g)
+	var fatal config.Problems
+	for _, p := range problems {
+		if at := source.Locate(p); p.Fatal {
+			fatal = append(fatal, at)
+		} else {
+			u.warnings = append(u.warnings, at.String())
+		}
+	}
+	if len(fatal) > 0 {
+		return nil, fatal
+	}
+	if err != nil {
+		return nil, err
+	}
+	for _, p := range config.PlantedAfter(g, source, time.Now()) {
+		u.warnings = append(u.warnings, p.String())
+	}
+	u.plan = plan
+	return u, nil
+}
+
+func (u *understood) printWarnings(w io.Writer) {
+	for _, s := range u.warnings {
+		fmt.Fprintln(w, s)
+	}
+}
+
+func loadGarden(path string) (*garden.Garden, error) {
+	u, err := understand([]string{path})
+	if err != nil {
+		return nil, err
+	}
+	return u.garden, nil
+}

@@ -1,0 +1,120 @@
+package runner
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"sync"
+	"time"
+
+	"fabricpot/control/garden"
+)
+
+// Clock tells the time of a board.
+type Clock interface {
+	Moment() garden.Moment
+}
+
+const (
+	// pulseCheck is how often pulses are looked at that may be due.
+	pulseCheck = 50 * time.Millisecond
+	// closePatience is how long an exit waits for closes to be confirmed.
+	closePatience = 10 * time.Second
+)
+
+// Drive runs a loop in real time until the context ends, then closes every
+// line. It owns the loop; others reach it through inbox. A second goroutine
+// ends pulses whatever the loop is doing, and closes everything if either
+// panics. progress is called after each round, for a watchdog; it may be nil.
+func Drive(ctx context.Context, l *Loop, in *Inbox, clock Clock, every time.Duration, progress func()) (CloseReport, error) {
+	defer in.Close()
+	ctx, cancel := context.WithCancelCause(ctx)
+	defer cancel(nil)
+
+	var guard sync.WaitGroup
+	guard.Add(1)
+	go func() {
+		defer guard.Done()
+		if err := protected(l, func() { endPulses(ctx, l, clock) }); err != nil {
+			cancel(err)
+		}
+	}()
+	var begin error
+	err := protected(l, func() { begin = rounds(ctx, l, in, clock, every, progress) })
+	err = errors.Join(err, begin)
+	cancel(err)
+	guard.Wait()
+	if err == nil {
+		if cause := context.Cause(ctx); cause != nil && !errors.Is(cause, context.Canceled) {
+			err = cause
+		}
+	}
+
+	var rep CloseReport
+	end := protected(l, func() { rep = closeForGood(l, clock) })
+	return rep, errors.Join(err, end)
+}
+
+// protected runs f and turns a panic into an error, with every coil commanded
+// off first.
+func protected(l *Loop, f func()) (err error) {
+	defer func() {
+		if r := recover(); r != nil {
+			err = errors.Join(fmt.Errorf("runner: panic: %v", r), l.p.Guard.CloseEverything())
+		}
+	}()
+	f()
+	return nil
+}
+
+func endPulses(ctx context.Context, l *Loop, clock Clock) {
+	t := time.NewTicker(pulseCheck)
+	defer t.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			return
+		case <-t.C:
+			l.EndPulses(clock.Moment())
+		}
+	}
+}
+
+func rounds(ctx context.Context, l *Loop, in *Inbox, clock Clock, every time.Duration, progress func()) error {
+	if err := l.Begin(clock.Moment()); err != nil {
+		return err
+	}
+	t := time.NewTicker(every)
+	defer t.Stop()
+	for {
+		l.Tick(clock.Moment())
+		if progress != nil {
+			progress()
+		}
+	wait:
+		for {
+			select {
+			case <-ctx.Done():
+				return nil
+			case j := <-in.Next():
+				in.Serve(j, clock.Moment())
+			case <-t.C:
+				break wait
+			}
+		}
+	}
+}
+
+// closeForGood closes every line and waits until that is confirmed or patience
+// ends.
+func closeForGood(l *Loop, clock Clock) CloseReport {
+	start := clock.Moment()
+	for {
+		now := clock.Moment()
+		rep := l.End(now)
+		if len(rep.Unconfirmed) == 0 || now.Since(start) >= closePatience {
+			return rep
+		}
+		time.Sleep(pulseCheck)
+	}
+}

@@ -1,0 +1,74 @@
+package runner
+
+import (
+	"fabricpot/cmd/gateway/internal/journal"
+	"fabricpot/control"
+	"fabricpot/control/alarm"
+	"fabricpot/control/garden"
+)
+
+// batchTicks is how many ticks' samples are written together: a card lives
+// longer with one transaction in ten minutes than with ten.
+const batchTicks = 10
+
+// Keeper records into the journal. Intents and outcomes go through at once,
+// samples in batches; Close writes what is left.
+type Keeper struct {
+	*journal.Journal
+	batch journal.Batch
+	ticks int
+}
+
+// NewKeeper returns a Recorder on an open journal.
+func NewKeeper(j *journal.Journal) *Keeper { return &Keeper{Journal: j} }
+
+// Samples keeps one tick, and writes when enough have come together. Samples
+// that can't be written are given up: the next batch must not grow for ever.
+func (k *Keeper) Samples(now garden.Moment, readings []garden.Reading, zones []control.ZoneView) error {
+	k.batch.Readings = append(k.batch.Readings, readings...)
+	for i := range zones {
+		v := &zones[i]
+		s := journal.ZoneSample{
+			Zone: v.Zone, At: now, State: v.State,
+			Refill: garden.Known(float64(v.Refill)), Capacity: garden.Known(float64(v.Capacity)),
+		}
+		if v.Known {
+			s.Water = garden.Known(float64(v.Water))
+		}
+		k.batch.Zones = append(k.batch.Zones, s)
+	}
+	if k.ticks++; k.ticks < batchTicks {
+		return nil
+	}
+	return k.write()
+}
+
+func (k *Keeper) write() error {
+	err := k.AddSamples(k.batch)
+	k.batch.Readings, k.batch.Zones, k.ticks = k.batch.Readings[:0], k.batch.Zones[:0], 0
+	return err
+}
+
+// Decided keeps an order or refusal with its reason in words.
+func (k *Keeper) Decided(now garden.Moment, o garden.Order, cause garden.RefusalCause, what string) error {
+	return k.AddDecision(journal.Decision{At: now, Zone: o.Zone, Line: o.Line, Order: o.ID, Cause: cause, Text: what})
+}
+
+// Asked keeps what a person or hub asked for.
+func (k *Keeper) Asked(now garden.Moment, a garden.Ask) error { return k.AddAsk(now, a, "") }
+
+// Alarmed keeps one step of an alarm's life.
+func (k *Keeper) Alarmed(c alarm.Change) error {
+	return k.AddAlarm(journal.AlarmEvent{
+		At: c.At, Kind: c.Kind.String(), Subject: c.Subject, Event: c.Event.String(), Text: c.Text,
+	})
+}
+
+// Close writes what is left and closes the journal.
+func (k *Keeper) Close() error {
+	err := k.write()
+	if closing := k.Journal.Close(); err == nil {
+		err = closing
+	}
+	return err
+}

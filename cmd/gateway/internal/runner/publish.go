@@ -1,0 +1,126 @@
+package runner
+
+import (
+	"time"
+
+	"fabricpot/control"
+	"fabricpot/control/garden"
+	"fabricpot/valves"
+)
+
+// observe records the tick and raises what has to be raised.
+func (l *Loop) observe(now garden.Moment) {
+	if l.silent && !l.publish {
+		return
+	}
+	l.views = l.p.Plan.View(l.p.State, now, l.views[:0])
+	l.check(now, "keep samples", l.p.Journal.Samples(now, l.obs.Readings, l.views))
+	for _, e := range l.p.State.Events() {
+		l.p.Tell.Noticed(e)
+	}
+	lines, journal := l.p.Guard.Snapshot(now)
+	changes := l.watch.look(now, &l.obs, l.p.State, l.views, lines, journal)
+	for _, c := range changes {
+		l.p.Tell.Alarmed(c)
+		l.check(now, "keep an alarm", l.p.Journal.Alarmed(c))
+	}
+	if l.publish {
+		l.status.Store(l.snapshot(now, lines))
+	}
+}
+
+func (l *Loop) snapshot(now garden.Moment, lines []valves.Status) *Status {
+	st := &Status{
+		At: now.Wall, Synced: now.Synced, Site: l.p.Garden.Site.Name, Hardware: l.p.Garden.Hardware.Kind,
+		Automatic: !l.p.State.AutoOff, Journal: l.p.JournalPath, Ticks: l.ticks,
+		Alarms: l.watch.lines(), Weather: weatherLine(&l.obs),
+	}
+	probe := 0
+	i := 0
+	l.p.Garden.EachZone(func(p *garden.Pot, z *garden.Zone) {
+		zs := zoneStatus(now, p, z, &l.p.Plan.Zones()[i], &l.views[i])
+		for k := range z.Probes {
+			if probe < len(l.obs.Readings) {
+				zs.Probes = append(zs.Probes, probeStatus(now, &z.Probes[k], &l.obs.Readings[probe]))
+			}
+			probe++
+		}
+		for k := range lines {
+			if lines[k].Line == z.Line && lines[k].HeldUntil > 0 {
+				until := now.Wall.Add(lines[k].HeldUntil - now.Mono).Round(time.Second)
+				zs.ShutUntil = &until
+			}
+		}
+		st.Zones = append(st.Zones, zs)
+		i++
+	})
+	for i, s := range lines {
+		ls := LineStatus{
+			Line: s.Line, Name: l.p.Garden.Lines[i].Name, Open: s.Open, Confirmed: s.Confirmed,
+			TodayL: s.SpentL, CapL: s.CapL, FlowLPH: l.p.Garden.Lines[i].FlowLPH(),
+			OrderedL: s.Order.Litres, SoFarL: s.SoFarL,
+		}
+		if s.Err != nil {
+			ls.Trouble = s.Err.Error()
+		}
+		st.Lines = append(st.Lines, ls)
+	}
+	return st
+}
+
+func weatherLine(obs *garden.Observed) WeatherLine {
+	var w WeatherLine
+	for _, v := range []struct {
+		from garden.Measured
+		to   **float64
+	}{{obs.Now.TempC, &w.AirC}, {obs.Today.TMinC, &w.TMinC}, {obs.Today.TMaxC, &w.TMaxC}, {obs.Today.RainMM, &w.RainMM}} {
+		if v.from.Known {
+			*v.to = number(v.from.Value)
+		}
+	}
+	return w
+}
+
+func zoneStatus(now garden.Moment, p *garden.Pot, z *garden.Zone, zp *control.ZonePlan, v *control.ZoneView) ZoneStatus {
+	s := ZoneStatus{
+		Zone: z.ID, Name: z.Name, Pot: p.ID, State: v.State.String(),
+		CapacityL: float64(v.Capacity) * zp.VolumeL, RefillL: float64(v.Refill) * zp.VolumeL,
+		Capacity: float64(v.Capacity), RefillPoint: float64(v.Refill),
+		VolumeL: zp.VolumeL, LossTodayL: v.LossTodayL,
+		Trusted: v.OnProbe, HandTended: zp.HandTended, Line: z.Line, LastLitres: v.LastL,
+	}
+	if v.Known {
+		s.Water = number(float64(v.Water))
+		s.HeldL = number(float64(v.Water) * zp.VolumeL)
+		s.ToRefillL = number(v.ToRefillL)
+		s.HoursLeft = number(v.HoursToRefill)
+		s.HoursToDry = number(v.HoursToLimit)
+		if garden.Finite(v.SD) {
+			s.SD = v.SD
+		}
+	}
+	if v.LastWhy.Code != garden.NoReason {
+		s.Why = v.LastWhy.String()
+	}
+	if v.LastL > 0 {
+		at := now.Wall.Add(v.LastAt.Mono - now.Mono).Round(time.Second)
+		s.LastAt = &at
+	}
+	return s
+}
+
+func probeStatus(now garden.Moment, pr *garden.Probe, r *garden.Reading) ProbeStatus {
+	s := ProbeStatus{
+		Probe: pr.ID, DepthCM: pr.DepthCM, Volts: float64(r.Volts),
+		Quality: r.Quality.String(), Fault: r.Fault.String(), AgeS: now.Since(r.At).Seconds(),
+	}
+	if r.TempC.Known {
+		s.TempC = number(r.TempC.Value)
+	}
+	if r.Quality != garden.Bad {
+		s.Water = number(float64(r.Water))
+	}
+	return s
+}
+
+func number(v float64) *float64 { return &v }

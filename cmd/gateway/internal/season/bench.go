@@ -1,0 +1,170 @@
+package season
+
+import (
+	"fmt"
+	"time"
+
+	"fabricpot/cmd/gateway/internal/runner"
+	"fabricpot/control"
+	"fabricpot/control/garden"
+	"fabricpot/sensors"
+	"fabricpot/sensors/ads1115"
+	"fabricpot/sim/bench"
+	"fabricpot/sim/terrace"
+	"fabricpot/valves"
+)
+
+// Options choose a season.
+type Options struct {
+	// Seed makes it repeatable: one seed, one season, byte for byte.
+	Seed uint64
+	// Start is when it begins, in the garden's zone.
+	Start time.Time
+	// Weather must cover every day of it.
+	Weather []garden.DayWeather
+	// Terrace and Bench choose how the simulated world errs; their seeds are
+	// taken from Seed.
+	Terrace terrace.Options
+	Bench   bench.Options
+	// Journal and Tell may be nil.
+	Journal     runner.Recorder
+	History     runner.History
+	JournalPath string
+	Tell        runner.Teller
+	// Watched publishes Status after each tick.
+	Watched bool
+}
+
+// Bench is a garden wired to the simulator.
+type Bench struct {
+	Garden  *garden.Garden
+	Plan    *control.Plan
+	Loop    *runner.Loop
+	Guard   *valves.Guard
+	Clock   *bench.Clock
+	Terrace *terrace.Terrace
+	Wires   *bench.Bench
+
+	start    time.Time
+	deadline bench.Event
+	armed    bool
+	account  account
+	gardener gardener
+}
+
+// NewBench wires g to a simulated terrace. It opens nothing.
+func NewBench(g *garden.Garden, o Options) (*Bench, error) {
+	plan, _, err := control.NewPlan(g)
+	if err != nil {
+		return nil, err
+	}
+	o.Terrace.Seed, o.Terrace.Weather = o.Seed, o.Weather
+	o.Bench.Seed = o.Seed ^ 0xbe7c
+	soil, err := terrace.New(g, o.Start, o.Terrace)
+	if err != nil {
+		return nil, fmt.Errorf("terrace: %w", err)
+	}
+	b := &Bench{Garden: g, Plan: plan, Terrace: soil, Clock: bench.NewClock(0), start: o.Start}
+	if b.Wires, err = bench.New(g, soil, b.Clock, o.Bench); err != nil {
+		return nil, err
+	}
+	act := make(map[garden.LineID]valves.Actuator, len(g.Lines))
+	peak := make(map[garden.LineID]float64, len(g.Lines))
+	for i, l := range g.Lines {
+		act[l.ID] = valves.NewCoil(b.Wires.Pin(l.ID), l.Valve.ActiveLow)
+		peak[l.ID] = plan.Lines()[i].PeakDailyL
+	}
+	var ledger valves.Ledger = noLedger{}
+	if o.Journal != nil {
+		ledger = o.Journal
+	}
+	if b.Guard, err = valves.NewGuard(g, act, ledger, valves.Options{PeakNeedL: peak}); err != nil {
+		return nil, err
+	}
+	sampler, err := sensors.NewSampler(g, b.openInput(), sensors.Options{TempC: b.Wires.ProbeTempC})
+	if err != nil {
+		return nil, err
+	}
+	b.Loop, err = runner.New(runner.Parts{
+		Garden: g, Plan: plan, State: plan.NewState(), Sampler: sampler, Guard: b.Guard,
+		Sky: &sky{soil: soil, rows: o.Weather}, Journal: o.Journal, History: o.History, JournalPath: o.JournalPath, Tell: o.Tell,
+	})
+	if err != nil {
+		return nil, err
+	}
+	if !o.Watched {
+		b.Loop.Quiet()
+	}
+	b.account = newAccount(b)
+	b.gardener = newGardener(g)
+	return b, nil
+}
+
+// openInput opens the real converter driver on the bench's bus.
+func (b *Bench) openInput() func(garden.Input) (sensors.VoltReader, error) {
+	return func(in garden.Input) (sensors.VoltReader, error) {
+		return ads1115.New(b.Wires.BusNamed(in.Bus), in.Addr, b.Clock, ads1115.Opts{})
+	}
+}
+
+// noLedger is the journal of a simulation that keeps none.
+type noLedger struct{}
+
+func (noLedger) Intend(garden.Order, float64, garden.Moment) error { return nil }
+func (noLedger) Settle(garden.Delivery) error                      { return nil }
+
+// Moment is the present of the event clock.
+func (b *Bench) Moment() garden.Moment {
+	now := b.Clock.Now()
+	return garden.Moment{Mono: now, Wall: b.start.Add(now).In(b.Garden.Site.Zone), Synced: true}
+}
+
+// Begin closes every line and arms the first tick.
+func (b *Bench) Begin() error {
+	err := b.Loop.Begin(b.Moment())
+	b.Clock.At(b.Clock.Now(), b.tick)
+	return err
+}
+
+// RunTo lets time pass up to t.
+func (b *Bench) RunTo(t time.Duration) { b.Clock.RunUntil(t) }
+
+// End closes every line for good. On the event clock a close that does not
+// confirm is tried again for ten seconds.
+func (b *Bench) End() runner.CloseReport {
+	rep := b.Loop.End(b.Moment())
+	for patience := 0; len(rep.Unconfirmed) > 0 && patience < 200; patience++ {
+		b.Clock.Sleep(50 * time.Millisecond)
+		rep = b.Loop.End(b.Moment())
+	}
+	b.Wires.Advance()
+	return rep
+}
+
+func (b *Bench) tick() {
+	begun := b.Clock.Now()
+	b.Wires.Advance()
+	b.account.hour(b)
+	b.gardener.visit(b)
+	b.Loop.Tick(b.Moment())
+	// Sampling takes a little time; the next tick keeps to the grid.
+	b.Clock.At(begun+b.Garden.SampleEvery, b.tick)
+	b.arm()
+}
+
+// arm has the guard look at its next deadline exactly when that comes, as its
+// own goroutine does on a board within 50 ms.
+func (b *Bench) arm() {
+	if b.armed {
+		b.Clock.Cancel(b.deadline)
+		b.armed = false
+	}
+	if at, ok := b.Loop.NextDeadline(); ok {
+		b.deadline = b.Clock.At(at, func() {
+			b.armed = false
+			b.Loop.EndPulses(b.Moment())
+			b.arm()
+		})
+		b.armed = true
+	}
+}

@@ -1,0 +1,40 @@
+package season
+
+import (
+	"context"
+	"time"
+
+	"fabricpot/cmd/gateway/internal/runner"
+)
+
+// paceStep is how often the bench catches up with the wall clock.
+const paceStep = 20 * time.Millisecond
+
+// Paced runs the bench that many times faster than real time until the context
+// ends, then closes every line. It owns the bench; others reach it through the
+// inbox. Where the machine can't keep up the bench runs slower: it never skips.
+func (b *Bench) Paced(ctx context.Context, in *runner.Inbox, speed float64) (runner.CloseReport, error) {
+	defer in.Close()
+	if err := b.Begin(); err != nil {
+		return b.End(), err
+	}
+	pace := time.NewTicker(paceStep)
+	defer pace.Stop()
+	last := time.Now()
+	for {
+		select {
+		case <-ctx.Done():
+			return b.End(), nil
+		case j := <-in.Next():
+			in.Serve(j, b.Moment())
+			b.arm()
+		case <-pace.C:
+			now := time.Now()
+			// A machine that slept must not make the bench race: at most half
+			// a second of wall time is caught up at once.
+			passed := min(now.Sub(last), 500*time.Millisecond)
+			last = now
+			b.RunTo(b.Clock.Now() + time.Duration(float64(passed)*speed))
+		}
+	}
+}

@@ -1,0 +1,46 @@
+package season
+
+import (
+	"time"
+
+	"fabricpot/control/garden"
+	"fabricpot/sim/terrace"
+)
+
+// daysAhead is how far the bench's forecast reaches.
+const daysAhead = 2
+
+// sky tells the loop the simulated weather: today's row, the following days as
+// their forecast, and what a sensor on the terrace says now.
+type sky struct {
+	soil *terrace.Terrace
+	rows []garden.DayWeather
+	at   int
+}
+
+// Observe fills in the weather of a tick.
+func (s *sky) Observe(now garden.Moment, obs *garden.Observed) {
+	obs.Today = s.soil.Day()
+	obs.Now = s.soil.Weather()
+	obs.Now.At = now
+	// Rows are in order and ticks go forward.
+	for s.at < len(s.rows) && !s.rows[s.at].Date.After(obs.Today.Date) {
+		s.at++
+	}
+	obs.Ahead = s.rows[s.at:min(len(s.rows), s.at+daysAhead)]
+}
+
+// Covered reports whether rows have every day from from to to, both included,
+// and otherwise the first day that is missing.
+func Covered(rows []garden.DayWeather, from, to time.Time) (missing time.Time, ok bool) {
+	have := make(map[string]bool, len(rows))
+	for _, r := range rows {
+		have[r.Date.Format(time.DateOnly)] = true
+	}
+	for d := from; !d.After(to); d = d.AddDate(0, 0, 1) {
+		if !have[d.Format(time.DateOnly)] {
+			return d, false
+		}
+	}
+	return time.Time{}, true
+}

@@ -1,0 +1,214 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"net/http"
+	"os"
+	"path/filepath"
+	"time"
+
+	"fabricpot/cmd/gateway/internal/journal"
+	"fabricpot/cmd/gateway/internal/page"
+	"fabricpot/cmd/gateway/internal/runner"
+	"fabricpot/cmd/gateway/internal/season"
+	"fabricpot/control/garden"
+	"fabricpot/sim/terrace"
+
+	"github.com/spf13/cobra"
+)
+
+type runFlags struct {
+	speed   float64
+	seed    uint64
+	date    string
+	journal string
+	socket  string
+}
+
+func newRun(s streams) *cobra.Command {
+	var f runFlags
+	cmd := &cobra.Command{
+		Use:   "run [FILE]",
+		Short: "Keep a garden, on a board or on the virtual bench",
+		Long: `run keeps the garden of FILE until it is stopped; then it closes every line and
+says so. Without FILE the example terrace runs on a virtual bench: nothing is
+wired, nothing can get wet, and --speed lets days pass in minutes.
+
+It prints a line per decision, with the reason.`,
+		Example: `  gateway run --speed 600
+  gateway run my-terrace.yaml`,
+		Args: usage(cobra.MaximumNArgs(1)),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return run(cmd.Context(), s, args, f)
+		},
+	}
+	fl := cmd.Flags()
+	fl.Float64Var(&f.speed, "speed", 1, "bench only: how many times faster than real time, 1 to 100000")
+	fl.Uint64Var(&f.seed, "seed", 1, "bench only: what chance depends on")
+	fl.StringVar(&f.date, "date", "", "bench only: the `DATE` it begins on, as 2026-07-01; none: 1 July of this year")
+	fl.StringVar(&f.journal, "journal", "", "journal `FILE`; none: the garden file's, or for a bench a new one each time")
+	socketFlag(cmd, &f.socket)
+	return cmd
+}
+
+func run(ctx context.Context, s streams, args []string, f runFlags) error {
+	if !(f.speed >= 1 && f.speed <= 100000) {
+		return wrongUse{fmt.Errorf("--speed %v: expected 1 to 100000", f.speed)}
+	}
+	u, err := understand(args)
+	if err != nil {
+		return err
+	}
+	u.printWarnings(s.err)
+	bench := u.garden.Hardware.Kind == garden.Bench
+	if !bench && f.speed != 1 {
+		return wrongUse{errors.New("--speed is for the bench alone: real water takes its time")}
+	}
+	listener, err := page.ListenSocket(f.socket)
+	if err != nil {
+		return err
+	}
+	defer listener.Close()
+
+	j, err := openJournal(s, u, f.journal, bench)
+	if err != nil {
+		return err
+	}
+	keeper := runner.NewKeeper(j)
+	defer keeper.Close()
+
+	serve := func(desk *runner.Desk) *http.Server {
+		srv := page.NewServer(page.NewAPI(desk))
+		go func() {
+			if err := srv.Serve(listener); err != nil && !errors.Is(err, http.ErrServerClosed) {
+				fmt.Fprintln(s.err, "control socket:", err)
+			}
+		}()
+		return srv
+	}
+	var rep runner.CloseReport
+	if bench {
+		rep, err = runBench(ctx, s, u, f, keeper, serve)
+	} else {
+		rep, err = runBoard(ctx, s, u, keeper, serve)
+	}
+	if err != nil {
+		return err
+	}
+	return reportClosed(s, rep)
+}
+
+// openJournal opens the garden's journal and says where it is. A bench begins
+// each time with an empty one: its calendar starts over, and yesterday's
+// journal would lie in its future.
+func openJournal(s streams, u *understood, flag string, bench bool) (*journal.Journal, error) {
+	path := flag
+	var opts []journal.Option
+	switch {
+	case path != "":
+	case bench:
+		dir, err := os.MkdirTemp("", "fabricpot-bench-")
+		if err != nil {
+			return nil, fmt.Errorf("journal: %w", err)
+		}
+		path = filepath.Join(dir, "journal.db")
+	case u.garden.JournalFile != "":
+		path = u.garden.JournalFile
+	default:
+		dir, err := stateDir()
+		if err != nil {
+			return nil, err
+		}
+		path = filepath.Join(dir, "journal.db")
+	}
+	if !bench {
+		if clock, err := journal.BootClock(); err == nil {
+			opts = append(opts, journal.WithClock(clock))
+		}
+	}
+	j, aside, err := journal.Open(path, opts...)
+	if err != nil {
+		return nil, err
+	}
+	if aside != "" {
+		fmt.Fprintln(s.err, "journal:", aside)
+	}
+	fmt.Fprintln(s.err, "journal:", path)
+	return j, nil
+}
+
+// stateDir is where a gateway keeps what must survive: the service manager's
+// folder, or the user's own.
+func stateDir() (string, error) {
+	if dir := os.Getenv("STATE_DIRECTORY"); dir != "" {
+		return filepath.SplitList(dir)[0], nil
+	}
+	dir := os.Getenv("XDG_STATE_HOME")
+	if dir == "" {
+		home, err := os.UserHomeDir()
+		if err != nil {
+			return "", fmt.Errorf("journal: %w; name a file with --journal", err)
+		}
+		dir = filepath.Join(home, ".local", "state")
+	}
+	dir = filepath.Join(dir, "fabricpot")
+	if err := os.MkdirAll(dir, 0o700); err != nil {
+		return "", fmt.Errorf("journal: %w; name a file with --journal", err)
+	}
+	return dir, nil
+}
+
+// runBench keeps the garden on the virtual bench.
+func runBench(ctx context.Context, s streams, u *understood, f runFlags, keeper *runner.Keeper, serve func(*runner.Desk) *http.Server) (runner.CloseReport, error) {
+	zone := u.garden.Site.Zone
+	start, err := dateFlag("--date", f.date, time.Date(time.Now().Year(), time.July, 1, 0, 0, 0, 0, zone), zone)
+	if err != nil {
+		return runner.CloseReport{}, err
+	}
+	// People who try it want to see a day begin.
+	start = start.Add(5 * time.Hour)
+	b, err := season.NewBench(u.garden, season.Options{
+		Seed: f.seed, Start: start, Weather: season.Climate(f.seed, start, 800),
+		Journal: keeper, JournalPath: keeper.Path(), Tell: runner.NewPrinter(s.out), Watched: true,
+		// Somewhat dry, so that there is something to see soon.
+		Terrace: benchTerrace(f.seed),
+	})
+	if err != nil {
+		return runner.CloseReport{}, err
+	}
+	inbox := runner.NewInbox()
+	srv := serve(runner.NewDesk(b.Loop, inbox))
+	defer srv.Close()
+	fmt.Fprintf(s.err, "%s on the virtual bench from %s, %g times real time; Ctrl-C closes every line and ends it\n",
+		u.garden.Site.Name, start.Format("2006-01-02 15:04"), f.speed)
+	return b.Paced(ctx, inbox, f.speed)
+}
+
+// benchTerrace is a plausible terrace whose pots have not been watered for a
+// day or so.
+func benchTerrace(seed uint64) terrace.Options {
+	o := terrace.DefaultOptions(seed, nil)
+	o.StartSuctionCM = 18
+	return o
+}
+
+// runBoard keeps the garden on real hardware.
+func runBoard(ctx context.Context, s streams, u *understood, keeper *runner.Keeper, serve func(*runner.Desk) *http.Server) (runner.CloseReport, error) {
+	hw, err := openLines(u.garden)
+	if err != nil {
+		return runner.CloseReport{}, err
+	}
+	defer hw.Close()
+	clock := runner.NewBoardClock(u.garden.Site.Zone)
+	l, err := assembleBoard(u, hw, keeper, runner.NewPrinter(s.out), clock)
+	if err != nil {
+		return runner.CloseReport{}, err
+	}
+	inbox := runner.NewInbox()
+	srv := serve(runner.NewDesk(l, inbox))
+	defer srv.Close()
+	fmt.Fprintf(s.err, "%s: %d lines; Ctrl-C closes every line and ends it\n", u.garden.Site.Name, len(u.garden.Lines))
+	return runner.Drive(ctx, l, inbox, clock, u.garden.SampleEvery, nil)
+}
