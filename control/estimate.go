@@ -26,10 +26,15 @@ const (
 	// unlikeSD is how far a day's loss strays from any constant factor, as a
 	// share of the loss.
 	unlikeSD = 0.15
+	// stillShare is how much of the hydrostatic picture holds at the floor; it
+	// falls off upwards, where a drying mix no longer passes water.
+	stillShare = 0.9
 	// factorDay is how much the demand factor may wander in a day.
 	factorDay = 0.02
-	// drainFor is the time constant at which a pot loses what is over capacity.
-	drainFor = 90 * time.Minute
+	// drainFor is the time constant at which a pot 20 cm tall loses what is over
+	// capacity; a taller one takes longer, by the power drainPower of its height.
+	drainFor   = 2 * time.Hour
+	drainPower = 1.7
 	// allowance over the modelled loss where no probe watches: a deficit adds
 	// up, a surplus drains.
 	allowance = 1.15
@@ -38,7 +43,16 @@ const (
 )
 
 // verdict is what one reading says about its zone's mean.
-type verdict struct{ lo, mid, hi float64 }
+//
+// floor tells that a probe near the floor had a part in it. A probe higher up
+// that reads moist says nothing of what lies below: water given too sparingly
+// wets the top again and again and leaves the depth dry. So without such a probe
+// a dry reading counts and a moist one hardly does, and how fast the probe dries
+// between waterings says how thirsty the zone is.
+type verdict struct {
+	lo, mid, hi float64
+	floor       bool
+}
 
 // judge turns a reading at the probe into bounds for the zone's mean.
 //
@@ -54,18 +68,16 @@ func (pr *probePlan) judge(z *ZonePlan, root, reading float64) verdict {
 	cc := float64(z.Capacity)
 	gone := pr.atCapacity - reading
 	if gone <= 0 {
-		return verdict{lo: min(cc, still), mid: (cc + still) / 2, hi: max(cc, still)}
+		return verdict{lo: min(cc, still), mid: cc + (still-cc)*(0.5+0.5*pr.rel), hi: max(cc, still)}
 	}
 	even := cc - gone
-	// Roots and sun take more from the top than from the floor.
-	skewed := cc - gone/(1.35-0.7*pr.rel)
-	lo, hi := min(still, even, skewed), max(still, even, skewed)
 	if root < 1 && pr.rel <= root {
-		// Young roots dry their own part only.
-		hi = max(hi, cc-gone*root)
+		// Young roots dry their own part only; a little moves up from below.
+		even = cc - gone*(0.2+0.8*root)
 	}
-	lo, hi = max(lo, 0), max(hi, 0)
-	return verdict{lo: lo, mid: (lo + hi) / 2, hi: hi}
+	w := stillShare * pr.rel * pr.rel * pr.rel * pr.rel
+	mid := w*still + (1-w)*even
+	return verdict{lo: max(min(still, even), 0), mid: max(mid, 0), hi: max(still, even, 0)}
 }
 
 // sinceWater is how long ago the zone last got water.
@@ -86,6 +98,7 @@ func (p *Plan) credit(st *State, i int, litres, doubt float64, at time.Duration)
 		z.dryLoss = 0
 	}
 	z.gave += litres
+	z.drying = false
 	if !z.hasWater || at > z.wetAt {
 		z.wetAt, z.hasWater = at, true
 	}
@@ -130,6 +143,10 @@ func (p *Plan) listen(st *State, now garden.Moment, obs *garden.Observed, dt tim
 		} else {
 			ps.smooth += k * (v - ps.smooth)
 		}
+		if !ps.has {
+			ps.low, ps.high = v, v
+		}
+		ps.low, ps.high = min(ps.low, ps.smooth), max(ps.high, ps.smooth)
 		ps.has, ps.at = true, now.Mono
 		if ps.started {
 			ps.peak = max(ps.peak, ps.smooth)
@@ -154,14 +171,18 @@ func (p *Plan) accountZone(st *State, i int, now garden.Moment, dt time.Duration
 		strange *= lossF / h * 12
 	}
 	z.water.Predict(lossF, 0, strange, 0)
+	z.spent += lossF
 	z.water.Drift(factorDay * factorDay * h / 24)
+	if z.blind {
+		z.water.Drift(factorDay * factorDay * h / 8)
+	}
 	z.short += allowance * loss * max(z.water.Factor, 1)
 	z.dryLoss += loss * max(z.water.Factor, 1)
 	if rainMM > 0 {
 		p.rain(st, i, now, rainMM)
 	}
 	if over := z.water.Mean - float64(zp.Capacity); over > 0 {
-		z.water.Hold(0, float64(zp.Capacity)+over*math.Exp(-float64(dt)/float64(drainFor)))
+		z.water.Hold(0, float64(zp.Capacity)+over*math.Exp(-float64(dt)/float64(zp.drain)))
 	}
 	z.water.Hold(float64(zp.LowerLimit)/4, float64(zp.Porosity))
 	p.fuse(st, i, now, dt)
@@ -176,12 +197,12 @@ func (p *Plan) rain(st *State, i int, now garden.Moment, mm float64) {
 		cover = min(z.canopyM2/zp.AreaM2, 1)
 	}
 	litres := mm * zp.AreaM2 * (1 - 0.5*cover)
-	wet, has, gave := z.wetAt, z.hasWater, z.gave
+	wet, has, gave, drying := z.wetAt, z.hasWater, z.gave, z.drying
 	p.credit(st, i, litres, 0.5, now.Mono)
 	z.gave = gave
 	if mm < 0.05 {
 		// A drizzle leaves the pot at rest.
-		z.wetAt, z.hasWater = wet, has
+		z.wetAt, z.hasWater, z.drying = wet, has, drying
 	}
 }
 
@@ -217,28 +238,84 @@ func (p *Plan) fuse(st *State, i int, now garden.Moment, dt time.Duration) {
 		z.water.Mean = min(max(v.mid, 0), float64(zp.Porosity))
 		z.water.Forget((v.hi-v.lo)*(v.hi-v.lo)/4 + readingSD*readingSD)
 	}
-	sd := readingSD + (v.hi-v.lo)/3
+	z.blind = !v.floor
+	p.learn(z, v.mid, float64(zp.Capacity), now, since)
+	sd := readingSD + (v.hi-v.lo)*0.15
 	if since < settled {
 		sd *= 1 + 2*float64(settled-since)/float64(settled-unsettled)
 	}
 	// Readings within one memory are worth one.
 	if dt > 0 {
 		sd *= math.Sqrt(max(1, float64(memory)/float64(dt)))
-		z.water.Update(v.mid, sd)
+		switch {
+		case !z.blind:
+			z.water.Update(v.mid, sd)
+		case v.mid < z.water.Mean:
+			z.water.UpdateMean(v.mid, sd)
+		}
 	}
 	if since >= settled {
-		z.water.Hold(v.lo-slack, v.hi+slack)
+		lo := v.lo - slack
+		if z.blind {
+			lo = min(v.mid, float64(zp.Capacity)) - blindSlack*zp.band(1)
+		}
+		z.water.Hold(lo, v.hi+slack)
 	}
 	// What the probe says is also where the cautious balance would start from.
 	z.short = max(0, (float64(zp.Capacity)-z.water.Mean)*zp.VolumeL)
 	z.dryLoss = z.short
 }
 
+// learn takes the zone's demand factor from how it dries, where the level itself
+// can't tell.
+func (p *Plan) learn(z *zoneState, mid, cc float64, now garden.Moment, since time.Duration) {
+	if !z.blind || since < dryingFrom {
+		return
+	}
+	if !z.drying && mid >= cc {
+		// Still draining down: that is no loss.
+		return
+	}
+	z.dryNow = mid
+	if z.drying {
+		if now.Mono-z.dryAt < leastDryingFor {
+			return
+		}
+		z.dried()
+	}
+	z.drying, z.dry, z.drySpent, z.dryAt = true, mid, z.spent, now.Mono
+}
+
+// dried judges the drying that ends now.
+func (z *zoneState) dried() {
+	spent := z.spent - z.drySpent
+	if !z.drying || spent < leastDrying {
+		return
+	}
+	gone := z.dry - z.dryNow
+	sd := 0.05 + math.Sqrt(readingSD*readingSD/4+0.01*gone*gone)/spent
+	z.water.UpdateFactor(gone/spent, sd)
+	z.drying = false
+}
+
+const (
+	// blindSlack, a share of the band, is how much drier than it reads a zone may
+	// be taken to be where nothing watches its floor.
+	blindSlack = 0.9
+	// floorFrom is the depth from which a probe tells of the floor.
+	floorFrom = 0.6
+	// A drying is judged from dryingFrom after water on, over at least
+	// leastDrying of modelled loss and leastDryingFor.
+	dryingFrom     = 4 * time.Hour
+	leastDrying    = 0.015
+	leastDryingFor = 24 * time.Hour
+)
+
 // consensus is the median of what the zone's trusted fresh probes say.
 func (p *Plan) consensus(st *State, i int, now garden.Moment) (verdict, bool) {
 	const most = 8
 	var lo, mid, hi [most]float64
-	n := 0
+	n, floor := 0, false
 	z, zp := &st.zones[i], &p.zones[i]
 	for _, pi := range zp.probes {
 		ps := &st.probes[pi]
@@ -247,12 +324,13 @@ func (p *Plan) consensus(st *State, i int, now garden.Moment) (verdict, bool) {
 		}
 		v := p.probes[pi].judge(zp, z.root, ps.smooth)
 		lo[n], mid[n], hi[n] = v.lo, v.mid, v.hi
+		floor = floor || p.probes[pi].rel >= floorFrom
 		n++
 	}
 	if n == 0 {
 		return verdict{}, false
 	}
-	return verdict{lo: median(lo[:n]), mid: median(mid[:n]), hi: median(hi[:n])}, true
+	return verdict{lo: median(lo[:n]), mid: median(mid[:n]), hi: median(hi[:n]), floor: floor}, true
 }
 
 // median sorts x in place; it must hold at least one value.

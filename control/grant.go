@@ -80,6 +80,7 @@ func (p *Plan) order(st *State, i int, now garden.Moment, litres float64) garden
 func (p *Plan) startSession(st *State, i int) {
 	for _, zi := range p.lines[i].zones {
 		z := &st.zones[zi]
+		z.dried()
 		z.before, z.gave = z.water.Mean, 0
 		for _, pi := range p.zones[zi].probes {
 			ps := &st.probes[pi]

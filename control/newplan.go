@@ -120,6 +120,7 @@ func (b *builder) zone(pot *garden.Pot, z *garden.Zone) {
 	zp.CapacityMeasured, zp.LowerLimitMeasured = water.CapacityMeasured, water.LowerLimitMeasured
 	zp.AreaM2 = z.Share * discM2(pot.Shape.TopDiameterCM)
 	zp.WallM2 = z.Share * math.Pi * (pot.Shape.TopDiameterCM + pot.Shape.BottomDiameterCM) / 2 * pot.Shape.HeightCM / 1e4
+	zp.drain = time.Duration(float64(drainFor) * math.Pow(pot.Shape.HeightCM/20, drainPower))
 	zp.survivalL = b.g.Limits.SurvivalShare * zp.VolumeL
 	b.plants(path, z, &zp)
 	b.reach(curve, pot.Shape, &zp)
@@ -266,7 +267,7 @@ func peakDaily(z *ZonePlan) float64 {
 		canopy += c
 		use += c * max(pl.crop.KcMid, pl.crop.KcEnd, pl.crop.KcIni)
 	}
-	return peakEToMM * (use*z.exposure + z.bareMM(canopy))
+	return peakEToMM * (use + z.bareMM(canopy)) * z.exposure
 }
 
 func (b *builder) pulses(path string, zp *ZonePlan) {

@@ -68,6 +68,8 @@ type ZonePlan struct {
 	plants    []plantPlan
 	exposure  float64
 	survivalL float64
+	// drain is the time constant at which it loses what is over capacity.
+	drain time.Duration
 	// reach is the available water the roots hold at 0, 10 … 100 % of the
 	// depth, m³/m³ of the whole zone, in the drained pot.
 	reach [11]float64

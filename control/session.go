@@ -15,6 +15,9 @@ const (
 	dryShare = 0.3
 	// leastShare of a pulse is too little to open a valve for.
 	leastShare = 0.1
+	// blindSurplus is given where no probe stands near the floor: a deficit there
+	// adds up unseen, a surplus drains.
+	blindSurplus = 1.15
 	// stopTicks readings in a row must see water before a watering is ended.
 	stopTicks = 2
 	// survivalRest is how long a zone must have had no water before a dose.
@@ -119,6 +122,9 @@ func (p *Plan) need(st *State, zi int) float64 {
 	var litres float64
 	if z.trusted && z.known {
 		litres = (float64(zp.Stop) - z.water.Mean) * zp.VolumeL
+		if z.blind {
+			litres *= blindSurplus
+		}
 	} else {
 		litres = z.short
 	}

@@ -163,8 +163,8 @@ func (z *ZonePlan) bareMM(canopyM2 float64) float64 {
 }
 
 const (
-	surfaceShare = 0.3
-	wallShare    = 0.05
+	surfaceShare = 0.6
+	wallShare    = 0.1
 )
 
 // grow sets what the plants of the zone are today.
@@ -195,7 +195,7 @@ func (p *Plan) grow(z *ZonePlan, zs *zoneState, now garden.Moment) {
 	zs.canopyM2 = canopy
 	zs.root = min(max(root, 0.1), 1)
 	zs.band = z.band(zs.root)
-	zs.lossPerMM = use*z.exposure + z.bareMM(canopy)
+	zs.lossPerMM = (use + z.bareMM(canopy)) * z.exposure
 }
 
 // mostHours is as far ahead as a forecast of hours looks.

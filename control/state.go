@@ -88,6 +88,16 @@ type zoneState struct {
 	lastWhy  garden.Reason
 	lastL    float64
 	lastAt   garden.Moment
+	// spent is the modelled loss so far, m³/m³; dry, drySpent and dryAt are
+	// where a drying began that the zone's factor is learnt from.
+	spent    float64
+	drying   bool
+	dry      float64
+	dryNow   float64
+	drySpent float64
+	dryAt    time.Duration
+	// blind tells that no trusted fresh probe stands near the floor.
+	blind bool
 	// before is the mean at the start of the last session, gave the litres of it.
 	before, gave float64
 	survivedAt   time.Duration
@@ -102,7 +112,10 @@ type probeState struct {
 	peak       float64 // highest since
 	started    bool
 	distrusted bool
-	wetTicks   int
+	// low and high are the reading's bounds, and given the litres into the zone,
+	// since the probe last answered.
+	low, high, given float64
+	wetTicks         int
 }
 
 type lineState struct {

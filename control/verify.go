@@ -3,11 +3,15 @@ package control
 import "fabricpot/control/garden"
 
 const (
-	// A probe is judged when its reading should have risen by judgeFrom, and
-	// has answered when it moved by answerShare of that, at least answerLeast.
+	// A probe of the upper third is judged when its reading should have risen by
+	// judgeFrom, and has answered when it rose by answerLeast.
 	judgeFrom   = 0.03
-	answerShare = 0.2
 	answerLeast = 0.008
+	// One further down than slowFrom is judged after slowRefills whole bands of
+	// water, and has answered when it moved by slowAnswer either way.
+	slowFrom    = 0.3
+	slowRefills = 2.5
+	slowAnswer  = 0.015
 	// A distrusted probe is trusted again when it moved by this.
 	backFrom = 0.02
 )
@@ -32,7 +36,11 @@ func (p *Plan) judgeProbes(st *State, zi int, now garden.Moment) {
 			continue
 		}
 		ps.started = false
+		ps.given += z.gave
 		moved := ps.peak - ps.start
+		if pp.rel > slowFrom {
+			moved = ps.high - ps.low
+		}
 		if ps.distrusted {
 			if moved >= backFrom {
 				ps.distrusted = false
@@ -40,20 +48,39 @@ func (p *Plan) judgeProbes(st *State, zi int, now garden.Moment) {
 			}
 			continue
 		}
-		still := float64(pp.profile.AtProbe(garden.WaterFraction(z.before+rise)) - pp.profile.AtProbe(garden.WaterFraction(z.before)))
-		if min(rise, still) < judgeFrom {
+		if !p.mustHaveMoved(zi, pp, ps, z.before, rise) {
+			if moved >= slowAnswer {
+				ps.low, ps.high, ps.given = ps.smooth, ps.smooth, 0
+			}
 			continue
 		}
 		judged++
-		if moved < max(answerLeast, answerShare*min(rise, still)) {
+		least := answerLeast
+		if pp.rel > slowFrom {
+			least = slowAnswer
+		}
+		if moved < least {
 			dumb++
 			ps.distrusted = true
-			st.note(Event{Kind: ProbeNoResponse, At: now, Zone: zp.ID, Line: zp.Line, Probe: pp.id, A: z.gave, B: moved})
+			st.note(Event{Kind: ProbeNoResponse, At: now, Zone: zp.ID, Line: zp.Line, Probe: pp.id, A: ps.given, B: moved})
 		}
+		ps.low, ps.high, ps.given = ps.smooth, ps.smooth, 0
 	}
 	if judged > 0 && dumb == judged {
 		st.note(Event{Kind: ZoneNoResponse, At: now, Zone: zp.ID, Line: zp.Line, A: z.gave})
 	}
+}
+
+// mustHaveMoved reports whether the water since the probe's last answer must
+// have reached it. Water gets to the upper third with every session. Further
+// down it may take several and a day each, since the mix above is filled first.
+func (p *Plan) mustHaveMoved(zi int, pp *probePlan, ps *probeState, before, rise float64) bool {
+	zp := &p.zones[zi]
+	if pp.rel > slowFrom {
+		return ps.given >= slowRefills*zp.band(1)*zp.VolumeL
+	}
+	still := float64(pp.profile.AtProbe(garden.WaterFraction(before+rise)) - pp.profile.AtProbe(garden.WaterFraction(before)))
+	return min(rise, still) >= judgeFrom
 }
 
 // topUp is the zone of a line that the last session left short, or -1. A pot is

@@ -22,6 +22,8 @@ type ZoneView struct {
 	HoursToRefill, HoursToLimit float64
 	// LossTodayL is the expected loss of the whole day, L.
 	LossTodayL float64
+	// BookL is what the book says the zone lost since the state was made, L.
+	BookL float64
 	// Factor is how much this zone drinks against the book.
 	Factor float64
 	// RootFraction is how much of the depth the roots reach.
@@ -47,6 +49,7 @@ func (p *Plan) View(st *State, now garden.Moment, dst []ZoneView) []ZoneView {
 			Capacity: zp.Capacity, Refill: garden.WaterFraction(z.refillAt(zp)), Stop: zp.Stop,
 			HeldL:      max(0, (z.water.Mean-float64(zp.LowerLimit))*zp.VolumeL),
 			ToRefillL:  (z.water.Mean - z.refillAt(zp)) * zp.VolumeL,
+			BookL:      z.spent * zp.VolumeL,
 			LossTodayL: st.sky.etoMM * z.lossPerMM * z.water.Factor,
 			Factor:     z.water.Factor, RootFraction: z.root,
 			LastWhy: z.lastWhy, LastL: z.lastL, LastAt: z.lastAt,

@@ -70,6 +70,35 @@ func (f *Filter) Update(z, sd float64) float64 {
 	return innovation
 }
 
+// UpdateMean is Update for a measurement that tells of the mean alone: the factor
+// stays, and its doubt is still accounted for.
+func (f *Filter) UpdateMean(z, sd float64) float64 {
+	if !garden.Finite(z) || !garden.Finite(sd) || sd <= 0 {
+		return 0
+	}
+	innovation := z - f.Mean
+	km := f.VarMean / (f.VarMean + sd*sd)
+	f.Mean = min(max(f.Mean+km*innovation, 0), 1)
+	f.VarMean *= 1 - km
+	f.Cov *= 1 - km
+	f.bound()
+	return innovation
+}
+
+// UpdateFactor fuses an observation x of the factor itself, such as how much
+// faster than modelled a pot dried between two waterings, with standard
+// deviation sd > 0.
+func (f *Filter) UpdateFactor(x, sd float64) {
+	if !garden.Finite(x) || !garden.Finite(sd) || sd <= 0 {
+		return
+	}
+	k := f.VarFactor / (f.VarFactor + sd*sd)
+	f.Factor = min(max(f.Factor+k*(x-f.Factor), MinFactor), MaxFactor)
+	f.VarFactor *= 1 - k
+	f.Cov *= 1 - k
+	f.bound()
+}
+
 // Hold moves the mean into lo..hi without touching the factor, for what is
 // certain from elsewhere: a pot can't hold more than it drains to.
 func (f *Filter) Hold(lo, hi float64) {
