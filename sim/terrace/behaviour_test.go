@@ -281,6 +281,18 @@ func TestHiddenDemandIsSeededAndLasting(t *testing.T) {
 	}
 }
 
+func TestAPrunedPlantDrinksLess(t *testing.T) {
+	g := smallGarden()
+	drunk := func(factor float64) float64 {
+		te := build(t, g, may1, ideal(g, seattle(t, g)))
+		te.ScaleCanopy(0, factor)
+		te.ScaleCanopy(0, math.NaN())
+		te.Advance(48 * time.Hour)
+		return te.Totals(0).PotentialTranspirationL
+	}
+	assert.InEpsilon(t, drunk(1)/2, drunk(.5), .01)
+}
+
 func TestDryMixLetsWaterRunThrough(t *testing.T) {
 	g := smallGarden()
 	drained := func(bypass float64) Totals {

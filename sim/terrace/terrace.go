@@ -24,6 +24,12 @@ type Terrace struct {
 	rainMM, rainTold float64
 }
 
+// mixSoil is a mix's tables, shared by the zones that are filled with it.
+type mixSoil struct {
+	*column.Soil
+	response *column.Response
+}
+
 // New builds the terrace of a garden at start, every pot drained to container
 // capacity. The garden is read and not kept.
 func New(g *garden.Garden, start time.Time, o Options) (*Terrace, error) {
@@ -35,23 +41,24 @@ func New(g *garden.Garden, start time.Time, o Options) (*Terrace, error) {
 		return nil, err
 	}
 	t := &Terrace{opts: o, start: start.In(s.site.Zone), sky: s, hourEnd: time.Hour}
-	soils := map[garden.MixID]*column.Soil{}
+	soils := map[garden.MixID]mixSoil{}
 	index := map[garden.ZoneID]int{}
 	g.EachZone(func(p *garden.Pot, z *garden.Zone) {
 		if err != nil {
 			return
 		}
-		soil := soils[p.Mix]
-		if soil == nil {
+		soil, ok := soils[p.Mix]
+		if !ok {
 			m, ok := g.Mix(p.Mix)
 			if !ok {
 				err = fmt.Errorf("terrace: pot %s is filled with mix %q, which the garden does not have", p.ID, p.Mix)
 				return
 			}
-			if soil, err = column.NewSoil(m.Retention); err != nil {
+			if soil.Soil, err = column.NewSoil(m.Retention); err != nil {
 				err = fmt.Errorf("terrace: mix %s: %w", p.Mix, err)
 				return
 			}
+			soil.response = soil.Respond(o.Roots)
 			soils[p.Mix] = soil
 		}
 		var zn *zone
@@ -137,7 +144,7 @@ func (t *Terrace) beginDay() {
 	p := &t.sky.day
 	t.dayEnd = p.end.Sub(t.start)
 	for i, z := range t.zones {
-		z.grow(p.start, p.number, i, &t.opts)
+		z.grow(p.number, i, &t.opts)
 	}
 	t.pipes.age(t.days())
 }
@@ -209,6 +216,21 @@ func (t *Terrace) Weather() garden.WeatherNow {
 
 // Day is today's row of weather.
 func (t *Terrace) Day() garden.DayWeather { return t.sky.day.row }
+
+// DayAfter is the row of weather n days after today: a perfect forecast.
+func (t *Terrace) DayAfter(n int) garden.DayWeather {
+	return t.sky.row(t.sky.day.start.AddDate(0, 0, n))
+}
+
+// ScaleCanopy makes a zone's canopy, and so its thirst, factor times what its
+// age says from now on: a pruning, a harvest, a plant lost.
+func (t *Terrace) ScaleCanopy(zone int, factor float64) {
+	if !(factor >= 0) || !garden.Finite(factor) {
+		return
+	}
+	t.zones[zone].pruned = factor
+	t.zones[zone].grow(t.sky.day.number, zone, &t.opts)
+}
 
 // EToMM is today's reference evapotranspiration in mm.
 func (t *Terrace) EToMM() float64 { return t.sky.day.etoMM }

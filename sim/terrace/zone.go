@@ -44,16 +44,16 @@ type plant struct {
 
 const pourLPH = 120 // a can: two litres a minute
 
-func newZone(g *garden.Garden, p *garden.Pot, z *garden.Zone, soil *column.Soil, number int, o Options) (*zone, error) {
+func newZone(g *garden.Garden, p *garden.Pot, z *garden.Zone, soil mixSoil, number int, o Options) (*zone, error) {
 	volume := z.VolumeL(p)
 	if !(volume > 0) || !garden.Finite(volume) {
 		return nil, fmt.Errorf("terrace: zone %s holds %v L, expected over 0", z.ID, volume)
 	}
 	s := p.Shape
 	col, err := column.New(column.Config{
-		Soil: soil, HeightCM: s.HeightCM, Cells: o.Cells,
+		Soil: soil.Soil, HeightCM: s.HeightCM, Cells: o.Cells,
 		BottomDiameterCM: s.BottomDiameterCM, TopDiameterCM: s.TopDiameterCM,
-		MaxPondCM: o.MaxPondCM.Or(3), Roots: o.Roots,
+		MaxPondCM: o.MaxPondCM.Or(3), Response: soil.response,
 		Solutes: append([]column.Solute{column.RainTag()}, o.Solutes...),
 	})
 	if err != nil {
@@ -68,7 +68,7 @@ func newZone(g *garden.Garden, p *garden.Pot, z *garden.Zone, soil *column.Soil,
 	out.wallM2 = math.Pi * (s.TopDiameterCM + s.BottomDiameterCM) / 2 * s.HeightCM * 1e-4 * z.Share
 	out.lasting = math.Exp(o.DemandSpread * stream(o.Seed, forDemand, number, 0).NormFloat64())
 	out.airAtCapacity = out.porosity - col.Mean()
-	out.wet, out.dry = soil.Theta(100), soil.Theta(column.DefaultRoots().NilCM)
+	out.wet, out.dry = soil.Theta(100), soil.Theta(soil.response.NilCM)
 	out.warm = newWarmth(s)
 	if o.StartSuctionCM > 0 {
 		col.Rest(o.StartSuctionCM)
@@ -89,7 +89,7 @@ func newZone(g *garden.Garden, p *garden.Pot, z *garden.Zone, soil *column.Soil,
 }
 
 // grow brings the plants to a date and draws the day's hidden factor.
-func (z *zone) grow(date time.Time, dayNumber, number int, o *Options) {
+func (z *zone) grow(dayNumber, number int, o *Options) {
 	z.canopyM2, z.waterNeed = 0, 0
 	var roots, weight float64
 	for _, p := range z.plants {

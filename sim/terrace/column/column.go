@@ -33,8 +33,8 @@ type Config struct {
 	// MaxPondCM is how deep water can stand on the mix before it runs off, as a
 	// layer over the mean cross-section.
 	MaxPondCM float64
-	// Roots and dryness; the zero value means DefaultRoots.
-	Roots Roots
+	// Response to dryness, made once by Soil.Respond; nil means DefaultRoots.
+	Response *Response
 	// Solutes that travel with the water, the rain tag first where there is one.
 	Solutes []Solute
 }
@@ -48,7 +48,7 @@ type Column struct {
 	bottom Bottom
 	pond   float64
 	pondMx float64
-	roots  rootTables
+	roots  *Response
 
 	// layers from the top down, and the face above the first.
 	layers  []layer
@@ -120,7 +120,9 @@ func New(cfg Config) (*Column, error) {
 		bottom: cfg.Bottom, pondMx: cfg.MaxPondCM, dtTry: math.Inf(1)}
 	c.layers, c.scratch = make([]layer, n), make([]float64, n)
 	c.shape(db, dt)
-	c.roots = newRootTables(cfg.Soil, cfg.Roots)
+	if c.roots = cfg.Response; c.roots == nil {
+		c.roots = cfg.Soil.Respond(Roots{})
+	}
 	c.moves = newTransport(n, cfg.Solutes)
 	c.SetRooting(1)
 	c.Rest(0)

@@ -30,7 +30,9 @@ func (c *Column) iterate(dt, avail float64) (worst float64) {
 	invDt := 1 / dt
 	store := l.vol * invDt
 	diag := store*a.c - topQb
-	lower, cpPrev, dpPrev := 0.0, 0.0, 0.0
+	// cross is the product of the two off-diagonal terms of a face: with it only
+	// one multiplication, a subtraction and the division wait for the row before.
+	lower, cross, pivot, dpPrev := 0.0, 0.0, 0.0, 0.0
 
 	for i := 1; i < len(layers); i++ {
 		// The next cell down from the table.
@@ -68,12 +70,12 @@ func (c *Column) iterate(dt, avail float64) (worst float64) {
 
 		// The row of the upper cell is complete.
 		rhs := store*(l.w-a.theta) - (flux - fluxAbove + l.sink)
-		pivot := 1 / (diag + fa - lower*cpPrev)
-		cpPrev, dpPrev = fb*pivot, (rhs-lower*dpPrev)*pivot
-		l.cp, l.dp = cpPrev, dpPrev
+		pivot = 1 / (diag + fa - cross*pivot)
+		dpPrev = (rhs - lower*dpPrev) * pivot
+		l.cp, l.dp = fb*pivot, dpPrev
 
 		// Begin the next.
-		lower = -fa
+		lower, cross = -fa, -fa*fb
 		store = next.vol * invDt
 		diag = store*r.dTheta - fb
 		fluxAbove = flux
@@ -83,7 +85,7 @@ func (c *Column) iterate(dt, avail float64) (worst float64) {
 
 	botQ, botQa := c.floorFace(a)
 	rhs := store*(l.w-a.theta) - (botQ - fluxAbove + l.sink)
-	du := (rhs - lower*dpPrev) / (diag + botQa - lower*cpPrev)
+	du := (rhs - lower*dpPrev) / (diag + botQa - cross*pivot)
 
 	// Back, correcting state and fluxes. A clipped correction is iterated on, so
 	// its fluxes are never used. Comparisons instead of min and max: those order

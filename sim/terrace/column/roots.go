@@ -22,19 +22,25 @@ func DefaultRoots() Roots {
 
 const stressPoints = 1024
 
-// rootTables hold the response of uptake to a root zone's mean water fraction.
-// Suction there is the suction at that mean: a plant draws from where its roots
-// find water, so a dry top does not stress it while the depth is moist.
-type rootTables struct {
+// Response is how uptake and evaporation answer to the water in one soil,
+// tabulated once and shared by its columns.
+//
+// Uptake answers to the root zone's suction, which is the suction at the root
+// zone's mean water fraction: a plant draws from where its roots find water, so a
+// dry top does not stress it while the depth is moist.
+type Response struct {
 	Roots
 	theta0, perTheta float64
 	stress           [stressPoints]float64
-	phiDry           float64
-	span             float64
-	thetaDry         float64
+	// wall is the share of a wet wall's evaporation, over the soil's table.
+	wall     [nodes]float64
+	phiDry   float64
+	span     float64
+	thetaDry float64
 }
 
-func newRootTables(s *Soil, r Roots) rootTables {
+// Respond tabulates a Response; zero fields of r take DefaultRoots'.
+func (s *Soil) Respond(r Roots) *Response {
 	d := DefaultRoots()
 	if r.FullCM <= 0 {
 		r.FullCM = d.FullCM
@@ -45,7 +51,7 @@ func newRootTables(s *Soil, r Roots) rootTables {
 	if r.AirDryCM <= 0 {
 		r.AirDryCM = d.AirDryCM
 	}
-	t := rootTables{Roots: r, span: 1 / (r.NilCM - r.FullCM)}
+	t := &Response{Roots: r, span: 1 / (r.NilCM - r.FullCM)}
 	wet, dry := s.Theta(r.FullCM), s.Theta(r.NilCM)
 	t.theta0 = dry
 	t.perTheta = (stressPoints - 1) / (wet - dry)
@@ -54,13 +60,17 @@ func newRootTables(s *Soil, r Roots) rootTables {
 		t.stress[i] = t.cell(s.Suction(theta))
 	}
 	t.stress[0], t.stress[stressPoints-1] = 0, 1
+	for j := range t.wall {
+		h, _ := suctionOf(float64(j))
+		t.wall[j] = dryness(h, r.AirDryCM)
+	}
 	t.phiDry = s.at(clampU(uOf(r.AirDryCM))).phi
 	t.thetaDry = s.Theta(r.AirDryCM)
 	return t
 }
 
 // cell is the response to one suction.
-func (t *rootTables) cell(h float64) float64 {
+func (t *Response) cell(h float64) float64 {
 	switch {
 	case h <= t.FullCM:
 		return 1
@@ -71,7 +81,7 @@ func (t *rootTables) cell(h float64) float64 {
 }
 
 // whole is the response to a root zone's mean water fraction.
-func (t *rootTables) whole(theta float64) float64 {
+func (t *Response) whole(theta float64) float64 {
 	x := (theta - t.theta0) * t.perTheta
 	if !(x > 0) {
 		return 0
@@ -126,7 +136,7 @@ func (c *Column) SetDemand(d Demand) Taken {
 	c.moveSolutes()
 	var taken Taken
 	hours := max(d.ForHours, 1e-3)
-	r := &c.roots
+	r := c.roots
 	// Where roots are and find water.
 	var mean, sum float64
 	if d.Transpiration > 0 {
@@ -151,7 +161,7 @@ func (c *Column) SetDemand(d Demand) Taken {
 		}
 		if wall > 0 {
 			// The fabric stays as moist as the mix behind it.
-			l.evap = min(wall*l.vol*dryness(l.h, r.AirDryCM), spare-l.uptake)
+			l.evap = min(wall*l.vol*r.wall[int(l.u)&nodeMask], spare-l.uptake)
 		}
 		taken.Transpiration += l.uptake
 		taken.Wall += l.evap
@@ -171,8 +181,7 @@ func (c *Column) SetDemand(d Demand) Taken {
 	return taken
 }
 
-// dryness falls from 1 at 100 cm to 0 at air-dry with the logarithm of suction,
-// without taking one for moist mix.
+// dryness falls from 1 at 100 cm to 0 at air-dry with the logarithm of suction.
 func dryness(h, airDry float64) float64 {
 	if h <= 100 {
 		return 1
