@@ -21,8 +21,10 @@ const maxPointV = 5.5
 
 // Curve turns a probe's volts into water fraction. It is immutable.
 type Curve struct {
-	// A straight line, θ = intercept + slope·V, unless cubic is set.
+	// A straight line, θ = intercept + slope·V, unless cubic or bent is set.
 	slope, intercept float64
+	// bent serves between lo and hi and goes straight on by its tangents.
+	bent *bent
 	// cubic serves between lo and hi; beyond them the secant of the last pair of
 	// points goes on, since a monotone cubic may be flat at its ends.
 	cubic                     *interp.FritschButland
@@ -42,6 +44,9 @@ type Curve struct {
 //     1984, SIAM J. Sci. Stat. Comput. 5:300-304, by gonum). Refused where water
 //     does not keep falling, or keep rising, with the voltage.
 //   - LeastSquares: the line of smallest squared error in water, two or more points.
+//   - Quadratic: the parabola of smallest squared error, three or more points;
+//     refused where it turns between them.
+//   - Inverse: θ = a + b/V of smallest squared error, two or more points.
 //   - Linear: slope and intercept as given.
 //
 // OffsetWater is added to the result. TempCoeff is the apparent change of water
@@ -66,10 +71,10 @@ func NewCurve(c garden.Calibration) (*Curve, error) {
 		return nil, ErrNoCalibration
 	case garden.Linear:
 		err = curve.line(c.Slope, c.Intercept)
-	case garden.TwoPoint, garden.LeastSquares, garden.Interpolated:
+	case garden.TwoPoint, garden.LeastSquares, garden.Interpolated, garden.Quadratic, garden.Inverse:
 		err = curve.fit(c.Kind, c.Points)
 	default:
-		err = fmt.Errorf("unknown kind, expected %s, %s, %s or %s", garden.TwoPoint, garden.Interpolated, garden.LeastSquares, garden.Linear)
+		err = fmt.Errorf("unknown kind, expected %s, %s, %s, %s, %s or %s", garden.TwoPoint, garden.Interpolated, garden.LeastSquares, garden.Quadratic, garden.Inverse, garden.Linear)
 	}
 	if err != nil {
 		return nil, fmt.Errorf("calibration %q: %w", c.Kind, err)
@@ -111,17 +116,33 @@ func (c *Curve) fit(kind garden.CalibrationKind, points []garden.CalibrationPoin
 		c.hiTheta, c.hiSlope = ys[last], (ys[last]-ys[last-1])/(xs[last]-xs[last-1])
 		return nil
 	}
+	if kind == garden.Quadratic || kind == garden.Inverse {
+		b, err := newBent(kind, xs, ys)
+		if err != nil {
+			return err
+		}
+		c.bent = b
+		c.rmse = rmse(xs, ys, b.at)
+		c.loTheta, c.loSlope = b.at(c.lo), b.slope(c.lo)
+		c.hiTheta, c.hiSlope = b.at(c.hi), b.slope(c.hi)
+		return nil
+	}
 	c.intercept, c.slope = stat.LinearRegression(xs, ys, nil, false)
 	if !garden.Finite(c.slope) || !garden.Finite(c.intercept) || c.slope == 0 {
 		return errors.New("water does not change with the voltage, so no line can be drawn")
 	}
+	c.rmse = rmse(xs, ys, func(x float64) float64 { return c.intercept + c.slope*x })
+	return nil
+}
+
+// rmse is the root mean square distance of points from a curve.
+func rmse(xs, ys []float64, at func(float64) float64) float64 {
 	var sq float64
 	for i := range xs {
-		r := c.intercept + c.slope*xs[i] - ys[i]
+		r := at(xs[i]) - ys[i]
 		sq += r * r
 	}
-	c.rmse = math.Sqrt(sq / float64(len(xs)))
-	return nil
+	return math.Sqrt(sq / float64(len(xs)))
 }
 
 // minStepV is the least distance of two calibration points that are to be told
@@ -134,7 +155,7 @@ func sorted(kind garden.CalibrationKind, points []garden.CalibrationPoint) ([]ga
 	switch kind {
 	case garden.TwoPoint:
 		most = 2
-	case garden.Interpolated:
+	case garden.Interpolated, garden.Quadratic:
 		least = 3
 	}
 	if len(points) < least || len(points) > most {
@@ -162,7 +183,7 @@ func sorted(kind garden.CalibrationKind, points []garden.CalibrationPoint) ([]ga
 	if spread := float64(ps[len(ps)-1].Volts - ps[0].Volts); spread < minStepV {
 		return nil, fmt.Errorf("all points lie at %.4g V, expected voltages at least %g V apart: did the probe move?", float64(ps[0].Volts), minStepV)
 	}
-	if kind == garden.LeastSquares {
+	if kind == garden.LeastSquares || kind == garden.Quadratic || kind == garden.Inverse {
 		return ps, nil // repeated and scattered points are what it is for
 	}
 	rising := ps[len(ps)-1].Water > ps[0].Water
@@ -209,12 +230,14 @@ func (c *Curve) WaterAt(v garden.Volts, tempC garden.Measured) (w garden.WaterFr
 	outsideV = max(0, c.lo-x, x-c.hi)
 	var theta float64
 	switch {
-	case c.cubic == nil:
+	case c.cubic == nil && c.bent == nil:
 		theta = c.intercept + c.slope*x
 	case x < c.lo:
 		theta = c.loTheta + c.loSlope*(x-c.lo)
 	case x > c.hi:
 		theta = c.hiTheta + c.hiSlope*(x-c.hi)
+	case c.bent != nil:
+		theta = c.bent.at(x)
 	default:
 		theta = c.cubic.Predict(x)
 	}
@@ -230,12 +253,12 @@ func (c *Curve) Span() (lo, hi garden.Volts) { return garden.Volts(c.lo), garden
 
 // falls reports whether water falls as volts rise, as with most probes.
 func (c *Curve) falls() bool {
-	if c.cubic != nil {
+	if c.cubic != nil || c.bent != nil {
 		return c.hiTheta < c.loTheta
 	}
 	return c.slope < 0
 }
 
-// RMSE is the root mean square distance in water of the points from a least
-// squares line; 0 for curves that pass through their points.
+// RMSE is the root mean square distance in water of the points from a fitted
+// line, parabola or inverse; 0 for curves that pass through their points.
 func (c *Curve) RMSE() float64 { return c.rmse }

@@ -58,13 +58,13 @@ func (z *Zone) VolumeL(p *Pot) float64 { return z.Share * p.VolumeL }
 
 // CalibrationFor is the probe's own calibration, or else its mix's.
 func (g *Garden) CalibrationFor(p *Pot, pr *Probe) Calibration {
-	if pr.Calibration.Kind != NoCurve {
-		return pr.Calibration
+	c := pr.Calibration
+	if c.Kind == NoCurve {
+		if m, ok := g.Mix(p.Mix); ok {
+			c = m.Calibration
+		}
+		c.OffsetWater += pr.Calibration.OffsetWater
 	}
-	c := Calibration{}
-	if m, ok := g.Mix(p.Mix); ok {
-		c = m.Calibration
-	}
-	c.OffsetWater += pr.Calibration.OffsetWater
+	c.OffsetWater += c.ProbeOffsets[pr.ID]
 	return c
 }

@@ -54,6 +54,11 @@ const (
 	Interpolated CalibrationKind = "interpolated"
 	// LeastSquares is the straight line that fits two or more points best.
 	LeastSquares CalibrationKind = "least-squares"
+	// Quadratic is the parabola that fits three or more points best.
+	Quadratic CalibrationKind = "quadratic"
+	// Inverse is θ = a + b/V, fitted to two or more points: many capacitive
+	// circuits give a voltage that falls as one over the permittivity.
+	Inverse CalibrationKind = "inverse"
 	// Linear is a given slope and intercept.
 	Linear CalibrationKind = "linear"
 )
@@ -76,4 +81,7 @@ type Calibration struct {
 	// TempCoeff is the apparent change of θ per °C above TempRefC, which a
 	// reading is freed of; default none.
 	TempCoeff, TempRefC float64
+	// ProbeOffsets are further offsets by probe, from a calibration file that
+	// several probes share.
+	ProbeOffsets map[ProbeID]float64
 }

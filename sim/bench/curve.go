@@ -9,6 +9,7 @@ import (
 	"fabricpot/control/garden"
 
 	"gonum.org/v1/gonum/interp"
+	"gonum.org/v1/gonum/mat"
 )
 
 // curve is the hidden truth of a probe: the voltage it gives at a true water
@@ -103,8 +104,53 @@ func nodesOf(c garden.Calibration) ([]garden.CalibrationPoint, error) {
 		return line(slope, (sw-slope*sv)/n)
 	case garden.Interpolated:
 		return refine(c.Points)
+	case garden.Quadratic:
+		return bend(c.Points, func(v float64) []float64 { return []float64{1, v, v * v} })
+	case garden.Inverse:
+		return bend(c.Points, func(v float64) []float64 { return []float64{1, 1 / v} })
 	}
 	return nil, errors.New("unknown kind")
+}
+
+// bend samples the least squares curve with that basis between the points'
+// outermost voltages, by the normal equations.
+func bend(points []garden.CalibrationPoint, basis func(v float64) []float64) ([]garden.CalibrationPoint, error) {
+	if len(points) == 0 {
+		return nil, errors.New("no points")
+	}
+	lo, hi := math.Inf(1), math.Inf(-1)
+	for _, p := range points {
+		lo, hi = min(lo, float64(p.Volts)), max(hi, float64(p.Volts))
+	}
+	n := len(basis(1))
+	normal, right := mat.NewDense(n, n, nil), mat.NewVecDense(n, nil)
+	for _, p := range points {
+		b := mat.NewVecDense(n, basis(float64(p.Volts)))
+		var outer mat.Dense
+		outer.Outer(1, b, b)
+		normal.Add(normal, &outer)
+		right.AddScaledVec(right, float64(p.Water), b)
+	}
+	var k mat.VecDense
+	if err := k.SolveVec(normal, right); err != nil || lo == hi {
+		return nil, errors.New("too few different voltages")
+	}
+	const pieces = 256
+	out := make([]garden.CalibrationPoint, 0, pieces+1)
+	for i := range pieces + 1 {
+		v := lo + (hi-lo)*float64(i)/pieces
+		out = append(out, garden.CalibrationPoint{
+			Volts: garden.Volts(v),
+			Water: garden.WaterFraction(mat.Dot(&k, mat.NewVecDense(n, basis(v)))),
+		})
+	}
+	up := out[pieces].Water > out[0].Water
+	for i := 1; i <= pieces; i++ {
+		if (out[i].Water > out[i-1].Water) != up {
+			return nil, fmt.Errorf("the curve turns at %.3g V", float64(out[i].Volts))
+		}
+	}
+	return out, nil
 }
 
 // refine samples the monotone cubic through the points densely enough to be

@@ -2,6 +2,7 @@ package config
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -99,8 +100,12 @@ func (r *reader) checkCalibration(path string, c garden.Calibration) {
 
 func (r *reader) checkPoints(path string, c garden.Calibration) {
 	n := len(c.Points)
-	wrong := map[garden.CalibrationKind]string{garden.TwoPoint: "exactly 2", garden.Interpolated: "3 or more", garden.LeastSquares: "2 or more"}[c.Kind]
-	if (c.Kind == garden.TwoPoint && n != 2) || (c.Kind == garden.Interpolated && n < 3) || n < 2 {
+	wrong := map[garden.CalibrationKind]string{
+		garden.TwoPoint: "exactly 2", garden.Interpolated: "3 or more", garden.Quadratic: "3 or more",
+		garden.LeastSquares: "2 or more", garden.Inverse: "2 or more",
+	}[c.Kind]
+	three := c.Kind == garden.Interpolated || c.Kind == garden.Quadratic
+	if (c.Kind == garden.TwoPoint && n != 2) || (three && n < 3) || n < 2 {
 		r.say(path, "the wrong number of points for "+string(c.Kind), fmt.Sprint(n), wrong)
 		return
 	}
@@ -109,13 +114,8 @@ func (r *reader) checkPoints(path string, c garden.Calibration) {
 		r.say(path, "too many points", fmt.Sprint(n), fmt.Sprintf("at most %d", most))
 		return
 	}
-	if c.Kind == garden.LeastSquares {
-		for _, p := range c.Points[1:] {
-			if p.Volts != c.Points[0].Volts {
-				return
-			}
-		}
-		r.say(path, "all points are at one voltage", fmt.Sprintf("%g V", float64(c.Points[0].Volts)), "at least two voltages")
+	if c.Kind == garden.LeastSquares || c.Kind == garden.Quadratic || c.Kind == garden.Inverse {
+		r.checkFitted(path, c)
 		return
 	}
 	// Whether rising or falling, a curve that turns gives one voltage two waters.
@@ -135,6 +135,24 @@ func (r *reader) checkPoints(path string, c garden.Calibration) {
 	}
 	if up > 0 && down > 0 {
 		r.say(path, "the points turn", "", "water that only rises or only falls with the voltage")
+	}
+}
+
+// checkFitted asks only for enough different voltages: repeated and scattered
+// points are what a fit is for.
+func (r *reader) checkFitted(path string, c garden.Calibration) {
+	var volts []garden.Volts
+	for _, p := range c.Points {
+		if !slices.Contains(volts, p.Volts) {
+			volts = append(volts, p.Volts)
+		}
+	}
+	need := 2
+	if c.Kind == garden.Quadratic {
+		need = 3
+	}
+	if len(volts) < need {
+		r.say(path, "too few different voltages for "+string(c.Kind), fmt.Sprint(len(volts)), fmt.Sprintf("at least %d", need))
 	}
 }
 
