@@ -43,6 +43,9 @@ type Options struct {
 	// Farewell is what we say ourselves at a clean close; the broker then
 	// keeps the will to itself.
 	Farewell *Message
+	// Greeting, if set, is asked on every connection, after the subscriptions
+	// are made, for what is said first and in that order.
+	Greeting func() []Message
 	// KeepAlive is how long the line may be silent, whole seconds ≥ 1 s.
 	KeepAlive time.Duration
 	// Timeout bounds the handshake, each acknowledgement and each write.

@@ -1,8 +1,10 @@
 package mqtt
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
+	"slices"
 	"sync"
 )
 
@@ -15,6 +17,7 @@ var ErrFull = errors.New("mqtt: outbox is full")
 type outbox struct {
 	mu     sync.Mutex
 	max    int
+	births uint64
 	latest map[string]*slot
 	// dirty are the slots to send, in the order they became so.
 	dirty []*slot
@@ -28,6 +31,8 @@ type slot struct {
 	// is being sent.
 	queued  bool
 	version uint64
+	// born orders slots by when their topics were first posted.
+	born uint64
 	// gone: an empty retained payload, which clears the topic at the broker;
 	// the slot is forgotten once that is confirmed.
 	gone bool
@@ -46,7 +51,8 @@ func (o *outbox) post(m Message) error {
 		if len(o.latest) >= o.max {
 			return fmt.Errorf("%w: %d topics are remembered, no room for %s", ErrFull, o.max, m.Topic)
 		}
-		s = &slot{}
+		o.births++
+		s = &slot{born: o.births}
 		o.latest[m.Topic] = s
 	}
 	s.m = m
@@ -98,12 +104,17 @@ func (o *outbox) done(s *slot, version uint64, ok bool) {
 	}
 }
 
-// again queues every retained value: the broker at the other end of a new
-// connection may have forgotten them.
+// again queues every value, in the order their topics were first posted: the
+// broker at the other end of a new connection may have forgotten them.
 func (o *outbox) again() {
 	o.mu.Lock()
 	defer o.mu.Unlock()
+	all := make([]*slot, 0, len(o.latest))
 	for _, s := range o.latest {
+		all = append(all, s)
+	}
+	slices.SortFunc(all, func(a, b *slot) int { return cmp.Compare(a.born, b.born) })
+	for _, s := range all {
 		o.enqueue(s)
 	}
 }

@@ -30,6 +30,10 @@ func (l *Link) pump(ctx context.Context, c paho.Client, lost <-chan error) error
 			}
 		}
 	}()
+	var first []Message
+	if l.o.Greeting != nil {
+		first = l.o.Greeting()
+	}
 	for {
 		if !c.IsConnectionOpen() {
 			return l.why(lost)
@@ -37,6 +41,13 @@ func (l *Link) pump(ctx context.Context, c paho.Client, lost <-chan error) error
 		var err error
 		if air, err = l.land(ctx, air, lost, inFlight); err != nil {
 			return err
+		}
+		if len(first) > 0 {
+			if m := first[0]; l.fits(m) == nil {
+				air = append(air, flying{t: publish(c, m), at: time.Now()})
+			}
+			first = first[1:]
+			continue
 		}
 		select {
 		case s := <-l.sends:

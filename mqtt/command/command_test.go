@@ -54,6 +54,7 @@ func TestEveryCommand(t *testing.T) {
 		`"do":"automatic-on"`:                          {Do: AutoOn, Ask: garden.Ask{Kind: garden.AskAutoOn}},
 		`"do":"automatic-off"`:                         {Do: AutoOff, Ask: garden.Ask{Kind: garden.AskAutoOff}},
 		`"do":"close-all"`:                             {Do: CloseAll},
+		`"do":"stop","zone":"chard"`:                  {Do: Stop, Target: "chard"},
 		`"do":"acknowledge","alarm":"no-flow-chilli"`:  {Do: Acknowledge, Target: "no-flow-chilli"},
 		`"do":"done","task":"t-12"`:                    {Do: Done, Target: "t-12"},
 	} {
@@ -61,7 +62,7 @@ func TestEveryCommand(t *testing.T) {
 		require.True(t, ok, "%s: %s", text, reason)
 		want.ID, want.Ask.Who = "a-1", "broker, a-1"
 		assert.Equal(t, want, w, text)
-		assert.Equal(t, w.Do != CloseAll && w.Do != Acknowledge && w.Do != Done, w.ForController())
+		assert.Equal(t, w.Do != CloseAll && w.Do != Stop && w.Do != Acknowledge && w.Do != Done, w.ForController())
 	}
 }
 

@@ -2,6 +2,7 @@ package command
 
 import (
 	"fmt"
+	"strings"
 	"sync"
 	"time"
 
@@ -68,9 +69,10 @@ func (d *Desk) Take(m mqtt.Message) (wish Wish, accepted bool, reply mqtt.Messag
 		a.Kind = garden.AskAutoOn
 	case AutoOff:
 		a.Kind = garden.AskAutoOff
+	case Stop:
+		wish.Target, a.Zone = w.Zone, ""
 	default:
 		// Nothing for the controller to decide.
-		a = garden.Ask{Zone: "", Who: a.Who}
 	}
 	wish.Ask = a
 	return wish, true, Reply(d.tree, w.ID, true, "accepted")
@@ -155,7 +157,7 @@ func Reply(tree topic.Tree, id string, accepted bool, reason string) mqtt.Messag
 	if len(reason) > 500 {
 		reason = reason[:500]
 	}
-	b, err := payload.Encode(answer{ID: id, Accepted: accepted, Reason: valid(reason)})
+	b, err := payload.Encode(answer{ID: id, Accepted: accepted, Reason: strings.ToValidUTF8(reason, "")})
 	if err != nil {
 		b = []byte(`{"id":"` + id + `","accepted":false,"reason":"not readable"}`)
 	}

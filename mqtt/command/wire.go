@@ -22,6 +22,8 @@ const (
 	KeepShut Do = "keep-shut"
 	// Release ends that.
 	Release Do = "release"
+	// Stop ends what is flowing to a zone.
+	Stop Do = "stop"
 	// CloseAll closes every line now.
 	CloseAll Do = "close-all"
 	// AutoOn and AutoOff switch automatic control.
@@ -63,7 +65,7 @@ type Wish struct {
 	// Ask is for everything that the controller decides: water, feed, keep
 	// shut, release, automatic control.
 	Ask garden.Ask
-	// Target is the alarm or the task.
+	// Target is the alarm, the task, or the zone to stop.
 	Target string
 }
 
@@ -86,6 +88,8 @@ func (d Do) needs() (needs, bool) {
 		return needs{zone: true, minutes: true, all: true}, true
 	case Release:
 		return needs{zone: true, all: true, flows: true}, true
+	case Stop:
+		return needs{zone: true}, true
 	case CloseAll, AutoOff:
 		return needs{}, true
 	case AutoOn:

@@ -56,6 +56,8 @@ const (
 	Tasks
 	// Alarm: one alarm, retained while it stands, empty once it is gone.
 	Alarm
+	// Event: something happened to an alarm. Not retained.
+	Event
 	// Do: commands to the gateway. Never retained.
 	Do
 	// Reply: the answer to one command.
@@ -87,6 +89,8 @@ func shape(k Kind) string {
 		return "tasks"
 	case Alarm:
 		return "alarm/*"
+	case Event:
+		return "event"
 	case Do:
 		return "do"
 	case Reply:
