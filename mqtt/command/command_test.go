@@ -12,6 +12,7 @@ import (
 
 	"fabricpot/control/garden"
 	"fabricpot/mqtt"
+	"fabricpot/mqtt/internal/contract"
 	"fabricpot/mqtt/internal/rig"
 	"fabricpot/mqtt/topic"
 )
@@ -54,12 +55,13 @@ func TestEveryCommand(t *testing.T) {
 		`"do":"automatic-on"`:                          {Do: AutoOn, Ask: garden.Ask{Kind: garden.AskAutoOn}},
 		`"do":"automatic-off"`:                         {Do: AutoOff, Ask: garden.Ask{Kind: garden.AskAutoOff}},
 		`"do":"close-all"`:                             {Do: CloseAll},
-		`"do":"stop","zone":"chard"`:                  {Do: Stop, Target: "chard"},
+		`"do":"stop","zone":"chard"`:                   {Do: Stop, Target: "chard"},
 		`"do":"acknowledge","alarm":"no-flow-chilli"`:  {Do: Acknowledge, Target: "no-flow-chilli"},
 		`"do":"done","task":"t-12"`:                    {Do: Done, Target: "t-12"},
 	} {
 		w, ok, reason := take(desk(t), in30("a-1", text), at(0))
 		require.True(t, ok, "%s: %s", text, reason)
+		contract.Fits(t, "command", in30("a-1", text))
 		want.ID, want.Ask.Who = "a-1", "broker, a-1"
 		assert.Equal(t, want, w, text)
 		assert.Equal(t, w.Do != CloseAll && w.Do != Stop && w.Do != Acknowledge && w.Do != Done, w.ForController())
@@ -107,6 +109,12 @@ func TestRefusals(t *testing.T) {
 			assert.False(t, ok)
 			assert.Equal(t, Wish{}, w)
 			assert.Contains(t, why, c.why)
+			// What the schema can see it refuses as well.
+			switch name {
+			case "no such zone", "late", "valid for a day", "twice the same key", "large":
+			default:
+				assert.Error(t, contract.Judge(t, "command", c.text))
+			}
 		})
 	}
 	t.Run("retained", func(t *testing.T) {
@@ -181,7 +189,9 @@ func TestOverABroker(t *testing.T) {
 		w, ok := serve()
 		assert.True(t, ok)
 		assert.Equal(t, 2.0, w.Ask.Litres)
-		assert.Contains(t, string(rig.Next(t, heard, "answer").Payload()), `"accepted":true`)
+		yes := string(rig.Next(t, heard, "answer").Payload())
+		assert.Contains(t, yes, `"accepted":true`)
+		contract.Fits(t, "reply", yes)
 		rig.Publish(t, out, d.Filter(), 1, false, ask)
 		_, ok = serve()
 		assert.False(t, ok, "the same again")

@@ -13,6 +13,7 @@ import (
 
 	"fabricpot/control/garden"
 	"fabricpot/mqtt"
+	"fabricpot/mqtt/internal/contract"
 	"fabricpot/mqtt/internal/rig"
 	"fabricpot/mqtt/topic"
 )
@@ -152,6 +153,8 @@ func TestRetainedAndTimed(t *testing.T) {
 func TestMalformedChangesNothing(t *testing.T) {
 	tb := table(t, Options{Rate: -1}, own(garden.RemoteWater))
 	say(tb, 0, "0.4")
+	contract.Fits(t, "probe", "0.4")
+	contract.Fits(t, "probe", `{"value":0.4,"seq":3,"time":1780000000.5,"battery":3.1}`)
 	bad := []string{"", "NaN", "Inf", "1e999", `"0.4"`, `{"value":"0.4"}`, `{"value":NaN}`, `{"value":null}`, `{}`, `{"value":0.4,"seq":-1}`, `{"value":0.4,"seq":1.5}`, `{"value":0.4,"seq":"1"}`,
 		"{\"value\":\"\xff\"}", `{"value":0.4}{}`, `{"value":0.4`, "{" + strings.Repeat(`"a":{`, 50), strings.Repeat(" ", 1<<20) + "1", "0x1p-2", `[0.4]`, "0,4"}
 	for i, s := range bad {

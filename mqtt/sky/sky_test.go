@@ -10,6 +10,7 @@ import (
 
 	"fabricpot/control/garden"
 	"fabricpot/mqtt"
+	"fabricpot/mqtt/internal/contract"
 	"fabricpot/mqtt/topic"
 )
 
@@ -110,6 +111,7 @@ func TestDays(t *testing.T) {
 	s := sky(t, garden.SkyInput{Quantity: garden.SkyDays})
 	require.Equal(t, []string{"fabricpot/roof/weather/days"}, s.Filters())
 	text := `{"days":[{"date":"2026-06-30","t_max_c":30},{"date":"2026-07-01","t_min_c":19,"t_max_c":33.5,"rain_mm":0},{"date":"2026-07-02","rain_mm":12,"service":"x"}]}`
+	contract.Fits(t, "weather-days", text)
 	s.Take(mqtt.Message{Topic: s.Filters()[0], Payload: []byte(text), Retain: true, At: at(0)})
 	d := s.Days(at(0))
 	require.Len(t, d, 2, "yesterday is over")

@@ -11,6 +11,7 @@ import (
 
 	"fabricpot/control/garden"
 	"fabricpot/mqtt"
+	"fabricpot/mqtt/internal/contract"
 	"fabricpot/mqtt/topic"
 	"fabricpot/sim/node"
 	"fabricpot/valves"
@@ -40,6 +41,23 @@ func (d *desk) Send(m mqtt.Message, _ time.Duration) error {
 
 func (d *desk) moment() garden.Moment {
 	return garden.Moment{Mono: d.now, Wall: time.Date(2026, 7, 1, 12, 0, 0, 0, time.UTC).Add(d.now), Synced: true}
+}
+
+func TestBothEndsKeepTheContract(t *testing.T) {
+	d := newDesk(t, nil)
+	n := node.Node{Coil: func(bool) {}, Publish: func(b []byte) { contract.Fits(t, "valve-state", string(b)); d.say(string(b)) }}
+	contract.Fits(t, "valve-set", string(d.sent[0].Payload))
+	n.Command(d.now, d.sent[0].Payload)
+	d.step(10 * time.Millisecond)
+	d.open(t, 60)
+	contract.Fits(t, "valve-set", string(d.sent[1].Payload))
+	n.Command(d.now, d.sent[1].Payload)
+	closed, known := d.v.Closed()
+	assert.True(t, known)
+	assert.False(t, closed)
+	n.Tick(d.now + time.Minute)
+	contract.Fits(t, "valve-state", `{"state":"lost"}`)
+	assert.Error(t, contract.Judge(t, "valve-set", `{"id":"a","do":"open","order":"1"}`), "an opening without a time is none")
 }
 
 func (d *desk) last() command {
