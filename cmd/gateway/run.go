@@ -183,6 +183,9 @@ func runBench(ctx context.Context, s streams, u *understood, f runFlags, keeper 
 	defer srv.Close()
 	fmt.Fprintf(s.err, "%s on the virtual bench from %s, %g times real time; Ctrl-C closes every line and ends it\n",
 		u.garden.Site.Name, start.Format("2006-01-02 15:04"), f.speed)
+	m := newManager(s.err, u.garden.SampleEvery)
+	defer context.AfterFunc(ctx, m.stopping)()
+	m.unwatched()
 	return b.Paced(ctx, inbox, f.speed)
 }
 
@@ -210,5 +213,7 @@ func runBoard(ctx context.Context, s streams, u *understood, keeper *runner.Keep
 	srv := serve(runner.NewDesk(l, inbox))
 	defer srv.Close()
 	fmt.Fprintf(s.err, "%s: %d lines; Ctrl-C closes every line and ends it\n", u.garden.Site.Name, len(u.garden.Lines))
-	return runner.Drive(ctx, l, inbox, clock, u.garden.SampleEvery, nil)
+	m := newManager(s.err, u.garden.SampleEvery)
+	defer context.AfterFunc(ctx, m.stopping)()
+	return runner.Drive(ctx, l, inbox, clock, u.garden.SampleEvery, m.progress)
 }

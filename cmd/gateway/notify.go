@@ -1,0 +1,60 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"sync"
+	"time"
+
+	"github.com/coreos/go-systemd/v22/daemon"
+)
+
+// manager tells the service manager how we do, where one asked to be told
+// (NOTIFY_SOCKET is set); elsewhere it does nothing. Only rounds of the control
+// loop feed its watchdog: a program that merely breathes is one to restart.
+type manager struct {
+	err  io.Writer
+	send func(state string) (bool, error)
+	once sync.Once
+	// patience is how long a round may take before the watchdog ends us.
+	patience time.Duration
+}
+
+// newManager is for a loop with a round every so often.
+func newManager(err io.Writer, every time.Duration) *manager {
+	return &manager{
+		err: err, patience: watchdogPatience(every),
+		// The socket stays in the environment: it is asked for on each call.
+		send: func(state string) (bool, error) { return daemon.SdNotify(false, state) },
+	}
+}
+
+// watchdogPatience leaves room for two rounds that failed slowly: each may wait
+// for a bus that hangs and a card that does not answer.
+func watchdogPatience(every time.Duration) time.Duration { return 3*every + 30*time.Second }
+
+// progress is called after each round. The first tells that the gateway is
+// ready: every line was closed and confirmed, and probes have been read.
+func (m *manager) progress() {
+	m.once.Do(func() {
+		// The garden file sets the interval, so that the unit's own figure
+		// only bounds the start.
+		m.tell(fmt.Sprintf("%s\nWATCHDOG_USEC=%d\nSTATUS=keeping the garden", daemon.SdNotifyReady, m.patience.Microseconds()))
+	})
+	m.tell(daemon.SdNotifyWatchdog)
+}
+
+// unwatched tells that we are ready and asks for no watchdog: for a bench, whose
+// rounds have nothing real to neglect.
+func (m *manager) unwatched() {
+	m.tell(daemon.SdNotifyReady + "\nWATCHDOG_USEC=0\nSTATUS=on the virtual bench")
+}
+
+// stopping tells that lines are being closed for good.
+func (m *manager) stopping() { m.tell(daemon.SdNotifyStopping + "\nSTATUS=closing every line") }
+
+func (m *manager) tell(state string) {
+	if _, err := m.send(state); err != nil {
+		fmt.Fprintln(m.err, "service manager:", err)
+	}
+}

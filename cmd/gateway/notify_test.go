@@ -1,0 +1,60 @@
+package main
+
+import (
+	"bytes"
+	"errors"
+	"net"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+)
+
+// The wire format is that of sd_notify(3): lines of NAME=value in one datagram
+// to the socket that NOTIFY_SOCKET names (from memory).
+func TestManager(t *testing.T) {
+	t.Run("only progress says ready and feeds the watchdog", func(t *testing.T) {
+		path := filepath.Join(t.TempDir(), "notify")
+		conn, err := net.ListenUnixgram("unixgram", &net.UnixAddr{Name: path, Net: "unixgram"})
+		require.NoError(t, err)
+		defer conn.Close()
+		t.Setenv("NOTIFY_SOCKET", path)
+		var errs bytes.Buffer
+		m := newManager(&errs, time.Minute)
+		m.progress()
+		m.progress()
+		m.stopping()
+		var got []string
+		buf := make([]byte, 4096)
+		require.NoError(t, conn.SetReadDeadline(time.Now().Add(5*time.Second)))
+		for range 4 {
+			n, err := conn.Read(buf)
+			require.NoError(t, err)
+			got = append(got, string(buf[:n]))
+		}
+		first := strings.Split(got[0], "\n")
+		assert.Equal(t, "READY=1", first[0])
+		assert.Contains(t, first, "WATCHDOG_USEC=210000000", "three rounds and half a minute")
+		assert.Equal(t, []string{"WATCHDOG=1", "WATCHDOG=1"}, got[1:3])
+		assert.True(t, strings.HasPrefix(got[3], "STOPPING=1"), got[3])
+		assert.Empty(t, errs.String())
+	})
+	t.Run("without a service manager it is silent", func(t *testing.T) {
+		t.Setenv("NOTIFY_SOCKET", "")
+		var errs bytes.Buffer
+		m := newManager(&errs, time.Minute)
+		m.progress()
+		m.stopping()
+		assert.Empty(t, errs.String())
+	})
+	t.Run("a failing socket is told and harms nothing", func(t *testing.T) {
+		var errs bytes.Buffer
+		m := newManager(&errs, time.Minute)
+		m.send = func(string) (bool, error) { return false, errors.New("gone") }
+		m.progress()
+		assert.Contains(t, errs.String(), "gone")
+	})
+}
