@@ -27,6 +27,10 @@ func (p *Plan) hear(st *State, now garden.Moment, obs *garden.Observed) {
 	for i := range obs.Asks {
 		p.ask(st, now, &obs.Asks[i])
 	}
+	if st.AutoOff && !st.wasOff {
+		st.offFrom = now.Mono
+	}
+	st.wasOff = st.AutoOff
 	for i := range st.lines {
 		l := &st.lines[i]
 		if l.phase == garden.Pulsing && now.Mono-l.at > l.maxOn+lostAfter {
@@ -83,7 +87,11 @@ func (p *Plan) delivered(st *State, now garden.Moment, d *garden.Delivery, mono 
 	l.owed = max(0, l.owed-d.Litres)
 	l.soakTill = mono + lp.soak
 	switch d.End {
-	case garden.Stopped, garden.Unfinished:
+	case garden.Stopped:
+		// Water came through, or somebody said no: look again at rest.
+		l.owed = 0
+		l.retryAt = max(l.retryAt, mono+unsettled)
+	case garden.Unfinished:
 		l.owed = 0
 	case garden.Faulted:
 		l.owed = 0
@@ -145,9 +153,7 @@ func (p *Plan) refused(st *State, now garden.Moment, r *garden.Refusal) {
 func (p *Plan) ask(st *State, now garden.Moment, a *garden.Ask) {
 	switch a.Kind {
 	case garden.AskAutoOff:
-		if !st.AutoOff {
-			st.AutoOff, st.offFrom = true, now.Mono
-		}
+		st.AutoOff = true
 		return
 	case garden.AskAutoOn:
 		st.AutoOff = false

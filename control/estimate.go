@@ -112,7 +112,7 @@ func (p *Plan) account(st *State, now garden.Moment, obs *garden.Observed, dt ti
 	}
 }
 
-// listen takes the readings in: smooths the good ones and keeps the peaks.
+// listen takes the readings in: smooths the good ones and keeps how they moved.
 func (p *Plan) listen(st *State, now garden.Moment, obs *garden.Observed, dt time.Duration) {
 	for i := range st.zones {
 		st.zones[i].fresh = false
@@ -149,7 +149,8 @@ func (p *Plan) listen(st *State, now garden.Moment, obs *garden.Observed, dt tim
 		ps.low, ps.high = min(ps.low, ps.smooth), max(ps.high, ps.smooth)
 		ps.has, ps.at = true, now.Mono
 		if ps.started {
-			ps.peak = max(ps.peak, ps.smooth)
+			ps.least = min(ps.least, ps.smooth)
+			ps.rise = max(ps.rise, ps.smooth-ps.least)
 		}
 		if !ps.distrusted {
 			st.zones[pp.zone].fresh = true

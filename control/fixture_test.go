@@ -55,7 +55,7 @@ func testGarden(n int, depthCM float64) *garden.Garden {
 }
 
 // bench is a deterministic stand-in for pots: one bucket per zone that drains
-// what is over capacity, and probes that see a hydrostatic profile of its mean.
+// what is over capacity, and probes that see what the controller expects of its mean.
 type bench struct {
 	t       testing.TB
 	p       *Plan
@@ -132,7 +132,7 @@ func (b *bench) tick() []garden.Order {
 	b.pend = b.pend[:0]
 	for i := range b.p.probes {
 		pp := &b.p.probes[i]
-		v := float64(pp.profile.AtProbe(garden.WaterFraction(b.mean[pp.zone])))
+		v := b.reading(i)
 		if b.lie != nil {
 			v = b.lie(i, v)
 		}
@@ -155,6 +155,23 @@ func (b *bench) tick() []garden.Order {
 		b.log = append(b.log, o)
 	}
 	return b.orders
+}
+
+// reading is what makes the controller take the zone's mean for what it is. How
+// well its picture fits a real pot is for the seasons to say.
+func (b *bench) reading(i int) float64 {
+	pp := &b.p.probes[i]
+	z := &b.p.zones[pp.zone]
+	lo, hi := 0.0, float64(z.Porosity)
+	for range 50 {
+		mid := (lo + hi) / 2
+		if pp.judge(z, b.st.zones[pp.zone].root, mid).mid < b.mean[pp.zone] {
+			lo = mid
+		} else {
+			hi = mid
+		}
+	}
+	return hi
 }
 
 func (b *bench) close(o garden.Order, end garden.Ending) {

@@ -81,11 +81,11 @@ func (p *Plan) startSession(st *State, i int) {
 	for _, zi := range p.lines[i].zones {
 		z := &st.zones[zi]
 		z.dried()
-		z.before, z.gave = z.water.Mean, 0
+		z.before, z.gave, z.spentFrom = z.water.Mean, 0, z.spent
 		for _, pi := range p.zones[zi].probes {
 			ps := &st.probes[pi]
 			ps.started = ps.has
-			ps.start, ps.peak = ps.smooth, ps.smooth
+			ps.start, ps.least, ps.rise = ps.smooth, ps.smooth, 0
 		}
 	}
 	l := &st.lines[i]

@@ -34,7 +34,7 @@ func (b *builder) finishLines() {
 		if l.MaxOn <= 0 {
 			b.fatal("limits.max-on", "the longest opening is %v, expected over 0", l.MaxOn)
 		}
-		refill := 0.0
+		refill, probed := 0.0, true
 		for _, zi := range l.zones {
 			z := &b.p.zones[zi]
 			if z.share <= 0 {
@@ -43,18 +43,22 @@ func (b *builder) finishLines() {
 			// The line must run for the neediest of its zones.
 			l.PeakDailyL = max(l.PeakDailyL, z.PeakDailyL/z.share)
 			refill = max(refill, z.RefillL/z.share)
+			probed = probed && len(z.probes) > 0
 		}
-		factor := max(b.g.Limits.DailyFactor, 2)
-		// A pot found at its lower limit may need more than its plant drinks
-		// in a day: a cap must not keep it dry.
-		l.CapL = max(factor*l.PeakDailyL/l.DU, 1.5*refill)
+		// A pot found dry may need more than its plant drinks in a day: a cap
+		// must not keep it so.
+		l.PeakDailyL = max(l.PeakDailyL, 0.6*refill)
+		if len(l.zones) > 1 || !probed {
+			l.PeakDailyL /= l.DU
+		}
+		l.CapL = max(b.g.Limits.DailyFactor, 2) * l.PeakDailyL
 		if cap := b.lineOf(l.ID).DailyCapL; cap.Known {
 			l.CapL = cap.Value
 			if cap.Value < l.PeakDailyL {
 				b.warn(path+".daily-cap", "daily cap of %.1f L is under the %.1f L its zones may need on a hot day", cap.Value, l.PeakDailyL)
 			}
 		}
-		l.EstimatedL = min(l.CapL, max(1.2*l.PeakDailyL, refill)/l.DU)
+		l.EstimatedL = min(l.CapL, 1.2*max(l.PeakDailyL, refill))
 	}
 }
 
@@ -71,7 +75,7 @@ func (b *builder) judge() {
 		if b.g.Supply.FlowLPH > 0 && l.FlowLPH > b.g.Supply.FlowLPH {
 			b.fatal(path, "its emitters take %.1f L/h and the supply carries %.1f L/h", l.FlowLPH, b.g.Supply.FlowLPH)
 		}
-		h := l.PeakDailyL / l.DU / l.FlowLPH
+		h := l.PeakDailyL / l.FlowLPH
 		lineHours += h * l.FlowLPH
 		if h > open {
 			b.warn(path, "needs %.1f h a day on a hot day and watering is allowed for %.1f h: more or bigger emitters", h, open)

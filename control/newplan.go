@@ -267,7 +267,7 @@ func peakDaily(z *ZonePlan) float64 {
 		canopy += c
 		use += c * max(pl.crop.KcMid, pl.crop.KcEnd, pl.crop.KcIni)
 	}
-	return peakEToMM * (use + z.bareMM(canopy)) * z.exposure
+	return peakEToMM * (use + z.bareMM(canopy)) * z.exposure / (1 - z.LeachingFraction)
 }
 
 func (b *builder) pulses(path string, zp *ZonePlan) {

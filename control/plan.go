@@ -81,9 +81,10 @@ type LinePlan struct {
 	FlowLPH float64
 	DU      float64
 	MaxOn   time.Duration
-	// PeakDailyL is the peak need of all its zones together, CapL the most
-	// that may be ordered in any 24 hours, EstimatedL the part of it that may
-	// be ordered without a trustworthy probe.
+	// PeakDailyL is the most the line may have to give in a day for the
+	// neediest of its zones, CapL the most that may be ordered in any 24
+	// hours, EstimatedL the part of it that may be ordered without a
+	// trustworthy probe.
 	PeakDailyL, CapL, EstimatedL float64
 	zones                        []int
 	soak                         time.Duration

@@ -295,12 +295,14 @@ func (p *Plan) begin(st *State, i int, now garden.Moment, lead int, litres float
 		return
 	}
 	l.lead, l.kind, l.why, l.owed, l.done = lead, kind, why, litres, 0
-	pulse := zp.PulseL / zp.share
+	// A little more than a pulse is still one pulse; what a person asked for
+	// comes in as few openings as the line allows.
+	pulse, little := zp.PulseL/zp.share, 0.3
 	if kind == garden.ByHand || kind == garden.Survival {
-		pulse = litres
+		pulse, little = litres, 0
 	}
 	pulse = min(max(pulse, 1e-3), lp.mostPerOrder())
-	n := min(max(int(math.Ceil(litres/pulse-0.3)), 1), 12)
+	n := min(max(int(math.Ceil(litres/pulse-little-1e-9)), 1), 12)
 	l.pulse, l.planned = min(litres/float64(n), lp.mostPerOrder()), n
 	first := l.pulse
 	if dry := float64(zp.LowerLimit) + dryShare*float64(zp.Capacity-zp.LowerLimit); z.known && z.water.Mean < dry &&

@@ -13,11 +13,13 @@ type State struct {
 	// NextOrder is the id the next order gets. The caller seeds it above every
 	// order id ever used.
 	NextOrder garden.OrderID
-	// AutoOff tells that automatic control is off: survival doses only.
+	// AutoOff tells that automatic control is off: survival doses only. An Ask
+	// sets it; the caller may too.
 	AutoOff bool
 
 	began   bool
 	last    garden.Moment
+	wasOff  bool
 	offFrom time.Duration // on Mono: when automatic control went off
 	sky     sky
 	zones   []zoneState
@@ -98,10 +100,11 @@ type zoneState struct {
 	dryAt    time.Duration
 	// blind tells that no trusted fresh probe stands near the floor.
 	blind bool
-	// before is the mean at the start of the last session, gave the litres of it.
-	before, gave float64
-	survivedAt   time.Duration
-	survived     bool
+	// before is the mean at the start of the last session, gave the litres of it,
+	// spentFrom what was spent by then.
+	before, gave, spentFrom float64
+	survivedAt              time.Duration
+	survived                bool
 }
 
 type probeState struct {
@@ -109,7 +112,8 @@ type probeState struct {
 	has        bool
 	at         time.Duration
 	start      float64 // at the session's start
-	peak       float64 // highest since
+	least      float64 // lowest since
+	rise       float64 // most it has risen over the lowest since
 	started    bool
 	distrusted bool
 	// low and high are the reading's bounds, and given the litres into the zone,

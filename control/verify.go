@@ -37,13 +37,14 @@ func (p *Plan) judgeProbes(st *State, zi int, now garden.Moment) {
 		}
 		ps.started = false
 		ps.given += z.gave
-		moved := ps.peak - ps.start
+		moved := ps.rise
 		if pp.rel > slowFrom {
 			moved = ps.high - ps.low
 		}
 		if ps.distrusted {
-			if moved >= backFrom {
+			if ps.rise >= backFrom {
 				ps.distrusted = false
+				ps.low, ps.high, ps.given = ps.smooth, ps.smooth, 0
 				st.note(Event{Kind: ProbeBack, At: now, Zone: zp.ID, Probe: pp.id})
 			}
 			continue
@@ -67,6 +68,11 @@ func (p *Plan) judgeProbes(st *State, zi int, now garden.Moment) {
 		ps.low, ps.high, ps.given = ps.smooth, ps.smooth, 0
 	}
 	if judged > 0 && dumb == judged {
+		// What they said since the water drew the account down for nothing.
+		z.water.Mean = z.before + rise - z.water.Factor*(z.spent-z.spentFrom)
+		z.water.Forget(0.25 * rise * rise)
+		z.short = max(0, (float64(zp.Capacity)-z.water.Mean)*zp.VolumeL)
+		z.dryLoss = z.short
 		st.note(Event{Kind: ZoneNoResponse, At: now, Zone: zp.ID, Line: zp.Line, A: z.gave})
 	}
 }
