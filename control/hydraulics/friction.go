@@ -132,3 +132,6 @@ func KinematicViscosity(tempC float64) float64 {
 	rho := 1000 * (1 - (tempC+288.9414)/(508929.2*(tempC+68.12963))*t*t)
 	return mu / rho
 }
+
+// KPaPerMetre is the pressure of a metre of water at 4 °C, kPa.
+const KPaPerMetre = 9.80665
