@@ -43,6 +43,27 @@ func numberFlag(fl *pflag.FlagSet, v *garden.Measured, name, help string) {
 	fl.Var(number{v}, name, help)
 }
 
+// whole is a flag that takes one whole number. It implements [pflag.Value].
+type whole struct{ *int }
+
+func (w whole) Set(text string) error {
+	v, err := strconv.Atoi(strings.TrimSpace(text))
+	if err != nil {
+		return errors.New("expected a whole number")
+	}
+	*w.int = v
+	return nil
+}
+
+func (w whole) String() string {
+	if w.int == nil {
+		return "0"
+	}
+	return strconv.Itoa(*w.int)
+}
+
+func (w whole) Type() string { return "number" }
+
 // needs refuses a command line without all of these flags.
 func needs(cmd *cobra.Command, why string, names ...string) error {
 	var missing []string

@@ -69,7 +69,7 @@ stand on drinking water need the backflow device the local code asks for.`,
 	numberFlag(fl, &f.flow, "flow", "flow into the hose in `L/h`")
 	numberFlag(fl, &f.inside, "inside", "inside diameter in `mm`")
 	numberFlag(fl, &f.length, "length", "length in `metres`")
-	fl.IntVar(&f.outlets, "outlets", 0, "emitters or branches evenly along it; none: all flows to the end")
+	fl.Var(whole{&f.outlets}, "outlets", "emitters or branches evenly along it; none: all flows to the end")
 	numberFlag(fl, &f.head, "head", "pressure at the inlet in `metres` of water")
 	numberFlag(fl, &f.rise, "rise", "height of the far end over the inlet in `metres`")
 	numberFlag(fl, &f.exponent, "exponent", "the emitters' `exponent`, 0 to 1")

@@ -325,6 +325,7 @@ func TestCalcRefuses(t *testing.T) {
 		"eto --day-of-year 1 --tmin 1 --tmax 2":                                               "--lat",
 		"eto --lat 45 --day-of-year 0 --tmin 1 --tmax 2":                                      "1 to 366",
 		"eto --lat 45 --day-of-year 367 --tmin 1 --tmax 2":                                    "1 to 366",
+		"eto --lat 45 --day-of-year x --tmin 1 --tmax 2":                                      "whole number",
 		"eto --lat 45 --day-of-year 366 --year 1900 --tmin 1 --tmax 2":                        "1900",
 		"capacity --theta-r 0.9 --theta-s 0.5 --alpha 1 --n 2 --height 9":                     "theta-r",
 		"capacity --theta-r 10 --theta-s 88 --alpha 1 --n 2 --height 9":                       "theta-r",

@@ -35,7 +35,7 @@ type uniformityAnswer struct {
 }
 
 func calcUniformity(s streams) *cobra.Command {
-	var f uniformityFlags
+	f := uniformityFlags{perPlant: 1}
 	cmd := &cobra.Command{
 		Use:   "uniformity CAUGHT CAUGHT ...",
 		Short: "How evenly emitters give, from caught volumes",
@@ -67,7 +67,7 @@ that much: net / du_lq, the usual scheduling step.`,
 	fl := cmd.Flags()
 	fl.SortFlags = false
 	numberFlag(fl, &f.makerCV, "maker-cv", "the maker's coefficient of variation, a `share` such as 0.05")
-	fl.IntVar(&f.perPlant, "per-plant", 1, "emitters on each plant")
+	fl.Var(whole{&f.perPlant}, "per-plant", "emitters on each plant")
 	numberFlag(fl, &f.net, "net", "`water` each plant should get, in any unit")
 	return cmd
 }
