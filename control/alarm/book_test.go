@@ -1,0 +1,154 @@
+package alarm
+
+import (
+	"testing"
+	"time"
+
+	"fabricpot/control/garden"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+)
+
+func at(d time.Duration) garden.Moment { return garden.Moment{Mono: d} }
+
+func TestEveryKindHasItsWords(t *testing.T) {
+	seen := map[string]bool{}
+	for _, k := range Kinds() {
+		assert.NotEmpty(t, k.Text(), "%d", k)
+		assert.NotEmpty(t, k.Next(), "%d", k)
+		assert.False(t, seen[k.String()], "two kinds are called %q", k)
+		seen[k.String()] = true
+	}
+}
+
+// TestDelays goes one tick before and after each delay, with a near miss that
+// starts it afresh.
+func TestDelays(t *testing.T) {
+	const tick = time.Minute
+	on, off := characters[ProbeDead].on, characters[ProbeDead].off
+	b := NewBook()
+	now := time.Duration(0)
+	step := func(holds bool) []Change {
+		if holds {
+			b.Hold(at(now), ProbeDead, "p", "")
+		}
+		c := b.Step(at(now))
+		now += tick
+		return c
+	}
+	for range int(on / tick) {
+		assert.Empty(t, step(true))
+	}
+	assert.Empty(t, step(false), "a near miss")
+	for range int(on / tick) {
+		assert.Empty(t, step(true), "and it begins afresh")
+	}
+	up := step(true)
+	require.Len(t, up, 1)
+	assert.Equal(t, Raised, up[0].Event)
+	assert.Contains(t, up[0].String(), ProbeDead.Next())
+	for range 5 {
+		assert.Empty(t, step(true), "at most one alarm per cause")
+	}
+	for range int(off / tick) {
+		assert.Empty(t, step(false))
+	}
+	down := step(false)
+	require.Len(t, down, 1)
+	assert.Equal(t, Cleared, down[0].Event)
+	require.Len(t, b.List(), 1, "cleared and not seen by anybody stays in the list")
+	_, ok := b.Acknowledge(at(now), ProbeDead, "p", "gardener")
+	assert.True(t, ok)
+	assert.Empty(t, b.List())
+}
+
+func TestAcknowledgedThenCleared(t *testing.T) {
+	b := NewBook()
+	b.Hold(at(0), ZoneNoResponse, "chilli", "nothing moved")
+	require.Len(t, b.Step(at(0)), 1)
+	c, ok := b.Acknowledge(at(1), ZoneNoResponse, "chilli", "gardener")
+	require.True(t, ok)
+	assert.Equal(t, "gardener", c.Who)
+	_, again := b.Acknowledge(at(2), ZoneNoResponse, "chilli", "gardener")
+	assert.False(t, again)
+	_, unknown := b.Acknowledge(at(2), ZoneNoResponse, "nobody", "gardener")
+	assert.False(t, unknown)
+	assert.Equal(t, "acknowledged", b.List()[0].State())
+	b.Step(at(time.Second))
+	b.Step(at(2 * time.Hour))
+	assert.Empty(t, b.List(), "seen and over: nothing to show")
+}
+
+func TestOutOfServiceIsWatchedAndComesBack(t *testing.T) {
+	b := NewBook()
+	_, ok := b.Shelve(at(0), ProbeDead, "p", 3*time.Hour, "gardener")
+	require.True(t, ok)
+	for m := time.Duration(0); m < 3*time.Hour; m += time.Minute {
+		b.Hold(at(m), ProbeDead, "p", "")
+		require.Empty(t, b.Step(at(m)), "nothing is told of what is out of service")
+	}
+	assert.Equal(t, "out of service", b.List()[0].State())
+	b.Hold(at(3*time.Hour), ProbeDead, "p", "")
+	back := b.Step(at(3 * time.Hour))
+	require.Len(t, back, 1)
+	assert.Equal(t, Returned, back[0].Event)
+	assert.Equal(t, "raised", b.List()[0].State())
+}
+
+func TestFirstCauseFirst(t *testing.T) {
+	b := NewBook()
+	b.Hold(at(0), LosesTooLittle, "chilli", "")
+	b.Hold(at(0), ZoneNoResponse, "chilli", "")
+	b.Hold(at(0), LineFaulted, "line", "")
+	c := b.Step(at(0))
+	require.Len(t, c, 3)
+	assert.Equal(t, []Kind{ZoneNoResponse, LineFaulted, LosesTooLittle}, []Kind{c[0].Kind, c[1].Kind, c[2].Kind})
+}
+
+// TestLifeMakesSense: whatever happens, steps of one alarm's life alternate as
+// they must, and what is raised is in the list.
+func TestLifeMakesSense(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		b := NewBook()
+		up := map[Kind]bool{}
+		now := time.Duration(0)
+		for range rapid.IntRange(1, 80).Draw(t, "ticks") {
+			now += time.Duration(rapid.IntRange(1, 3600).Draw(t, "seconds")) * time.Second
+			for _, k := range []Kind{ProbeDead, NotClosed, LosesTooMuch} {
+				if rapid.Bool().Draw(t, "holds") {
+					b.Hold(at(now), k, "x", "")
+				}
+				if rapid.IntRange(0, 9).Draw(t, "seen") == 0 {
+					b.Acknowledge(at(now), k, "x", "someone")
+				}
+			}
+			for _, c := range b.Step(at(now)) {
+				switch c.Event {
+				case Raised:
+					assert.False(t, up[c.Kind], "raised twice")
+					up[c.Kind] = true
+				case Cleared:
+					assert.True(t, up[c.Kind], "cleared without being raised")
+					up[c.Kind] = false
+				}
+			}
+			for _, a := range b.List() {
+				if a.Active {
+					assert.True(t, up[a.Kind])
+				}
+			}
+			for k, on := range up {
+				if !on {
+					continue
+				}
+				found := false
+				for _, a := range b.List() {
+					found = found || a.Kind == k && a.Active
+				}
+				assert.True(t, found, "%s is raised and not in the list", k)
+			}
+		}
+	})
+}
