@@ -49,7 +49,7 @@ func New(p Parts) (*Loop, error) {
 	if p.Tell == nil {
 		l.p.Tell = nobody{}
 	}
-	l.watch = newWatch(p.Garden, p.Plan)
+	l.watch = newWatch(p.Garden)
 	return l, nil
 }
 

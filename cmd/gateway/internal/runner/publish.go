@@ -19,7 +19,7 @@ func (l *Loop) observe(now garden.Moment) {
 		l.p.Tell.Noticed(e)
 	}
 	lines, journal := l.p.Guard.Snapshot(now)
-	changes := l.watch.look(now, &l.obs, l.p.State, l.views, lines, journal)
+	changes := l.watch.look(now, &l.obs, l.p.State, lines, journal)
 	for _, c := range changes {
 		l.p.Tell.Alarmed(c)
 		l.check(now, "keep an alarm", l.p.Journal.Alarmed(c))

@@ -1,0 +1,160 @@
+package runner
+
+import (
+	"fmt"
+	"time"
+
+	"fabricpot/control"
+	"fabricpot/control/alarm"
+	"fabricpot/control/garden"
+	"fabricpot/valves"
+)
+
+// eventHolds is how long what the controller noticed once keeps its alarm up:
+// it notices again if it goes on.
+const eventHolds = 12 * time.Hour
+
+// watch turns what a round saw into conditions for the alarm book.
+type watch struct {
+	book    *alarm.Book
+	tank    garden.Supply
+	failed  error // what the journal last failed with in this round
+	noticed []noticed
+}
+
+// noticed is an event that is over the moment it happens and whose alarm stays
+// up for a while.
+type noticed struct {
+	kind    alarm.Kind
+	subject string
+	text    string
+	until   time.Duration
+}
+
+func newWatch(g *garden.Garden) watch {
+	return watch{book: alarm.NewBook(), tank: g.Supply}
+}
+
+// journal notes whether something could be recorded.
+func (w *watch) journal(err error) {
+	if err != nil {
+		w.failed = err
+	}
+}
+
+// look ends a round: it tells the book every condition that holds and returns
+// what changed.
+func (w *watch) look(now garden.Moment, obs *garden.Observed, st *control.State, lines []valves.Status, j valves.Journal) []alarm.Change {
+	w.probes(now, obs)
+	w.events(now, st)
+	for i := range lines {
+		if s := &lines[i]; s.UnconfirmedFor > 0 {
+			text := fmt.Sprintf("told to close %d times in %v", s.Attempts, s.UnconfirmedFor.Round(time.Second))
+			if s.Err != nil {
+				text += ": " + s.Err.Error()
+			}
+			w.book.Hold(now, alarm.NotClosed, string(s.Line), text)
+		}
+	}
+	if j.Err != nil {
+		w.failed = j.Err
+	}
+	if w.failed != nil {
+		w.book.Hold(now, alarm.JournalUnwritable, "", w.failed.Error())
+		w.failed = nil
+	}
+	if st.AutoOff {
+		w.book.Hold(now, alarm.ControlOff, "", "")
+	}
+	if !now.Synced {
+		w.book.Hold(now, alarm.ClockUnconfirmed, "", "")
+	}
+	if w.tank.TankL.Known && obs.TankL.Known && obs.TankL.Value <= w.tank.TankReserveL {
+		w.book.Hold(now, alarm.TankLow, "", fmt.Sprintf("%.0f L are left, %.0f L are kept back", obs.TankL.Value, w.tank.TankReserveL))
+	}
+	return w.book.Step(now)
+}
+
+func (w *watch) probes(now garden.Moment, obs *garden.Observed) {
+	for i := range obs.Readings {
+		r := &obs.Readings[i]
+		if r.Quality == garden.Good {
+			continue
+		}
+		switch r.Fault {
+		case garden.Missing, garden.Stale, garden.OpenCircuit, garden.ShortCircuit, garden.NoCalibration:
+			if r.Quality == garden.Bad {
+				w.book.Hold(now, alarm.ProbeDead, string(r.Probe), r.Fault.String())
+			}
+		case garden.FlatLine, garden.TooFast, garden.Noisy, garden.NoResponse:
+			w.book.Hold(now, alarm.ProbeDoubtful, string(r.Probe), r.Fault.String())
+		case garden.OutOfSpan:
+			// A wet floor reads beyond the wet calibration point for hours, and
+			// nothing is wrong with the probe.
+			if r.Quality == garden.Bad {
+				w.book.Hold(now, alarm.ProbeDoubtful, string(r.Probe), r.Fault.String())
+			}
+		}
+	}
+}
+
+// events keeps what the controller noticed up for a while, or ends it.
+func (w *watch) events(now garden.Moment, st *control.State) {
+	for _, e := range st.Events() {
+		switch e.Kind {
+		case control.ProbeNoResponse:
+			w.notice(now, alarm.ProbeDoubtful, string(e.Probe), e.String())
+		case control.ProbeBack:
+			w.end(alarm.ProbeDoubtful, string(e.Probe))
+		case control.ZoneNoResponse:
+			w.notice(now, alarm.ZoneNoResponse, string(e.Zone), e.String())
+		case control.OnBalance:
+			w.notice(now, alarm.OnBalance, string(e.Zone), e.String())
+		case control.OnProbe:
+			w.end(alarm.OnBalance, string(e.Zone))
+		case control.CapHolds:
+			w.notice(now, alarm.CapReached, string(e.Line), e.String())
+		case control.LineFaulted, control.OrderLost:
+			w.notice(now, alarm.LineFaulted, string(e.Line), e.String())
+		case control.DrinksMore:
+			w.notice(now, alarm.LosesTooMuch, string(e.Zone), e.String())
+		case control.DrinksLess:
+			w.notice(now, alarm.LosesTooLittle, string(e.Zone), e.String())
+		}
+	}
+	kept := w.noticed[:0]
+	for _, n := range w.noticed {
+		if now.Mono < n.until || n.kind == alarm.OnBalance {
+			w.book.Hold(now, n.kind, n.subject, n.text)
+			kept = append(kept, n)
+		}
+	}
+	w.noticed = kept
+}
+
+func (w *watch) notice(now garden.Moment, k alarm.Kind, subject, text string) {
+	w.end(k, subject)
+	w.noticed = append(w.noticed, noticed{k, subject, text, now.Mono + eventHolds})
+}
+
+func (w *watch) end(k alarm.Kind, subject string) {
+	for i, n := range w.noticed {
+		if n.kind == k && n.subject == subject {
+			w.noticed = append(w.noticed[:i], w.noticed[i+1:]...)
+			return
+		}
+	}
+}
+
+// lines is what a page shows of the book.
+func (w *watch) lines() []AlarmLine {
+	list := w.book.List()
+	out := make([]AlarmLine, 0, len(list))
+	for _, a := range list {
+		out = append(out, AlarmLine{
+			Name: a.Kind.String(), About: a.Subject, State: a.State(), Since: a.Since.Wall,
+			Text: a.Text, Next: a.Kind.Next(),
+		})
+	}
+	return out
+}
