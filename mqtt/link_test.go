@@ -3,7 +3,9 @@ package mqtt_test
 import (
 	"context"
 	"fmt"
+	"net"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"runtime"
 	"strconv"
@@ -14,6 +16,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"fabricpot/mqtt"
+	"fabricpot/mqtt/internal/need"
 	"fabricpot/mqtt/internal/rig"
 )
 
@@ -358,4 +361,50 @@ func TestPasswordFile(t *testing.T) {
 		_, _, err = mqtt.ReadPassword(write(text, 0o600))
 		assert.Error(t, err, "%q", text)
 	}
+}
+
+func TestGreetingComesFirstAndInOrder(t *testing.T) {
+	rig.Each(t, func(t *testing.T, s rig.Server) {
+		out := rig.Outsider(t, s.Addr(), "greeted")
+		heard := rig.Heard(t, out, "g/#")
+		p := rig.NewProxy(t, s.Addr())
+		o := rig.Quick(p.Addr(), "greeter")
+		o.Greeting = func() []mqtt.Message {
+			return []mqtt.Message{msg("g/state", "init"), msg("g/description", "d"), msg("g/state", "ready")}
+		}
+		l, err := mqtt.New(o)
+		require.NoError(t, err)
+		require.NoError(t, l.Post(mqtt.Message{Topic: "g/first", Payload: []byte("1"), QoS: 1, Retain: true}))
+		require.NoError(t, l.Post(mqtt.Message{Topic: "g/second", Payload: []byte("2"), QoS: 1, Retain: true}))
+		l.Start(context.Background())
+		defer l.Close(time.Second)
+		for range 2 {
+			// Quality of service 1 may repeat but keeps its order.
+			for _, want := range []string{"init", "d", "ready", "1", "2"} {
+				assert.Equal(t, want, string(rig.Next(t, heard, want).Payload()))
+			}
+			p.Cut()
+		}
+	})
+}
+
+// TestOutsideClients talks with Mosquitto's own tools to the embedded broker
+// and to Mosquitto.
+func TestOutsideClients(t *testing.T) {
+	pub, sub := need.Tool(t, "mosquitto_pub"), need.Tool(t, "mosquitto_sub")
+	rig.Each(t, func(t *testing.T, s rig.Server) {
+		host, port, err := net.SplitHostPort(s.Addr())
+		require.NoError(t, err)
+		var in *mqtt.Inbox
+		l := rig.Link(t, rig.Quick(s.Addr(), "inside"), func(l *mqtt.Link) { in, _ = l.Subscribe("fabricpot/roof/do", 1, 4) })
+		rig.Up(t, l)
+		require.NoError(t, l.Post(mqtt.Message{Topic: "fabricpot/roof/zone/chilli", Payload: []byte(`{"water_percent":41.4}`), QoS: 1, Retain: true}))
+		require.Eventually(t, func() bool {
+			out, err := exec.Command(sub, "-h", host, "-p", port, "-t", "fabricpot/roof/zone/+", "-C", "1", "-W", "2").CombinedOutput()
+			return err == nil && string(out) == "{\"water_percent\":41.4}\n"
+		}, 8*time.Second, 20*time.Millisecond, "a late subscriber finds the state")
+		out, err := exec.Command(pub, "-h", host, "-p", port, "-q", "1", "-t", "fabricpot/roof/do", "-m", `{"id":"x"}`).CombinedOutput()
+		require.NoError(t, err, string(out))
+		assert.Equal(t, `{"id":"x"}`, string(rig.Next(t, in.C(), "from outside").Payload))
+	})
 }

@@ -68,8 +68,7 @@ const (
 	ValveSet
 	// ValveState: what a remote valve says of itself.
 	ValveState
-	// WeatherNow and WeatherDays: the weather from a station or a service.
-	WeatherNow
+	// WeatherDays: a daily forecast.
 	WeatherDays
 )
 
@@ -101,8 +100,6 @@ func shape(k Kind) string {
 		return "valve/*/set"
 	case ValveState:
 		return "valve/*/state"
-	case WeatherNow:
-		return "weather/now"
 	case WeatherDays:
 		return "weather/days"
 	}
