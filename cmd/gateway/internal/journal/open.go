@@ -117,6 +117,11 @@ func (j *Journal) connect(sync string, conns int, readOnly bool) (*sql.DB, error
 		return nil, err
 	}
 	q := url.Values{}
+	if st, err := os.Stat(abs); err == nil && st.Size() == 0 && !readOnly {
+		// Only before the first page is written, and never on a file that
+		// may be damaged: it would be changed.
+		q.Add("_pragma", "auto_vacuum(2)") // incremental
+	}
 	for _, p := range []string{"busy_timeout(3000)", "journal_mode(WAL)", "synchronous(" + sync + ")", "foreign_keys(0)"} {
 		q.Add("_pragma", p)
 	}

@@ -1,0 +1,291 @@
+package journal
+
+import (
+	"bytes"
+	"database/sql"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"net/url"
+	"os"
+	"path/filepath"
+	"sort"
+	"strings"
+	"time"
+
+	"modernc.org/sqlite"
+)
+
+// ErrInUse tells that a program holds the journal open.
+var ErrInUse = errors.New("the journal is in use")
+
+// Backup writes a copy of the journal at path to a new file, as it is at one
+// moment, and checks it. A gateway may go on writing meanwhile: readers and
+// the writer do not wait for each other. The copy is compact, has mode 0600
+// and appears under its name only when it is whole and on the card.
+func Backup(path, to string) error {
+	fail := func(err error) error { return fmt.Errorf("journal %s: back up to %s: %w", path, to, err) }
+	if _, err := os.Stat(path); err != nil {
+		return fail(err)
+	}
+	if taken(to) {
+		return fail(errors.New("there is such a file already: name a new one"))
+	}
+	part := to + ".part"
+	if err := os.Remove(part); err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return fail(err)
+	}
+	// SQLite would create the file for everyone to read; it accepts an empty one.
+	f, err := os.OpenFile(part, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600)
+	if err != nil {
+		return fail(err)
+	}
+	if err := f.Close(); err != nil {
+		return fail(err)
+	}
+	if err := copyInto(path, part); err != nil {
+		return fail(errors.Join(err, os.Remove(part)))
+	}
+	if err := inspectCopy(part); err != nil {
+		return fail(errors.Join(err, os.Remove(part)))
+	}
+	if err := place(part, to); err != nil {
+		return fail(errors.Join(err, os.Remove(part)))
+	}
+	return nil
+}
+
+func copyInto(path, part string) (err error) {
+	db, err := single(path, "rw", "busy_timeout(10000)", "auto_vacuum(2)")
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, db.Close()) }()
+	_, err = db.Exec("VACUUM INTO ?", part)
+	return err
+}
+
+// BackupDaily backs up into a folder under the day's name, and of the copies it
+// made there itself keeps the newest. A copy of that day is left as it is.
+func BackupDaily(path, folder string, day time.Time, keep int) (to string, err error) {
+	if keep < 1 {
+		return "", fmt.Errorf("journal %s: back up: keeping %d copies is no backup: expected 1 or more", path, keep)
+	}
+	if err := os.MkdirAll(folder, 0o700); err != nil {
+		return "", fmt.Errorf("journal %s: back up: %w", path, err)
+	}
+	const begin, end, layout = "journal-", ".db", "2006-01-02"
+	to = filepath.Join(folder, begin+day.Format(layout)+end)
+	if !taken(to) {
+		if err := Backup(path, to); err != nil {
+			return "", err
+		}
+	}
+	all, err := filepath.Glob(filepath.Join(folder, begin+"*"+end))
+	if err != nil {
+		return to, err
+	}
+	var ours []string
+	for _, p := range all {
+		name := strings.TrimSuffix(strings.TrimPrefix(filepath.Base(p), begin), end)
+		// The one just made stays, whatever the clock said it was.
+		if _, err := time.Parse(layout, name); err == nil && p != to {
+			ours = append(ours, p)
+		}
+	}
+	sort.Strings(ours)
+	var errs []error
+	for ; len(ours) >= keep; ours = ours[1:] {
+		errs = append(errs, os.Remove(ours[0]))
+	}
+	if err := errors.Join(errs...); err != nil {
+		return to, fmt.Errorf("journal %s: remove an old backup: %w", path, err)
+	}
+	return to, nil
+}
+
+// Restore puts a backup in the journal's place and keeps the old one under
+// another name, which it returns ("" where there was none). It refuses with
+// ErrInUse while a program has the journal open, and a file that is no journal,
+// is damaged or has a newer schema changes nothing.
+func Restore(from, path string, now time.Time) (kept string, err error) {
+	fail := func(err error) (string, error) {
+		return "", fmt.Errorf("journal %s: restore from %s: %w", path, from, err)
+	}
+	a, err := os.Stat(from)
+	if err != nil {
+		return fail(err)
+	}
+	b, err := os.Stat(path)
+	if err == nil && os.SameFile(a, b) {
+		return fail(errors.New("this is the journal itself"))
+	}
+	had := taken(path)
+	if had {
+		if err := unused(path); err != nil {
+			return fail(err)
+		}
+	}
+	part := path + ".part"
+	if err := copyFile(from, part); err != nil {
+		return fail(errors.Join(err, os.Remove(part)))
+	}
+	if err := errors.Join(inspectCopy(part), likeOwner(part, path)); err != nil {
+		return fail(errors.Join(err, os.Remove(part)))
+	}
+	if had {
+		if kept, err = moveAway(path, "replaced", now); err != nil {
+			return fail(errors.Join(err, os.Remove(part)))
+		}
+	}
+	if err := place(part, path); err != nil {
+		return kept, fmt.Errorf("journal %s: restore: %w; the old one is %s, the new one %s", path, err, kept, part)
+	}
+	return kept, nil
+}
+
+// unused refuses where any other program has the file open: in exclusive
+// locking mode SQLite wants the write-ahead log for itself.
+func unused(path string) (err error) {
+	if head, err := readHead(path); err != nil || !bytes.HasPrefix(head, header) {
+		return err // broken or empty: nobody can work with it
+	}
+	db, err := single(path, "rw", "busy_timeout(0)", "locking_mode(EXCLUSIVE)")
+	if err != nil {
+		return err
+	}
+	defer db.Close()
+	const busy, locked = 5, 6
+	if _, err = db.Exec("BEGIN EXCLUSIVE; ROLLBACK"); err != nil {
+		if c := code(err); c == busy || c == locked {
+			return fmt.Errorf("%w: stop the gateway first", ErrInUse)
+		}
+		if damaged(err) {
+			return nil
+		}
+	}
+	return err
+}
+
+// inspectCopy accepts a whole journal of a schema that this program knows.
+func inspectCopy(path string) (err error) {
+	if head, err := readHead(path); err != nil {
+		return err
+	} else if !bytes.HasPrefix(head, header) {
+		return errors.New("the file does not begin like a journal")
+	}
+	// Nobody else knows this file, so that SQLite need not look for a log.
+	db, err := single(path, "ro")
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, db.Close()) }()
+	var app int64
+	var version int
+	var verdict string
+	for q, to := range map[string]any{
+		"PRAGMA application_id": &app, "PRAGMA user_version": &version, "PRAGMA integrity_check(1)": &verdict,
+	} {
+		if err := db.QueryRow(q).Scan(to); err != nil {
+			return err
+		}
+	}
+	switch {
+	case app != applicationID:
+		return errors.New("this is no journal of a gateway")
+	case version > len(migrations()):
+		return fmt.Errorf("its schema is version %d and this program knows up to %d: install the newer program", version, len(migrations()))
+	case verdict != "ok":
+		return fmt.Errorf("%w: %s", errDamaged, verdict)
+	}
+	return nil
+}
+
+// single opens one connection; mode is SQLite's.
+func single(path, mode string, pragmas ...string) (*sql.DB, error) {
+	abs, err := filepath.Abs(path)
+	if err != nil {
+		return nil, err
+	}
+	q := url.Values{"mode": {mode}, "_pragma": pragmas}
+	if mode == "ro" {
+		q.Set("immutable", "1")
+	}
+	u := url.URL{Scheme: "file", Opaque: (&url.URL{Path: abs}).EscapedPath(), RawQuery: q.Encode()}
+	db, err := sql.Open("sqlite", u.String())
+	if err != nil {
+		return nil, err
+	}
+	db.SetMaxOpenConns(1)
+	return db, nil
+}
+
+// code is SQLite's primary result code, 0 where err is none of its errors.
+func code(err error) int {
+	var se *sqlite.Error
+	if errors.As(err, &se) {
+		return se.Code() & 0xff
+	}
+	return 0
+}
+
+func readHead(path string) ([]byte, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	head := make([]byte, headerLen)
+	n, err := io.ReadFull(f, head)
+	if errors.Is(err, io.EOF) || errors.Is(err, io.ErrUnexpectedEOF) {
+		err = nil
+	}
+	return head[:n], err
+}
+
+func copyFile(from, to string) (err error) {
+	in, err := os.Open(from)
+	if err != nil {
+		return err
+	}
+	defer in.Close()
+	out, err := os.OpenFile(to, os.O_CREATE|os.O_TRUNC|os.O_WRONLY, 0o600)
+	if err != nil {
+		return err
+	}
+	_, err = io.Copy(out, in)
+	return errors.Join(err, out.Close())
+}
+
+// place has part on the card before it takes its name.
+func place(part, to string) error {
+	f, err := os.OpenFile(part, os.O_RDWR, 0)
+	if err != nil {
+		return err
+	}
+	if err := errors.Join(f.Sync(), f.Close()); err != nil {
+		return err
+	}
+	if err := os.Rename(part, to); err != nil {
+		return err
+	}
+	return syncDir(filepath.Dir(to))
+}
+
+// moveAway renames the file and what belongs to it.
+func moveAway(path, why string, now time.Time) (string, error) {
+	to := fmt.Sprintf("%s.%s-%s", path, why, now.UTC().Format("20060102T150405Z"))
+	for base, n := to, 2; taken(to); n++ {
+		if n > 1000 {
+			return "", fmt.Errorf("too many files like %s", base)
+		}
+		to = fmt.Sprintf("%s-%d", base, n)
+	}
+	for _, part := range []string{"", "-wal", "-shm"} {
+		if err := os.Rename(path+part, to+part); err != nil && !errors.Is(err, fs.ErrNotExist) {
+			return "", err
+		}
+	}
+	return to, nil
+}
