@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"fabricpot/cmd/gateway/internal/runner"
+	"fabricpot/control/garden"
 )
 
 // Gateway is what the handlers need of the running loop.
@@ -17,6 +18,11 @@ type Gateway interface {
 	CloseAll(ctx context.Context, who string) (runner.CloseReport, error)
 	// Automatic turns automatic control on or off.
 	Automatic(ctx context.Context, on bool, who string) error
+	// Ask hands in a request for the next tick. Nothing else from here can
+	// touch a valve, and the permit has the last word.
+	Ask(ctx context.Context, a garden.Ask) error
+	// KeepShut keeps a zone shut for a time from now on.
+	KeepShut(ctx context.Context, zone garden.ZoneID, span time.Duration, who string) error
 }
 
 // maxBody bounds what any request may carry.

@@ -1,0 +1,177 @@
+package page
+
+import (
+	"net/http"
+	"strings"
+
+	"fabricpot/cmd/gateway/internal/runner"
+	"fabricpot/control/garden"
+)
+
+// healthModel is the Health view.
+type healthModel struct {
+	Head      headView
+	Alarms    []alarmView
+	CanAck    bool
+	Lines     []lineView
+	Probes    []zoneProbes
+	System    []pair
+	Automatic bool
+	// AutoTicket is for turning automatic control on and off.
+	AutoTicket string
+	Who        string
+}
+
+type alarmView struct{ Name, About, Title, Text, Next, Since, State, Ticket string }
+
+type lineView struct {
+	Name, Valve, Today, Flow, Trouble string
+	Open, Doubt                       bool
+}
+
+type zoneProbes struct {
+	Name, Path string
+	Probes     []probeView
+}
+
+func (p *Page) health(w http.ResponseWriter, r *http.Request, v *visit) {
+	st, ok := p.status(w, r, v)
+	if !ok {
+		return
+	}
+	m := healthModel{
+		Head: p.headOf(st, v), CanAck: p.o.Acknowledge != nil, Automatic: st.Automatic,
+		AutoTicket: p.tickets.issue(v.session, "automatic"),
+
+		System: p.system(st),
+	}
+	if v.signedIn {
+		m.Who = sprintf(tSignedInAs, map[role]string{owner: tOwner, guest: tGuest}[v.role])
+	}
+	for _, a := range st.Alarms {
+		m.Alarms = append(m.Alarms, alarmView{
+			Name: a.Name, About: a.About, Title: a.Name, Text: a.Text, Next: a.Next, State: a.State,
+			Since: sprintf(tSinceAt, clock(a.Since, st.At)), Ticket: p.tickets.issue(v.session, seenPurpose(a.Name, a.About)),
+		})
+	}
+	for _, l := range st.Lines {
+		lv := lineView{Name: l.Name, Open: l.Open, Flow: v.volume(l.FlowLPH) + "/h", Today: sprintf(tLineOf, v.volume(l.TodayL), v.volume(l.CapL)), Trouble: l.Trouble}
+		if lv.Name == "" {
+			lv.Name = string(l.Line)
+		}
+		switch {
+		case l.Open:
+			lv.Valve = tOpen
+		case l.Confirmed:
+			lv.Valve = tClosedYes
+		default:
+			lv.Valve, lv.Doubt = tClosedNo, true
+		}
+		m.Lines = append(m.Lines, lv)
+	}
+	for i := range st.Zones {
+		if zs := &st.Zones[i]; len(zs.Probes) > 0 {
+			m.Probes = append(m.Probes, zoneProbes{zs.Name, potPath(zs.Zone), probeViews(zs, v)})
+		}
+	}
+	p.show(w, r, http.StatusOK, healthPage(v, m))
+}
+
+func seenPurpose(name, about string) string { return "seen " + name + " " + about }
+
+func (p *Page) system(st *runner.Status) []pair {
+	at := st.At.Format("Monday 2 January 2006 15:04")
+	out := []pair{{tClockRow, sprintf(tClockOK, at)}, {tRoundsTaken, sprintf(tRounds2, st.Ticks, st.At.Format("15:04:05"))}}
+	if !st.Synced {
+		out[0].Value = sprintf(tClockNo, at)
+	}
+	hw := tBoard
+	if st.Hardware == garden.Bench {
+		hw = tBench
+	}
+	out = append(out, pair{tHardware, hw})
+	kept := st.Journal
+	if kept == "" && p.o.History != nil {
+		kept = p.o.History.Path()
+	}
+	if kept == "" {
+		kept = tJournalNone
+	}
+	out = append(out, pair{tJournal, kept})
+	if p.o.Broker != nil {
+		out = append(out, pair{tBroker, p.o.Broker()})
+	}
+	if p.o.Version != "" {
+		out = append(out, pair{tVersion, p.o.Version})
+	}
+	return out
+}
+
+// acknowledge marks an alarm as seen.
+func (p *Page) acknowledge(w http.ResponseWriter, r *http.Request, v *visit) {
+	name, about := r.PostForm.Get("name"), r.PostForm.Get("about")
+	known := false
+	if st := p.o.Gateway.Status(); st != nil {
+		for _, a := range st.Alarms {
+			known = known || a.Name == name && a.About == about
+		}
+	}
+	if !known || p.o.Acknowledge == nil {
+		p.refuse(w, r, v, fault{http.StatusNotFound, tErrUnknownA, tErrUnknownAx, "/health", tHealth})
+		return
+	}
+	if !p.spend(w, r, v, seenPurpose(name, about), "/health") {
+		return
+	}
+	ctx, cancel := within(r.Context())
+	defer cancel()
+	if err := p.o.Acknowledge(ctx, name, about, who); err != nil {
+		p.failed(w, r, v, err, "/health")
+		return
+	}
+	p.done(w, r, "/health", tAcked)
+}
+
+// automatic turns automatic control on or off.
+func (p *Page) automatic(w http.ResponseWriter, r *http.Request, v *visit) {
+	on := r.PostForm.Get("on")
+	if on != "yes" && on != "no" {
+		p.refuse(w, r, v, fault{http.StatusBadRequest, tErrChoice, tErrChoiceTx + " " + tNothing, "/health", tHealth})
+		return
+	}
+	if !p.spend(w, r, v, "automatic", "/health") {
+		return
+	}
+	ctx, cancel := within(r.Context())
+	defer cancel()
+	if err := p.o.Gateway.Automatic(ctx, on == "yes", who); err != nil {
+		p.failed(w, r, v, err, "/health")
+		return
+	}
+	said := tAutoOffDone
+	if on == "yes" {
+		said = tAutoOnDone
+	}
+	p.done(w, r, "/health", said)
+}
+
+// closeAll closes every line. It asks for no fresh ticket: closing is the safe
+// state, and a form that lay open for hours must still be able to do it.
+func (p *Page) closeAll(w http.ResponseWriter, r *http.Request, v *visit) {
+	ctx, cancel := within(r.Context())
+	defer cancel()
+	rep, err := p.o.Gateway.CloseAll(ctx, who)
+	if err != nil {
+		p.failed(w, r, v, err, "/health")
+		return
+	}
+	said := sprintf(tCloseDone, rep.Closed, rep.Lines)
+	if len(rep.Unconfirmed) > 0 {
+		names := make([]string, 0, len(rep.Unconfirmed))
+		for _, l := range rep.Unconfirmed {
+			names = append(names, string(l))
+		}
+		said = sprintf(tCloseOpen, rep.Closed, rep.Lines, strings.Join(names, ", "))
+	}
+	p.done(w, r, "/health", said)
+}

@@ -1,0 +1,217 @@
+package page
+
+import (
+	"crypto/hmac"
+	"crypto/rand"
+	"crypto/sha256"
+	"net"
+	"net/http"
+	"strconv"
+	"sync"
+	"time"
+
+	"github.com/prometheus/client_golang/prometheus"
+	"github.com/prometheus/client_golang/prometheus/collectors"
+	"github.com/prometheus/client_golang/prometheus/promhttp"
+
+	"fabricpot/cmd/gateway/internal/runner"
+	"fabricpot/control/garden"
+)
+
+const space = "fabricpot"
+
+// newMetrics makes the handler of /metrics with a registry of its own.
+func (p *Page) newMetrics() (http.Handler, error) {
+	reg := prometheus.NewRegistry()
+	for _, c := range []prometheus.Collector{
+		newGauges(p.o.Gateway, &p.watch),
+		collectors.NewGoCollector(),
+		collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}),
+	} {
+		if err := reg.Register(c); err != nil {
+			return nil, err
+		}
+	}
+	return promhttp.HandlerFor(reg, promhttp.HandlerOpts{MaxRequestsInFlight: 4, Timeout: 10 * time.Second}), nil
+}
+
+// gauges turn the last published Status into metrics when they are asked for.
+type gauges struct {
+	g     Gateway
+	watch *watch
+	d     map[string]*prometheus.Desc
+}
+
+func newGauges(g Gateway, w *watch) *gauges {
+	c := &gauges{g: g, watch: w, d: map[string]*prometheus.Desc{}}
+	add := func(name, help string, labels ...string) {
+		c.d[name] = prometheus.NewDesc(prometheus.BuildFQName(space, "", name), help, labels, nil)
+	}
+	add("probe_success", "Whether the probe's last reading is good (1) or not (0).", "probe", "zone")
+	add("probe_quality", "The probe's last reading: 2 good, 1 uncertain, 0 bad.", "probe", "zone")
+	add("probe_water_ratio", "Water content at the probe's depth, volume of water per volume of mix; absent where the reading is bad.", "probe", "zone")
+	add("probe_volts", "The probe's output.", "probe", "zone")
+	add("probe_age_seconds", "Age of the probe's last reading when the round was taken.", "probe", "zone")
+	add("probe_temperature_celsius", "Temperature of the mix at the probe.", "probe", "zone")
+	add("zone_water_ratio", "Mean water content of the root zone; absent where it is not known.", "zone")
+	add("zone_water_litres", "Water held by the root zone.", "zone")
+	add("zone_capacity_litres", "Water held by the root zone when drained.", "zone")
+	add("zone_refill_litres", "Water held by the root zone at its refill point.", "zone")
+	add("zone_refill_eta_seconds", "Expected time until the zone reaches its refill point.", "zone")
+	add("zone_state", "What the zone is doing: 1 for the state that holds.", "zone", "state")
+	add("zone_probe_trusted", "Whether a trustworthy probe stands behind the zone's water.", "zone")
+	add("line_open", "Whether the line is open.", "line")
+	add("line_closed_confirmed", "Whether the line is known to be closed.", "line")
+	add("line_success", "Whether the line's driver works: 0 after an error.", "line")
+	add("line_day_litres", "Water charged to the line in the last 24 hours.", "line")
+	add("line_day_limit_litres", "The most the line may give in 24 hours.", "line")
+	add("alarm_raised", "Alarms that are raised or not yet seen, by name and what they are about.", "alarm", "about")
+	add("automatic", "Whether automatic control is on.")
+	add("clock_confirmed", "Whether the wall clock was confirmed.")
+	add("rounds_total", "Rounds of sampling and deciding since the start.")
+	add("round_age_seconds", "Time since the last round came in.")
+	return c
+}
+
+func (c *gauges) Describe(ch chan<- *prometheus.Desc) {
+	for _, d := range c.d {
+		ch <- d
+	}
+}
+
+func (c *gauges) Collect(ch chan<- prometheus.Metric) {
+	st := c.g.Status()
+	quiet := c.watch.quiet(st)
+	if st == nil {
+		return
+	}
+	put := func(name string, v float64, labels ...string) {
+		if garden.Finite(v) {
+			ch <- prometheus.MustNewConstMetric(c.d[name], prometheus.GaugeValue, v, labels...)
+		}
+	}
+	may := func(name string, v *float64, labels ...string) {
+		if v != nil {
+			put(name, *v, labels...)
+		}
+	}
+	put("automatic", flag(st.Automatic))
+	put("clock_confirmed", flag(st.Synced))
+	put("round_age_seconds", quiet.Seconds())
+	ch <- prometheus.MustNewConstMetric(c.d["rounds_total"], prometheus.CounterValue, float64(st.Ticks))
+	for i := range st.Zones {
+		z := &st.Zones[i]
+		id := string(z.Zone)
+		may("zone_water_ratio", z.Water, id)
+		may("zone_water_litres", z.HeldL, id)
+		put("zone_capacity_litres", z.CapacityL, id)
+		put("zone_refill_litres", z.RefillL, id)
+		if z.HoursLeft != nil {
+			put("zone_refill_eta_seconds", *z.HoursLeft*3600, id)
+		}
+		put("zone_probe_trusted", flag(z.Trusted), id)
+		for s := garden.Resting; s <= garden.KeptShut; s++ {
+			put("zone_state", flag(z.State == s.String()), id, s.String())
+		}
+		for k := range z.Probes {
+			c.probe(put, may, &z.Probes[k], id)
+		}
+	}
+	for i := range st.Lines {
+		l := &st.Lines[i]
+		id := string(l.Line)
+		put("line_open", flag(l.Open), id)
+		put("line_closed_confirmed", flag(l.Confirmed), id)
+		put("line_success", flag(l.Trouble == ""), id)
+		put("line_day_litres", l.TodayL, id)
+		put("line_day_limit_litres", l.CapL, id)
+	}
+	seen := map[[2]string]bool{}
+	for _, a := range st.Alarms {
+		if k := [2]string{a.Name, a.About}; !seen[k] {
+			seen[k] = true
+			put("alarm_raised", 1, a.Name, a.About)
+		}
+	}
+}
+
+func (c *gauges) probe(put func(string, float64, ...string), may func(string, *float64, ...string), pr *runner.ProbeStatus, zone string) {
+	id := string(pr.Probe)
+	quality := 0.0
+	for _, q := range []garden.Quality{garden.Uncertain, garden.Good} {
+		if pr.Quality == q.String() {
+			quality = float64(q)
+		}
+	}
+	put("probe_success", flag(pr.Quality == garden.Good.String()), id, zone)
+	put("probe_quality", quality, id, zone)
+	may("probe_water_ratio", pr.Water, id, zone)
+	put("probe_volts", pr.Volts, id, zone)
+	put("probe_age_seconds", pr.AgeS, id, zone)
+	may("probe_temperature_celsius", pr.TempC, id, zone)
+}
+
+func flag(b bool) float64 {
+	if b {
+		return 1
+	}
+	return 0
+}
+
+// scrapers remember which credentials of metrics collectors were right, so that
+// a scrape does not cost a password check each time.
+type scrapers struct {
+	key  [32]byte
+	mu   sync.Mutex
+	good map[[32]byte]bool
+}
+
+const maxScrapers = 8
+
+func newScrapers() *scrapers {
+	s := &scrapers{good: map[[32]byte]bool{}}
+	rand.Read(s.key[:])
+	return s
+}
+
+func (s *scrapers) sum(password string) [32]byte {
+	m := hmac.New(sha256.New, s.key[:])
+	m.Write([]byte(password))
+	return [32]byte(m.Sum(nil))
+}
+
+// scraper admits a collector of metrics: one on this machine, or one that
+// brings a password as HTTP basic authentication, the guest's or the owner's.
+func (p *Page) scraper(w http.ResponseWriter, r *http.Request) bool {
+	if host, _, err := net.SplitHostPort(r.RemoteAddr); err == nil && net.ParseIP(host).IsLoopback() {
+		return true
+	}
+	_, password, ok := r.BasicAuth()
+	if ok {
+		s := p.scrapers
+		sum := s.sum(password)
+		s.mu.Lock()
+		known := s.good[sum]
+		s.mu.Unlock()
+		if known {
+			return true
+		}
+		who, wait, err := p.verify(r, password)
+		if who != nobody && err == nil {
+			s.mu.Lock()
+			if len(s.good) < maxScrapers {
+				s.good[sum] = true
+			}
+			s.mu.Unlock()
+			return true
+		}
+		if wait > 0 {
+			w.Header().Set("Retry-After", strconv.Itoa(int(wait.Seconds())+1))
+			http.Error(w, sprintf(tSlow, span(wait)), http.StatusTooManyRequests)
+			return false
+		}
+	}
+	w.Header().Set("WWW-Authenticate", `Basic realm="metrics", charset="UTF-8"`)
+	http.Error(w, tSignIn, http.StatusUnauthorized)
+	return false
+}

@@ -1,0 +1,201 @@
+package page
+
+import (
+	"context"
+	"embed"
+	"errors"
+	"io/fs"
+	"net/http"
+	"time"
+
+	"fabricpot/cmd/gateway/internal/journal"
+	"fabricpot/control/garden"
+	"fabricpot/control/task"
+)
+
+//go:embed assets
+var assets embed.FS
+
+// History is what the page reads of the journal, and the notes it writes.
+// *journal.Journal is one.
+type History interface {
+	ZoneSeries(z garden.ZoneID, from, to time.Time, points int) ([]journal.Point, error)
+	DeliveriesSince(t time.Time) ([]garden.PastDelivery, error)
+	Decisions(from, to time.Time, most int) ([]journal.Decision, error)
+	Feeds(zone garden.ZoneID, since time.Time) ([]journal.Feed, error)
+	Notes(since time.Time) ([]journal.Note, error)
+	AddNote(n journal.Note) error
+	Path() string
+}
+
+// Rounds is the gardener's list of work. Its methods may be called from any
+// goroutine.
+type Rounds interface {
+	// List returns the open tasks, the most pressing first.
+	List(now time.Time) []task.Listed
+	// Done ticks a task. It answers task.ErrAsk where it was ticked before and
+	// the report does not say Again, and task.ErrUnknown for no such task.
+	Done(ctx context.Context, id string, r task.Report) error
+}
+
+// Options are what a page is made of. Garden and Gateway must be given.
+type Options struct {
+	Garden  *garden.Garden
+	Gateway Gateway
+	// History is the journal; nil shows no past and keeps no notes.
+	History History
+	// Rounds adds the task list to the hand-tended pots; it may be nil.
+	Rounds Rounds
+	// NextFeed says in words when a zone is fed next; nil or an empty answer
+	// leaves the line out.
+	NextFeed func(garden.ZoneID) string
+	// Acknowledge marks an alarm as seen by name and subject; nil shows no
+	// button.
+	Acknowledge func(ctx context.Context, name, about, who string) error
+	// Broker says in words how the link to the broker stands; it may be nil.
+	Broker func() string
+	// Secrets are the password's and the guest's hashes; the zero value asks
+	// nobody to sign in, which Listen allows on loopback alone.
+	Secrets Secrets
+	// Version is shown on the Health view.
+	Version string
+	// Now is the clock for sessions, forms and slow sign-ins; nil means the
+	// system's.
+	Now func() time.Time
+}
+
+// Page is the local web page: one http.Handler, safe for concurrent use.
+type Page struct {
+	o        Options
+	mux      *http.ServeMux
+	inner    http.Handler
+	scale    scale
+	zones    map[garden.ZoneID]zoneRef
+	sessions *sessions
+	slow     *throttle
+	tickets  *tickets
+	metrics  http.Handler
+	streams  chan struct{}
+	watch    watch
+	scrapers *scrapers
+}
+
+// zoneRef is a zone with its pot and its line, which is nil where a person
+// waters it.
+type zoneRef struct {
+	pot  *garden.Pot
+	zone *garden.Zone
+	line *garden.Line
+}
+
+// maxStreams bounds the live viewers; each costs a goroutine and a connection.
+const maxStreams = 64
+
+// New makes the page. It opens nothing and starts no goroutine.
+func New(o Options) (*Page, error) {
+	if o.Garden == nil || o.Gateway == nil {
+		return nil, errors.New("page: a page needs a garden and a gateway")
+	}
+	if o.Now == nil {
+		o.Now = time.Now
+	}
+	p := &Page{
+		o: o, scale: scaleOf(o.Garden), zones: map[garden.ZoneID]zoneRef{},
+		sessions: newSessions(o.Now), slow: newThrottle(o.Now), tickets: newTickets(o.Now),
+		streams: make(chan struct{}, maxStreams), scrapers: newScrapers(),
+	}
+	p.watch.now = o.Now
+	o.Garden.EachZone(func(pot *garden.Pot, z *garden.Zone) {
+		ref := zoneRef{pot: pot, zone: z}
+		if l, ok := o.Garden.Line(z.Line); ok && z.Line != "" {
+			ref.line = l
+		}
+		p.zones[z.ID] = ref
+	})
+	var err error
+	if p.metrics, err = p.newMetrics(); err != nil {
+		return nil, err
+	}
+	if err := p.routes(); err != nil {
+		return nil, err
+	}
+	return p, nil
+}
+
+// ServeHTTP answers one request.
+func (p *Page) ServeHTTP(w http.ResponseWriter, r *http.Request) { p.inner.ServeHTTP(w, r) }
+
+// view answers a request of a visitor who may make it.
+type view func(w http.ResponseWriter, r *http.Request, v *visit)
+
+func (p *Page) routes() error {
+	files, err := fs.Sub(assets, "assets")
+	if err != nil {
+		return err
+	}
+	p.mux = http.NewServeMux()
+	// The patterns carry no method: a wrong one gets a page with the way back,
+	// not the mux's plain text.
+	p.on("/{$}", p.terrace, nil)
+	p.on("/pot/{zone}", p.pot, nil)
+	p.on("/pot/{zone}/chart.svg", p.chart, nil)
+	p.on("/pot/{zone}/water", p.waterPreview, p.water)
+	p.on("/pot/{zone}/shut", nil, p.shut)
+	p.on("/pot/{zone}/open", nil, p.openAgain)
+	p.on("/pot/{zone}/note", nil, p.note)
+	p.on("/pot/{zone}/gave", nil, p.gave)
+	p.on("/rounds", p.rounds, nil)
+	p.on("/rounds/done", nil, p.tick)
+	p.on("/health", p.health, nil)
+	p.on("/health/seen", nil, p.acknowledge)
+	p.on("/health/automatic", nil, p.automatic)
+	p.on("/health/close", nil, p.closeAll)
+	p.on("/live", p.live, nil)
+	p.on("/metrics", func(w http.ResponseWriter, r *http.Request, _ *visit) { p.metrics.ServeHTTP(w, r) }, nil)
+	p.on("/settings", nil, p.settings)
+	p.on("/sign-in", p.signInPage, p.signIn)
+	p.on("/sign-out", nil, p.signOut)
+	p.mux.HandleFunc("/healthz", p.healthz)
+	static := http.FileServerFS(files)
+	p.mux.HandleFunc("GET /assets/", func(w http.ResponseWriter, r *http.Request) {
+		w.Header().Set("Cache-Control", "max-age=3600")
+		http.StripPrefix("/assets/", static).ServeHTTP(w, r)
+	})
+	p.on("/", func(w http.ResponseWriter, r *http.Request, v *visit) {
+		p.refuse(w, r, v, fault{http.StatusNotFound, tErrNoPage, tErrNoPageTx, "/", tBackTerrace})
+	}, nil)
+	cross := http.NewCrossOriginProtection()
+	cross.SetDenyHandler(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		p.refuse(w, r, p.stranger(r), fault{http.StatusForbidden, tErrCross, tErrCrossTx, "/", tBackTerrace})
+	}))
+	p.inner = p.harden(cross.Handler(p.mux))
+	return nil
+}
+
+// on serves a pattern: get for reading, post for doing, either may be nil.
+func (p *Page) on(pattern string, get, post view) {
+	p.mux.HandleFunc(pattern, func(w http.ResponseWriter, r *http.Request) {
+		v, ok := p.admit(w, r)
+		if !ok {
+			return
+		}
+		read := r.Method == http.MethodGet || r.Method == http.MethodHead
+		switch {
+		case read && get != nil:
+			get(w, r, v)
+		case r.Method == http.MethodPost && post != nil:
+			p.act(w, r, v, post)
+		case pattern == "/":
+			get(w, r, v)
+		default:
+			takes := "GET"
+			if get == nil {
+				takes = "POST"
+			} else if post != nil {
+				takes = "GET, POST"
+			}
+			w.Header().Set("Allow", takes)
+			p.refuse(w, r, v, fault{http.StatusMethodNotAllowed, tErrMethod, sprintf(tErrMethodTx, takes), "/", tBackTerrace})
+		}
+	})
+}

@@ -1,0 +1,185 @@
+package page
+
+import (
+	"math"
+	"net/http"
+	"time"
+
+	"fabricpot/cmd/gateway/internal/journal"
+	"fabricpot/cmd/gateway/internal/runner"
+	"fabricpot/control/garden"
+)
+
+// window is one of the spans of time a pot is shown over.
+type window struct {
+	Key, Words, Long string
+	back             time.Duration
+	points           int
+	ahead            time.Duration
+	layout, label    string
+}
+
+func windows() []window {
+	const day = 24 * time.Hour
+	return []window{
+		{"day", tDay, "day", day, 96, 6 * time.Hour, "15:04", "15:04"},
+		{"week", tWeek, "week", 7 * day, 84, 36 * time.Hour, "Mon 2 Jan 15:04", "Mon 2"},
+		{"season", tSeason, "season", 200 * day, 200, 0, "2 Jan", "2 Jan"},
+	}
+}
+
+func windowOf(r *http.Request) (window, bool) {
+	key := r.URL.Query().Get("span")
+	all := windows()
+	if key == "" {
+		return all[0], true
+	}
+	for _, w := range all {
+		if w.Key == key {
+			return w, true
+		}
+	}
+	return all[0], false
+}
+
+// past is what a zone went through over a window.
+type past struct {
+	From, To, Until time.Time
+	Points          []journal.Point
+	Capacity        float64
+	// Given are the litres that reached the zone, by equal parts of the window.
+	Given []float64
+	Fed   []time.Time
+	// Ahead is the expected course until the refill point, as two ends; its
+	// last point may lie beyond Until.
+	Ahead []journal.Point
+}
+
+// bars is how many parts the litres given are added up in.
+const bars = 28
+
+// readPast reads a zone's past from the journal.
+func (p *Page) readPast(ref zoneRef, zs *runner.ZoneStatus, st *runner.Status, win window) (past, error) {
+	out := past{To: st.At, From: st.At.Add(-win.back), Until: st.At.Add(win.ahead), Capacity: zs.Capacity}
+	h := p.o.History
+	points, err := h.ZoneSeries(ref.zone.ID, out.From, out.To, win.points)
+	if err != nil {
+		return out, err
+	}
+	if len(points) > 1 && win.Key == "season" {
+		// A season that began last week is shown as that week, drawn finer.
+		if first := points[0].At; first.Sub(out.From) > win.back/4 {
+			out.From = first
+			if points, err = h.ZoneSeries(ref.zone.ID, out.From, out.To, win.points); err != nil {
+				return out, err
+			}
+		}
+	}
+	out.Points = points
+	if ref.line != nil {
+		all, err := h.DeliveriesSince(out.From)
+		if err != nil {
+			return out, err
+		}
+		share := ref.line.ShareOf(ref.zone.ID)
+		for _, d := range all {
+			if d.Line == ref.line.ID {
+				out.give(d.ClosedAt.Wall, d.Litres*share)
+			}
+		}
+	}
+	feeds, err := h.Feeds(ref.zone.ID, out.From)
+	if err != nil {
+		return out, err
+	}
+	for _, f := range feeds {
+		if !f.At.Wall.After(out.To) {
+			out.Fed = append(out.Fed, f.At.Wall)
+		}
+	}
+	if win.ahead > 0 && zs.Water != nil && zs.HoursLeft != nil && *zs.HoursLeft > 0 && *zs.HoursLeft < longHours {
+		out.Ahead = []journal.Point{
+			{At: st.At, Mean: *zs.Water},
+			{At: st.At.Add(time.Duration(*zs.HoursLeft * float64(time.Hour))), Mean: zs.RefillPoint},
+		}
+	}
+	return out, nil
+}
+
+func (p *past) give(at time.Time, litres float64) {
+	whole := p.To.Sub(p.From)
+	since := at.Sub(p.From)
+	if since < 0 || since > whole || whole <= 0 || !garden.Finite(litres) || litres <= 0 {
+		return
+	}
+	if p.Given == nil {
+		p.Given = make([]float64, bars)
+	}
+	p.Given[min(bars-1, int(float64(bars)*float64(since)/float64(whole)))] += litres
+}
+
+// row is one line of the table beside a chart.
+type row struct {
+	Time, Water, Range, Refill, Given, Fed string
+	// Share is where along the chart the row stands, 0..1.
+	Share string
+}
+
+// rows writes the past as a table of at most bars lines.
+func (p *past) rows(win window, v *visit, zone *time.Location) []row {
+	out := make([]row, bars)
+	part := p.To.Sub(p.From) / bars
+	full := p.Until.Sub(p.From)
+	if part <= 0 {
+		return nil
+	}
+	type sum struct {
+		mean, lo, hi, refill float64
+		n, nr                int
+	}
+	sums := make([]sum, bars)
+	for _, pt := range p.Points {
+		i := min(bars-1, max(0, int(pt.At.Sub(p.From)/part)))
+		s := &sums[i]
+		if s.n == 0 {
+			s.lo, s.hi = pt.Min, pt.Max
+		}
+		s.mean += pt.Mean * float64(pt.N)
+		s.n += pt.N
+		s.lo, s.hi = min(s.lo, pt.Min), max(s.hi, pt.Max)
+		if pt.Refill.Known {
+			s.refill += pt.Refill.Value
+			s.nr++
+		}
+	}
+	for i := range out {
+		begin := p.From.Add(time.Duration(i) * part)
+		r := &out[i]
+		r.Time = begin.In(zone).Format(win.layout)
+		r.Share = sprintf("%.4f", float64(begin.Add(part/2).Sub(p.From))/float64(full))
+		r.Water, r.Range, r.Refill, r.Given = "–", "–", "–", "–"
+		if s := sums[i]; s.n > 0 {
+			r.Water = percent(s.mean / float64(s.n))
+			r.Range = percent(s.lo) + " – " + percent(s.hi)
+			if s.nr > 0 {
+				r.Refill = percent(s.refill / float64(s.nr))
+			}
+		}
+		if p.Given != nil && p.Given[i] > 0 {
+			r.Given = v.volume(p.Given[i])
+		}
+		for _, at := range p.Fed {
+			if !at.Before(begin) && at.Before(begin.Add(part)) {
+				r.Fed = tFed
+			}
+		}
+	}
+	return out
+}
+
+func percent(v float64) string {
+	if !garden.Finite(v) {
+		return "–"
+	}
+	return sprintf("%.1f %%", 100*math.Round(v*1000)/1000)
+}

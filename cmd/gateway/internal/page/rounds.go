@@ -1,0 +1,158 @@
+package page
+
+import (
+	"errors"
+	"net/http"
+	"slices"
+	"strings"
+
+	"fabricpot/cmd/gateway/internal/runner"
+	"fabricpot/control/garden"
+	"fabricpot/control/task"
+)
+
+// roundsModel is the Rounds view.
+type roundsModel struct {
+	Head  headView
+	Hands []handView
+	Tasks []taskView
+	Unit  string
+}
+
+// handView is a pot that a person waters.
+type handView struct {
+	Name, Title, When, Why, Path string
+	Short                        bool
+	Amount, Ticket               string
+	hours                        float64
+}
+
+// taskView is one task of the list.
+type taskView struct {
+	ID, Title, Why, Due, Urgency string
+	Late                         bool
+	Steps, Cautions, Since       []string
+	Amount, Ticket               string
+	Pours                        bool
+}
+
+func (p *Page) rounds(w http.ResponseWriter, r *http.Request, v *visit) {
+	st, ok := p.status(w, r, v)
+	if !ok {
+		return
+	}
+	m := roundsModel{Head: p.headOf(st, v), Unit: v.volumeUnit()}
+	for i := range st.Zones {
+		if zs := &st.Zones[i]; zs.HandTended {
+			m.Hands = append(m.Hands, p.handView(zs, v))
+		}
+	}
+	slices.SortStableFunc(m.Hands, func(a, b handView) int {
+		switch {
+		case a.hours < b.hours:
+			return -1
+		case a.hours > b.hours:
+			return 1
+		}
+		return strings.Compare(a.Name, b.Name)
+	})
+	if p.o.Rounds != nil {
+		for _, t := range p.o.Rounds.List(st.At) {
+			m.Tasks = append(m.Tasks, p.taskView(t, st, v))
+		}
+	}
+	p.show(w, r, http.StatusOK, roundsPage(v, m))
+}
+
+func (p *Page) handView(zs *runner.ZoneStatus, v *visit) handView {
+	h := handView{Name: zs.Name, Path: potPath(zs.Zone), Ticket: p.tickets.issue(v.session, "gave "+string(zs.Zone))}
+	if h.Name == "" {
+		h.Name = string(zs.Zone)
+	}
+	if zs.HeldL == nil || zs.ToRefillL == nil || zs.HoursLeft == nil {
+		h.Title, h.Why = h.Name, tHandUnknown
+		return h
+	}
+	room := max(0, zs.CapacityL-*zs.HeldL)
+	h.hours = *zs.HoursLeft
+	h.Why = sprintf(tHandWhy, v.volume(*zs.HeldL), v.volume(zs.RefillL), v.volume(zs.CapacityL))
+	switch {
+	case *zs.ToRefillL <= 0:
+		h.Short, h.When, h.Title, h.hours = true, tHandNow, sprintf(tHandWater, h.Name, v.volume(room)), 0
+	case *zs.HoursLeft < 24:
+		h.When, h.Title = sprintf(tHandWhen, hours(*zs.HoursLeft)), sprintf(tHandWater, h.Name, v.volume(room))
+	default:
+		h.Title = sprintf(tHandRest, h.Name)
+		if *zs.HoursLeft < longHours {
+			h.When = sprintf(tHandWhen, hours(*zs.HoursLeft))
+		}
+	}
+	if room > 0.05 {
+		h.Amount = amountIn(room, v)
+	}
+	return h
+}
+
+// amountIn is a number for a form, in the browser's unit.
+func amountIn(litres float64, v *visit) string {
+	number, _, _ := strings.Cut(v.volume(litres), " ")
+	return number
+}
+
+func (p *Page) taskView(t task.Listed, st *runner.Status, v *visit) taskView {
+	tv := taskView{
+		ID: t.ID, Title: t.Title, Why: t.Why, Steps: t.Steps, Cautions: t.Cautions, Since: t.Since, Urgency: t.Urgency,
+		Due: sprintf(tDue, clock(t.Due, st.At)), Late: t.LateDays > 0 && t.Urgency != task.DueNow.String(),
+		Pours: t.Litres > 0, Ticket: p.tickets.issue(v.session, "done "+t.ID),
+	}
+	if t.Litres > 0 {
+		tv.Amount = amountIn(t.Litres, v)
+	}
+	return tv
+}
+
+// tick enters that a task was done.
+func (p *Page) tick(w http.ResponseWriter, r *http.Request, v *visit) {
+	st, ok := p.status(w, r, v)
+	if !ok {
+		return
+	}
+	id := r.PostForm.Get("task")
+	if p.o.Rounds == nil || id == "" || len(id) > 200 {
+		p.refuse(w, r, v, fault{http.StatusNotFound, tErrUnknownA, tErrUnknownAx, "/rounds", tRounds})
+		return
+	}
+	rep := task.Report{At: st.At, Again: r.PostForm.Get("again") == "yes"}
+	if got := r.PostForm.Get("amount"); got != "" {
+		const most = 1000
+		litres, ok := amount(got, r.PostForm.Get("unit"), most)
+		if !ok {
+			p.refuseAmount(w, r, v, got, most, "/rounds")
+			return
+		}
+		rep.Litres = garden.Known(litres)
+	}
+	if !p.spend(w, r, v, "done "+id, "/rounds") {
+		return
+	}
+	ctx, cancel := within(r.Context())
+	defer cancel()
+	err := p.o.Rounds.Done(ctx, id, rep)
+	switch {
+	case errors.Is(err, task.ErrAsk):
+		said := strings.TrimPrefix(err.Error(), task.ErrAsk.Error()+": ")
+		p.show(w, r, http.StatusConflict, againPage(v, againModel{
+			ID: id, Said: sprintf(tAgainText, said+"."), Amount: r.PostForm.Get("amount"), Unit: r.PostForm.Get("unit"),
+			Ticket: p.tickets.issue(v.session, "done "+id),
+		}))
+	case errors.Is(err, task.ErrUnknown):
+		p.refuse(w, r, v, fault{http.StatusNotFound, tErrUnknownA, tErrUnknownAx, "/rounds", tRounds})
+	case err != nil:
+		p.failed(w, r, v, err, "/rounds")
+	default:
+		p.done(w, r, "/rounds", tTicked)
+	}
+}
+
+// againModel asks whether a task was done a second time.
+type againModel struct{ ID, Said, Amount, Unit, Ticket string }
