@@ -84,4 +84,7 @@ type Calibration struct {
 	// ProbeOffsets are further offsets by probe, from a calibration file that
 	// several probes share.
 	ProbeOffsets map[ProbeID]float64
+	// File is the calibration file all this came from; empty for the garden
+	// file itself.
+	File string
 }

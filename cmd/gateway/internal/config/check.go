@@ -66,6 +66,18 @@ func (r *reader) checkRetention(path string, t garden.Retention) {
 }
 
 func (r *reader) checkCalibration(path string, c garden.Calibration) {
+	if r.src.given(path + ".file") {
+		for _, key := range []string{"method", "points", "slope", "intercept", "temperature-coefficient", "temperature-reference"} {
+			if p := path + "." + key; r.src.given(p) {
+				r.say(p, "stands beside a calibration file", "", "it in that file, or no such file")
+			}
+		}
+		return
+	}
+	if r.src.given(path) && !r.src.given(path+".method") && !r.unsound[path] && !r.unsound[path+".method"] {
+		r.say(path, `no "method"`, "", "method: how points become a curve, or file: a calibration file")
+		return
+	}
 	if !r.sound(path + ".method") {
 		return
 	}

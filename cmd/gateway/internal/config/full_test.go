@@ -103,6 +103,11 @@ pots:
               points:
                 - { volts: 2.5 V, water: 10 % }
                 - { volts: 1.3 V, water: 60 % }
+          low:
+            depth: 30 cm
+            input: 0x48/2
+            calibration:
+              file: testdata/bark.calibration.yaml
         lower-limit: 25 %
         refill: 40 %
         stop: 49 %

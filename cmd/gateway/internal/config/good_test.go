@@ -74,6 +74,12 @@ func TestFullFile(t *testing.T) {
 				{ID: "big-left-deep", Zone: "big-left", DepthCM: 40, Input: garden.Input{Addr: 0x48, Channel: 1}, Calibration: garden.Calibration{
 					Kind: garden.LeastSquares, TempRefC: 20, Points: []garden.CalibrationPoint{{Volts: 2.5, Water: 0.1}, {Volts: 1.3, Water: 0.6}},
 				}},
+				{ID: "big-left-low", Zone: "big-left", DepthCM: 30, Input: garden.Input{Addr: 0x48, Channel: 2}, Calibration: garden.Calibration{
+					Kind: garden.Quadratic, TempRefC: 21, Points: []garden.CalibrationPoint{
+						{Volts: 2.5, Water: 0.06}, {Volts: 2, Water: 0.28}, {Volts: 1.7, Water: 0.45}, {Volts: 1.4, Water: 0.66},
+					},
+					ProbeOffsets: map[garden.ProbeID]float64{"herbs-deep": -0.015}, File: "testdata/bark.calibration.yaml",
+				}},
 			},
 			Capacity: k(0.5), LowerLimit: k(0.25), RefillPoint: k(0.4), StopPoint: k(0.49), LeachingFraction: 0.12,
 			Feed: garden.FeedPlan{

@@ -27,6 +27,7 @@ func (r *reader) link(d *draft) *garden.Garden {
 		if m.value.Name == "" {
 			m.value.Name = m.id
 		}
+		r.calibrationFile(m.path+".calibration", &m.value.Calibration)
 		g.Mixes = append(g.Mixes, m.value)
 	}
 	for _, c := range d.crops {
@@ -145,6 +146,7 @@ func (r *reader) linkZone(pot *garden.Pot, whole zoneDraft, d entry[zoneDraft], 
 	for _, pr := range d.value.probes {
 		probe := pr.value
 		probe.ID, probe.Zone = garden.ProbeID(string(z.ID)+"-"+pr.id), z.ID
+		r.calibrationFile(pr.path+".calibration", &probe.Calibration)
 		r.claim("probe", string(probe.ID), pr.path)
 		z.Probes = append(z.Probes, probe)
 	}

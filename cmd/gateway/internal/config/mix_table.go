@@ -45,7 +45,8 @@ func calibrationTable() object[garden.Calibration] {
 		{"water", "the water fraction that was true", true, of(as[garden.WaterFraction](quantity(units.Fraction(), 0, 1)), func(p *garden.CalibrationPoint) *garden.WaterFraction { return &p.Water })},
 	}}
 	return object[garden.Calibration]{"a calibration", []field[garden.Calibration]{
-		{"method", "how points become a curve", true, of(choice("a method", garden.TwoPoint, garden.Interpolated, garden.LeastSquares, garden.Quadratic, garden.Inverse, garden.Linear), func(c *garden.Calibration) *garden.CalibrationKind { return &c.Kind })},
+		{"file", "a calibration file that stands beside the garden file, in place of method and points", false, of(besideName(), func(c *garden.Calibration) *string { return &c.File })},
+		{"method", "how points become a curve", false, of(choice("a method", garden.TwoPoint, garden.Interpolated, garden.LeastSquares, garden.Quadratic, garden.Inverse, garden.Linear), func(c *garden.Calibration) *garden.CalibrationKind { return &c.Kind })},
 		{"points", "pairs of volts and water", false, list("points, each with volts and water", point, func(c *garden.Calibration) *[]garden.CalibrationPoint { return &c.Points })},
 		{"slope", "of linear: the change of water fraction per volt", false, of(quantity(units.PerVolt(), -10, 10), func(c *garden.Calibration) *float64 { return &c.Slope })},
 		{"intercept", "of linear: the water fraction at 0 V", false, of(quantity(units.Fraction(), -20, 20), func(c *garden.Calibration) *float64 { return &c.Intercept })},
