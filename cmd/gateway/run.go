@@ -25,6 +25,7 @@ type runFlags struct {
 	date    string
 	journal string
 	socket  string
+	page    pageFlags
 }
 
 func newRun(s streams) *cobra.Command {
@@ -50,6 +51,7 @@ It prints a line per decision, with the reason.`,
 	fl.StringVar(&f.date, "date", "", "bench only: the `DATE` it begins on, as 2026-07-01; none: 1 July of this year")
 	fl.StringVar(&f.journal, "journal", "", "journal `FILE`; none: the garden file's, or for a bench a new one each time")
 	socketFlag(cmd, &f.socket)
+	f.page.on(cmd)
 	return cmd
 }
 
@@ -66,6 +68,10 @@ func run(ctx context.Context, s streams, args []string, f runFlags) error {
 	if !bench && f.speed != 1 {
 		return wrongUse{errors.New("--speed is for the bench alone: real water takes its time")}
 	}
+	door, err := f.page.door(s)
+	if err != nil {
+		return err
+	}
 	listener, err := page.ListenSocket(f.socket)
 	if err != nil {
 		return err
@@ -79,7 +85,10 @@ func run(ctx context.Context, s streams, args []string, f runFlags) error {
 	keeper := runner.NewKeeper(j)
 	defer keeper.Close()
 
+	stopPage := func() {}
+	defer func() { stopPage() }()
 	serve := func(desk *runner.Desk) *http.Server {
+		stopPage = servePage(ctx, s, u, door, desk, keeper.Journal)
 		srv := page.NewServer(page.NewAPI(desk))
 		go func() {
 			if err := srv.Serve(listener); err != nil && !errors.Is(err, http.ErrServerClosed) {

@@ -82,12 +82,12 @@ func (p *Page) headOf(st *runner.Status, v *visit) headView {
 	return h
 }
 
-// needs counts what waits for a person: alarms, lines that did not confirm, and
-// hand-tended pots in want.
+// needs counts what waits for a person: alarms nobody has seen and hand-tended
+// pots in want.
 func (p *Page) needs(st *runner.Status) int {
-	n := len(st.Alarms)
-	for _, l := range st.Lines {
-		if !l.Open && !l.Confirmed {
+	n := 0
+	for _, a := range st.Alarms {
+		if a.State != "acknowledged" {
 			n++
 		}
 	}

@@ -13,30 +13,47 @@ import (
 // DefaultListen is where the page is where nothing else was asked for.
 const DefaultListen = "127.0.0.1:8077"
 
-// Listen opens the page's address, which must be a literal IP address or
-// localhost with a port, or ":port" for every address. Without a password it
-// refuses everything but loopback: whoever reaches the page can open valves.
-// certFile and keyFile make it TLS; both or none must be given.
-func Listen(addr string, s Secrets, certFile, keyFile string) (net.Listener, error) {
-	host, _, err := net.SplitHostPort(addr)
+// Door is where the page can be reached.
+type Door struct {
+	// Addr is a literal IP address or localhost with a port, or ":port" for
+	// every address.
+	Addr string
+	// CertFile and KeyFile make it TLS; both or none must be given.
+	CertFile, KeyFile string
+	// Secrets are the page's; without a password only loopback is open.
+	Secrets Secrets
+}
+
+// Check refuses a door that must not be opened, without opening it: whoever
+// reaches the page can open valves.
+func (d Door) Check() error {
+	host, _, err := net.SplitHostPort(d.Addr)
 	if err != nil {
-		return nil, fmt.Errorf("page: listen on %q: %w; expected an address such as %s", addr, err, DefaultListen)
+		return fmt.Errorf("page: listen on %q: %w; expected an address such as %s", d.Addr, err, DefaultListen)
 	}
-	if !s.Set() && !localName(host) {
-		return nil, fmt.Errorf("page: listen on %q: others could reach it and there is no password; set one with: gateway password, or listen on %s", addr, DefaultListen)
+	if !d.Secrets.Set() && !localName(host) {
+		return fmt.Errorf("page: listen on %q: others could reach it and there is no password; set one with: gateway password, or listen on %s", d.Addr, DefaultListen)
 	}
-	if (certFile == "") != (keyFile == "") {
-		return nil, errors.New("page: a certificate and its key belong together; give both or none")
+	if (d.CertFile == "") != (d.KeyFile == "") {
+		return errors.New("page: a certificate and its key belong together; give both or none")
+	}
+	return nil
+}
+
+// Listen opens the door.
+func (d Door) Listen() (net.Listener, error) {
+	if err := d.Check(); err != nil {
+		return nil, err
 	}
 	var conf *tls.Config
-	if certFile != "" {
-		pair, err := tls.LoadX509KeyPair(certFile, keyFile)
+	if d.CertFile != "" {
+		pair, err := tls.LoadX509KeyPair(d.CertFile, d.KeyFile)
 		if err != nil {
 			return nil, fmt.Errorf("page: certificate: %w", err)
 		}
 		conf = &tls.Config{Certificates: []tls.Certificate{pair}, MinVersion: tls.VersionTLS12, NextProtos: []string{"h2", "http/1.1"}}
 	}
-	l, err := net.Listen("tcp", addr)
+	l, err := net.Listen("tcp", d.Addr)
 	if err != nil {
 		return nil, fmt.Errorf("page: %w; name another address with --listen, or none with --no-page", err)
 	}
@@ -45,6 +62,43 @@ func Listen(addr string, s Secrets, certFile, keyFile string) (net.Listener, err
 		l = tls.NewListener(l, conf)
 	}
 	return l, nil
+}
+
+// knockEvery is how often a door that did not open is tried again.
+const knockEvery = 10 * time.Second
+
+// Keep serves at the door until the context ends. A door that can't be opened
+// yet, as when the network comes up late, is tried again: a page must never
+// keep the garden from being watered. tell gets a line for a person.
+func (p *Page) Keep(ctx context.Context, d Door, tell func(string)) {
+	told := ""
+	for {
+		l, err := d.Listen()
+		if err == nil {
+			told = ""
+			tell("page: " + d.url(l.Addr()))
+			err = p.Serve(ctx, l)
+		}
+		if ctx.Err() != nil {
+			return
+		}
+		if err != nil && err.Error() != told {
+			told = err.Error()
+			tell(told + "; the garden is kept without it, and it is tried again")
+		}
+		select {
+		case <-ctx.Done():
+			return
+		case <-time.After(knockEvery):
+		}
+	}
+}
+
+func (d Door) url(at net.Addr) string {
+	if d.CertFile != "" {
+		return "https://" + at.String() + "/"
+	}
+	return "http://" + at.String() + "/"
 }
 
 // Serve answers on l until the context ends; then it gives open answers a

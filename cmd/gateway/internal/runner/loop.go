@@ -132,6 +132,7 @@ func (l *Loop) Ask(now garden.Moment, a garden.Ask) {
 	}
 	l.check(now, "keep a request", l.p.Journal.Asked(now, a))
 	l.asks = append(l.asks, a)
+	l.refresh(now)
 }
 
 // eachLine calls f with the line of a zone, or with every line where the zone

@@ -1,0 +1,95 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"path/filepath"
+
+	"fabricpot/cmd/gateway/internal/journal"
+	"fabricpot/cmd/gateway/internal/page"
+	"fabricpot/cmd/gateway/internal/runner"
+
+	"github.com/spf13/cobra"
+)
+
+// pageFlags are where the page is and who may see it.
+type pageFlags struct {
+	listen, passwordFile, cert, key string
+	none                            bool
+}
+
+func (f *pageFlags) on(cmd *cobra.Command) {
+	fl := cmd.Flags()
+	fl.StringVar(&f.listen, "listen", page.DefaultListen, "`ADDRESS` of the page; anything but this machine alone needs a password")
+	fl.StringVar(&f.passwordFile, "password-file", "", "`FILE` with the page's password, as 'gateway password' writes it; none: the usual place, if there is one")
+	fl.StringVar(&f.cert, "tls-cert", "", "certificate `FILE` for the page, PEM")
+	fl.StringVar(&f.key, "tls-key", "", "the certificate's key `FILE`, PEM")
+	fl.BoolVar(&f.none, "no-page", false, "serve no page")
+}
+
+// passwordPath is the file meant by the flag, or the usual one.
+func passwordPath(flag string) (string, error) {
+	if flag != "" {
+		return flag, nil
+	}
+	dir, err := stateDir()
+	if err != nil {
+		return "", err
+	}
+	return filepath.Join(dir, "password"), nil
+}
+
+// door is the page's door, nil where none is wanted. What is wrong on the
+// command line ends the program; nothing else about the page may.
+func (f *pageFlags) door(s streams) (*page.Door, error) {
+	if f.none {
+		return nil, nil
+	}
+	d := &page.Door{Addr: f.listen, CertFile: f.cert, KeyFile: f.key}
+	path, err := passwordPath(f.passwordFile)
+	if err == nil {
+		d.Secrets, err = page.LoadSecrets(path)
+	}
+	switch {
+	case err == nil:
+	case f.passwordFile == "" && errors.Is(err, fs.ErrNotExist):
+	case f.passwordFile == "" && d.Check() == nil:
+		// On this machine alone; but somebody wanted a password, so nothing is
+		// opened without it.
+		fmt.Fprintln(s.err, "page:", err, "- the garden is kept without the page")
+		return nil, nil
+	default:
+		return nil, err
+	}
+	if err := d.Check(); err != nil {
+		return nil, wrongUse{err}
+	}
+	return d, nil
+}
+
+// servePage serves the page in the background; the returned function ends it
+// and waits until nobody reads the journal through it any more.
+func servePage(ctx context.Context, s streams, u *understood, d *page.Door, desk *runner.Desk, j *journal.Journal) (stop func()) {
+	if d == nil {
+		return func() {}
+	}
+	p, err := page.New(page.Options{
+		Garden: u.garden, Gateway: desk, History: j, Acknowledge: desk.Acknowledge, Secrets: d.Secrets, Version: version(),
+	})
+	if err != nil {
+		fmt.Fprintln(s.err, "page:", err, "- the garden is kept without the page")
+		return func() {}
+	}
+	ctx, cancel := context.WithCancel(ctx)
+	ended := make(chan struct{})
+	go func() {
+		defer close(ended)
+		p.Keep(ctx, *d, func(line string) { fmt.Fprintln(s.err, line) })
+	}()
+	return func() {
+		cancel()
+		<-ended
+	}
+}
