@@ -18,7 +18,7 @@ const (
 	settled   = 6 * time.Hour
 	// memory is how long a reading's error stays the same: many readings in
 	// that time are worth one.
-	memory = 6 * time.Hour
+	memory = 24 * time.Hour
 	// readingSD is what a probe's reading errs by at best, m³/m³, and slack
 	// what its bounds are widened by.
 	readingSD = 0.010
@@ -261,6 +261,7 @@ func (p *Plan) fuse(st *State, i int, now garden.Moment, dt time.Duration) {
 			lo = min(v.mid, float64(zp.Capacity)) - blindSlack*zp.band(1)
 		}
 		z.water.Hold(lo, v.hi+slack)
+		z.water.Sure(readingSD + (v.hi+slack-lo)/4)
 	}
 	// What the probe says is also where the cautious balance would start from.
 	z.short = max(0, (float64(zp.Capacity)-z.water.Mean)*zp.VolumeL)

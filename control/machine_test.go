@@ -204,8 +204,8 @@ func TestVerifiedAtRestAndToppedUpOnce(t *testing.T) {
 		b.tick()
 	}
 	given, n := b.now, len(b.log)
-	// Half of it ran past: the pot is short once it rests.
-	b.dry(0, 0.7)
+	// Most of it ran past: the pot is short once it rests.
+	b.dry(0, 0.9)
 	o, k := b.until(24 * 60)
 	require.GreaterOrEqual(t, k, 0, "topped up")
 	assert.Equal(t, garden.Topping, o.Why.Code)

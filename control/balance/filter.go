@@ -116,6 +116,15 @@ func (f *Filter) Forget(meanVar float64) {
 	f.bound()
 }
 
+// Sure caps the standard deviation of the mean, for what is known from elsewhere
+// to lie within a span.
+func (f *Filter) Sure(sd float64) {
+	if garden.Finite(sd) && sd > 0 {
+		f.VarMean = min(f.VarMean, sd*sd)
+		f.bound()
+	}
+}
+
 // SD is the standard deviation of the mean.
 func (f *Filter) SD() float64 { return math.Sqrt(f.VarMean) }
 
