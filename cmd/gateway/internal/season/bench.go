@@ -81,7 +81,7 @@ func NewBench(g *garden.Garden, o Options) (*Bench, error) {
 	if b.Guard, err = valves.NewGuard(g, act, ledger, valves.Options{PeakNeedL: peak}); err != nil {
 		return nil, err
 	}
-	sampler, err := sensors.NewSampler(g, b.openInput(), sensors.Options{TempC: b.Wires.ProbeTempC})
+	sampler, err := sensors.NewSampler(g, b.OpenInput(), sensors.Options{TempC: b.Wires.ProbeTempC})
 	if err != nil {
 		return nil, err
 	}
@@ -100,8 +100,8 @@ func NewBench(g *garden.Garden, o Options) (*Bench, error) {
 	return b, nil
 }
 
-// openInput opens the real converter driver on the bench's bus.
-func (b *Bench) openInput() func(garden.Input) (sensors.VoltReader, error) {
+// OpenInput opens the real converter driver on the bench's bus.
+func (b *Bench) OpenInput() func(garden.Input) (sensors.VoltReader, error) {
 	return func(in garden.Input) (sensors.VoltReader, error) {
 		return ads1115.New(b.Wires.BusNamed(in.Bus), in.Addr, b.Clock, ads1115.Opts{})
 	}
