@@ -1,0 +1,320 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"time"
+
+	"fabricpot/cmd/gateway/internal/page"
+	"fabricpot/cmd/gateway/internal/runner"
+	"fabricpot/cmd/gateway/internal/season"
+	"fabricpot/control/garden"
+	"fabricpot/sensors"
+	"fabricpot/sensors/ads1115"
+	"fabricpot/sim/bench"
+	"fabricpot/sim/terrace"
+	"fabricpot/valves"
+)
+
+// guardStep is how often the guard is looked after while something waits, as in
+// a running gateway.
+const guardStep = 50 * time.Millisecond
+
+// stand is a garden's hardware under test, on a board or on the bench, without
+// the controller: lines behind their guard, and probes. One goroutine uses it.
+type stand struct {
+	u       *understood
+	bench   *season.Bench // nil on a board
+	guard   *valves.Guard
+	moment  func() garden.Moment
+	sleep   func(time.Duration)
+	open    func(garden.Input) (sensors.VoltReader, error)
+	readers map[garden.Input]sensors.VoltReader
+	order   garden.OrderID
+	closers []func() error
+}
+
+// standFlags are the flags of commands that touch hardware.
+type standFlags struct {
+	hardware, socket, journal string
+	seed                      uint64
+	patience                  time.Duration
+	// startCM and offsetV choose the bench's state: suction at the floor, and
+	// how far its probes are off.
+	startCM, offsetV float64
+}
+
+// hardwareOf settles which hardware is meant: the garden file's, or the bench
+// where that is asked for.
+func (f standFlags) hardwareOf(u *understood) error {
+	switch f.hardware {
+	case "":
+	case garden.Bench:
+		u.garden.Hardware.Kind = garden.Bench
+	case garden.Board:
+		if u.garden.Hardware.Kind != garden.Board {
+			return wrongUse{fmt.Errorf("--hardware board: %s describes no board", u.name)}
+		}
+	default:
+		return wrongUse{fmt.Errorf("--hardware %q: expected bench or board", f.hardware)}
+	}
+	return nil
+}
+
+// openStand opens a garden's hardware and closes every line. No gateway and no
+// other session may share it: the control socket is held until Close.
+func openStand(s streams, u *understood, f standFlags) (*stand, error) {
+	if err := f.hardwareOf(u); err != nil {
+		return nil, err
+	}
+	lock, err := page.ListenSocket(f.socket)
+	if err != nil {
+		return nil, fmt.Errorf("the hardware is in use: %w", err)
+	}
+	st := &stand{u: u, readers: map[garden.Input]sensors.VoltReader{}, closers: []func() error{lock.Close}}
+	build := st.onBoard
+	if u.garden.Hardware.Kind == garden.Bench {
+		build = st.onBench
+	}
+	if err := build(s, f); err != nil {
+		return nil, errors.Join(err, st.Close())
+	}
+	if bad := st.shut(); len(bad) > 0 {
+		err := fmt.Errorf("not confirmed closed: %v; shut their hand valves and look at the wiring", bad)
+		return nil, errors.Join(err, st.Close())
+	}
+	return st, nil
+}
+
+func (st *stand) onBench(_ streams, f standFlags) error {
+	g := st.u.garden
+	start := time.Date(2026, time.July, 1, 5, 0, 0, 0, g.Site.Zone)
+	o := terrace.DefaultOptions(f.seed, nil)
+	o.StartSuctionCM = f.startCM
+	b, err := season.NewBench(g, season.Options{Seed: f.seed, Start: start, Weather: season.Climate(f.seed, start, 60), Terrace: o,
+		Bench: bench.Options{OffsetV: f.offsetV}})
+	if err != nil {
+		return err
+	}
+	st.bench, st.guard, st.moment = b, b.Guard, b.Moment
+	st.sleep = func(d time.Duration) { b.Clock.Sleep(d); b.Wires.Advance() }
+	st.open = func(in garden.Input) (sensors.VoltReader, error) {
+		return ads1115.New(b.Wires.BusNamed(in.Bus), in.Addr, b.Clock, ads1115.Opts{})
+	}
+	return nil
+}
+
+func (st *stand) onBoard(s streams, f standFlags) error {
+	u := st.u
+	hw, err := openLines(u.garden)
+	if err != nil {
+		return err
+	}
+	st.closers = append(st.closers, hw.Close)
+	j, err := openJournal(s, u, f.journal, false)
+	if err != nil {
+		return err
+	}
+	keeper := runner.NewKeeper(j)
+	st.closers = append(st.closers, keeper.Close)
+	peak := make(map[garden.LineID]float64, len(u.garden.Lines))
+	for _, l := range u.plan.Lines() {
+		peak[l.ID] = l.PeakDailyL
+	}
+	if st.guard, err = valves.NewGuard(u.garden, hw.actuators, keeper, valves.Options{PeakNeedL: peak}); err != nil {
+		return err
+	}
+	clock := runner.NewBoardClock(u.garden.Site.Zone)
+	st.moment, st.sleep, st.open = clock.Moment, time.Sleep, openInputs(u.garden, hw)
+	// What earlier runs gave counts against the day's limits here too.
+	now := st.moment()
+	st.guard.CloseAll(now)
+	last, err := keeper.LastOrderID()
+	if err != nil {
+		return fmt.Errorf("the journal's last order: %w", err)
+	}
+	unfinished, err := keeper.Unfinished()
+	if err != nil {
+		return fmt.Errorf("the journal's unfinished intents: %w", err)
+	}
+	past, err := keeper.Recent(now)
+	if err != nil {
+		return fmt.Errorf("the journal's deliveries of the last day: %w", err)
+	}
+	st.order = last
+	st.guard.Restore(now, clock.SinceBoot(), unfinished, past)
+	return st.guard.Flush()
+}
+
+// Close shuts every line for good and lets go of the hardware.
+func (st *stand) Close() error {
+	var errs []error
+	if st.guard != nil {
+		st.guard.Seal(st.moment())
+		if bad := st.confirm(); len(bad) > 0 {
+			errs = append(errs, fmt.Errorf("not confirmed closed: %v; shut their hand valves now", bad))
+		}
+		errs = append(errs, st.guard.Flush())
+	}
+	for _, c := range slices.Backward(st.closers) {
+		errs = append(errs, c())
+	}
+	st.closers = nil
+	return errors.Join(errs...)
+}
+
+// shut closes every line and returns those that did not confirm.
+func (st *stand) shut() []garden.LineID {
+	st.guard.CloseAll(st.moment())
+	return st.confirm()
+}
+
+// confirm gives closes ten seconds.
+func (st *stand) confirm() []garden.LineID {
+	bad := st.guard.Unconfirmed()
+	for i := 0; len(bad) > 0 && i < 200; i++ {
+		st.sleep(guardStep)
+		st.guard.Advance(st.moment())
+		bad = st.guard.Unconfirmed()
+	}
+	return bad
+}
+
+// wait lets time pass, looking after the guard. On the bench that costs hardly
+// any real time.
+func (st *stand) wait(ctx context.Context, d time.Duration) ([]garden.Delivery, error) {
+	var ended []garden.Delivery
+	step := guardStep
+	if st.bench != nil {
+		step = time.Second
+	}
+	until := st.moment().Mono + d
+	for {
+		now := st.moment()
+		ended = append(ended, st.guard.Advance(now)...)
+		left := until - now.Mono
+		if at, ok := st.guard.NextDeadline(); ok {
+			left = min(left, max(at-now.Mono, time.Millisecond))
+		}
+		if now.Mono >= until {
+			return ended, nil
+		}
+		if err := ctx.Err(); err != nil {
+			return ended, err
+		}
+		st.sleep(min(step, left))
+	}
+}
+
+// openFor opens one line for a bounded time through the guard and returns what
+// became of it. Whatever happens, the line is closed when it returns.
+func (st *stand) openFor(ctx context.Context, line garden.LineID, d time.Duration, tick func(left time.Duration)) (del garden.Delivery, err error) {
+	defer func() {
+		if r := recover(); r != nil {
+			err = errors.Join(fmt.Errorf("%v", r), st.guard.CloseEverything())
+		}
+		if bad := st.shut(); len(bad) > 0 {
+			err = errors.Join(err, fmt.Errorf("not confirmed closed: %v; shut their hand valves now", bad))
+		}
+	}()
+	l, ok := st.u.garden.Line(line)
+	if !ok {
+		return del, fmt.Errorf("the garden has no line %q", line)
+	}
+	st.order++
+	litres := l.FlowLPH() * d.Hours()
+	o := garden.Order{ID: st.order, Line: line, Litres: litres, MaxOn: d + d/4, Kind: garden.Commission, Why: garden.Reason{Code: garden.FlowTest, A: litres}}
+	if len(l.Outlets) > 0 {
+		o.Zone = l.Outlets[0].Zone
+	}
+	if no, opened := st.guard.Request(st.moment(), valves.Env{}, o); !opened {
+		return del, fmt.Errorf("line %s was not opened: %s", line, no.Cause)
+	}
+	end := st.moment().Mono + d + d/4 + time.Second
+	for {
+		now := st.moment()
+		ended, err := st.wait(ctx, min(time.Second, max(end-now.Mono, time.Millisecond)))
+		for _, e := range ended {
+			if e.Order == o.ID {
+				return e, nil
+			}
+		}
+		if err != nil {
+			stopped, _ := st.guard.Stop(st.moment(), line)
+			return stopped, err
+		}
+		if now.Mono >= end {
+			return del, fmt.Errorf("line %s did not close in time", line)
+		}
+		if tick != nil {
+			tick(end - now.Mono)
+		}
+	}
+}
+
+// look is one burst of a probe.
+type look struct {
+	Volts, Spread garden.Volts
+	TempC         garden.Measured
+	Water         garden.WaterFraction
+	Calibrated    bool
+}
+
+// lookBurst is enough conversions for a median within a millivolt or two.
+const lookBurst = 25
+
+// look reads a probe by its number in garden.ProbeList.
+func (st *stand) look(i int, pr garden.Probe) (look, error) {
+	var l look
+	if pr.Remote != nil {
+		return l, errors.New("its readings come over the broker: start the gateway to see them")
+	}
+	at := pr.Input
+	at.Channel = 0
+	r, ok := st.readers[at]
+	if !ok {
+		var err error
+		if r, err = st.open(pr.Input); err != nil {
+			return l, err
+		}
+		st.readers[at] = r
+	}
+	vs := make([]garden.Volts, 0, lookBurst)
+	for range lookBurst {
+		v, err := r.ReadVolts(pr.Input.Channel)
+		if err != nil {
+			delete(st.readers, at)
+			return l, err
+		}
+		vs = append(vs, v)
+	}
+	slices.Sort(vs)
+	l.Volts, l.Spread = vs[len(vs)/2], vs[len(vs)-2]-vs[1]
+	if st.bench != nil {
+		l.TempC = st.bench.Wires.ProbeTempC(i)
+	}
+	pot, zone, ok := st.u.garden.Zone(pr.Zone)
+	if !ok || zone == nil {
+		return l, nil
+	}
+	if c, err := sensors.NewCurve(st.u.garden.CalibrationFor(pot, &pr)); err == nil {
+		l.Water, _ = c.WaterAt(l.Volts, l.TempC)
+		l.Calibrated = true
+	}
+	return l, nil
+}
+
+// fault says in a word what a voltage means by itself.
+func (l look) fault() string {
+	switch {
+	case l.Volts < 0.08:
+		return "short circuit, or nothing is powered"
+	case l.Volts > 3.2:
+		return "open: no probe, cable or plug"
+	case l.Spread > 0.05:
+		return "noisy"
+	}
+	return ""
+}
