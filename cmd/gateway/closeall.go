@@ -37,19 +37,26 @@ after every exit.`,
 			case len(args) == 0:
 				return fmt.Errorf("%w: a bench's lines end with it; name the garden file to close a board's lines directly", err)
 			}
-			g, err := loadGarden(args[0])
+			g, note, err := toClose(args[0])
+			if note != "" {
+				fmt.Fprintln(s.err, note)
+			}
 			if err != nil {
 				return err
 			}
-			if g.Hardware.Kind != garden.Board {
-				return fmt.Errorf("no gateway is running, and %s is a bench: there is no line to close", args[0])
+			if len(g.Lines) == 0 {
+				fmt.Fprintf(s.err, "no gateway is running, and %s is a bench: there is no line to close\n", args[0])
+				return nil
 			}
 			fmt.Fprintln(s.err, "no gateway is running: closing the board's lines directly")
 			rep, err = closeBoard(g)
 			if err != nil {
 				return err
 			}
-			return reportClosed(s, rep)
+			if err := reportClosed(s, rep); err != nil {
+				return err
+			}
+			return forgetLines()
 		},
 	}
 	socketFlag(cmd, &socket)
@@ -78,7 +85,7 @@ func newAutomatic(s streams) *cobra.Command {
 }
 
 func socketFlag(cmd *cobra.Command, socket *string) {
-	cmd.Flags().StringVar(socket, "socket", page.DefaultSocket(), "control `socket` of the gateway")
+	cmd.Flags().StringVar(socket, "socket", defaultSocket(), "control `socket` of the gateway")
 }
 
 // reportClosed says what closing came to; lines that did not confirm are a

@@ -208,6 +208,9 @@ func benchTerrace(seed uint64) terrace.Options {
 
 // runBoard keeps the garden on real hardware.
 func runBoard(ctx context.Context, s streams, u *understood, keeper *runner.Keeper, serve func(*runner.Desk) *http.Server) (runner.CloseReport, error) {
+	if err := rememberLines(u.garden); err != nil {
+		fmt.Fprintln(s.err, err) // the plants need water all the same
+	}
 	hw, err := openLines(u.garden)
 	if err != nil {
 		return runner.CloseReport{}, err
@@ -224,5 +227,11 @@ func runBoard(ctx context.Context, s streams, u *understood, keeper *runner.Keep
 	fmt.Fprintf(s.err, "%s: %d lines; Ctrl-C closes every line and ends it\n", u.garden.Site.Name, len(u.garden.Lines))
 	m := newManager(s.err, u.garden.SampleEvery)
 	defer context.AfterFunc(ctx, m.stopping)()
-	return runner.Drive(ctx, l, inbox, clock, u.garden.SampleEvery, m.progress)
+	stopTidying := startTidying(ctx, keeper.Journal, clock, s.err)
+	defer stopTidying()
+	rep, err := runner.Drive(ctx, l, inbox, clock, u.garden.SampleEvery, m.progress)
+	if err == nil && len(rep.Unconfirmed) == 0 {
+		err = forgetLines()
+	}
+	return rep, err
 }
