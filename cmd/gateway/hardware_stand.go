@@ -210,7 +210,7 @@ func (st *stand) wait(ctx context.Context, d time.Duration) ([]garden.Delivery, 
 
 // openFor opens one line for a bounded time through the guard and returns what
 // became of it. Whatever happens, the line is closed when it returns.
-func (st *stand) openFor(ctx context.Context, line garden.LineID, d time.Duration, tick func(left time.Duration)) (del garden.Delivery, err error) {
+func (st *stand) openFor(ctx context.Context, line garden.LineID, d time.Duration) (del garden.Delivery, err error) {
 	defer func() {
 		if r := recover(); r != nil {
 			err = errors.Join(fmt.Errorf("%v", r), st.guard.CloseEverything())
@@ -247,9 +247,6 @@ func (st *stand) openFor(ctx context.Context, line garden.LineID, d time.Duratio
 		}
 		if now.Mono >= end {
 			return del, fmt.Errorf("line %s did not close in time", line)
-		}
-		if tick != nil {
-			tick(end - now.Mono)
 		}
 	}
 }
