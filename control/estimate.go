@@ -29,6 +29,8 @@ const (
 	// stillShare is how much of the hydrostatic picture holds at the floor; it
 	// falls off upwards, where a drying mix no longer passes water.
 	stillShare = 0.9
+	// floorShare is how much more a pot loses than a probe in its middle tells.
+	floorShare = 0.1
 	// factorDay is how much the demand factor may wander in a day.
 	factorDay = 0.02
 	// drainFor is the time constant at which a pot 20 cm tall loses what is over
@@ -70,6 +72,9 @@ func (pr *probePlan) judge(z *ZonePlan, root, reading float64) verdict {
 	if gone <= 0 {
 		return verdict{lo: min(cc, still), mid: cc + (still-cc)*(0.5+0.5*pr.rel), hi: max(cc, still)}
 	}
+	// The wet mix at the floor gives more than its share, so the pot has lost
+	// more than a probe above it tells; sun and air take that from the top.
+	gone *= 1 + floorShare*min(max((pr.rel-0.15)/0.15, 0), 1)
 	even := cc - gone
 	if root < 1 && pr.rel <= root {
 		// Young roots dry their own part only; a little moves up from below.
@@ -296,7 +301,7 @@ func (z *zoneState) dried() {
 	}
 	gone := z.dry - z.dryNow
 	sd := 0.05 + math.Sqrt(readingSD*readingSD/4+0.01*gone*gone)/spent
-	z.water.UpdateFactor(gone/spent, sd)
+	z.water.UpdateFactor(min(gone/spent, mostDrying), sd)
 	z.drying = false
 }
 
@@ -311,6 +316,9 @@ const (
 	dryingFrom     = 4 * time.Hour
 	leastDrying    = 0.015
 	leastDryingFor = 24 * time.Hour
+	// mostDrying bounds what a drying may say: the top of a pot dries faster
+	// than the pot.
+	mostDrying = 1.5
 )
 
 // consensus is the median of what the zone's trusted fresh probes say.

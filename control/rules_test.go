@@ -352,3 +352,30 @@ func TestRainIsCredited(t *testing.T) {
 	assert.Greater(t, got, 0.4*10*z.AreaM2)
 	assert.LessOrEqual(t, got, 10*z.AreaM2)
 }
+
+func TestWindow(t *testing.T) {
+	at := func(h, m int) time.Time { return time.Date(2014, 7, 1, h, m, 0, 0, time.UTC) }
+	ws := []garden.DayWindow{{From: 5 * time.Hour, To: 9*time.Hour + 20*time.Minute}, {From: 18 * time.Hour, To: 2 * time.Hour}}
+	for _, c := range []struct {
+		name          string
+		at            time.Time
+		open          bool
+		shuts, reopen float64
+	}{
+		{"inside", at(8, 0), true, 4.0 / 3, 10},
+		{"a minute before", at(9, 19), true, 1.0 / 60, 8 + 41.0/60},
+		{"at the end", at(9, 20), false, 0, 8 + 40.0/60},
+		{"over midnight", at(23, 30), true, 2.5, 5.5},
+		{"at night", at(3, 0), false, 0, 2},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			open, shuts, reopen := window(ws, c.at)
+			assert.Equal(t, c.open, open)
+			assert.InDelta(t, c.shuts, shuts, 1.0/60)
+			assert.InDelta(t, c.reopen, reopen, 1.0/60)
+		})
+	}
+	open, shuts, _ := window([]garden.DayWindow{{}}, at(3, 0))
+	assert.True(t, open)
+	assert.Equal(t, 24.0, shuts)
+}

@@ -18,6 +18,11 @@ const (
 	// blindSurplus is given where no probe stands near the floor: a deficit there
 	// adds up unseen, a surplus drains.
 	blindSurplus = 1.15
+	// notYetThirsty is the share of its band under which a zone on a shared line
+	// has no use for the water its neighbour needs.
+	notYetThirsty = 0.7
+	// drowningShare of a refill is given at a time where that is so.
+	drowningShare = 0.35
 	// stopTicks readings in a row must see water before a watering is ended.
 	stopTicks = 2
 	// survivalRest is how long a zone must have had no water before a dose.
@@ -201,7 +206,7 @@ func (p *Plan) want(st *State, i int, now garden.Moment, a *ahead) {
 	var why garden.Reason
 	for _, zi := range lp.zones {
 		k, w := p.trigger(st, zi, a)
-		if w.Code == garden.NoReason {
+		if w.Code == garden.NoReason || w.Code == garden.BeforeHeat && p.drowns(st, i, zi) {
 			continue
 		}
 		// A need that a probe saw goes before one that was reckoned.
@@ -221,24 +226,47 @@ func (p *Plan) want(st *State, i int, now garden.Moment, a *ahead) {
 		l.waits = false
 		return
 	}
-	litres := p.spareOthers(st, i, lead, most)
+	litres := most
+	if kind == garden.Estimated || len(lp.zones) > 1 {
+		more := 1 / lp.DU
+		if z := &st.zones[lead]; z.blind && z.trusted && z.known {
+			// One allowance for what can't be seen is enough.
+			more = max(more, blindSurplus) / blindSurplus
+		}
+		litres *= more
+	}
+	litres = p.spareOthers(st, i, lead, litres)
 	if a.rainMM >= 3 && why.Code != garden.Topping {
 		// Leave room for the rain that is due, but fill half the band.
 		z, zp := &st.zones[lead], &p.zones[lead]
 		room := max(litres-0.7*a.rainMM*zp.AreaM2/zp.share, (z.refillAt(zp)+0.5*z.band-z.water.Mean)*zp.VolumeL/zp.share)
 		litres = min(litres, max(room, 0))
 	}
-	if kind == garden.Estimated || len(lp.zones) > 1 {
-		litres /= lp.DU
-	}
 	p.begin(st, i, now, lead, litres, kind, why)
 }
 
-// spareOthers shortens a shared line's litres so that the neediest zone is at
-// least half refilled and the others are not drowned for the rest.
+// drowns reports whether water for one zone of a shared line would come to
+// another that has no use for it yet.
+func (p *Plan) drowns(st *State, i, lead int) bool {
+	for _, zi := range p.lines[i].zones {
+		if zi != lead && p.urgency(st, zi) < notYetThirsty {
+			return true
+		}
+	}
+	return false
+}
+
+// spareOthers shortens a shared line's litres for the sake of the others: to what
+// they have room for, but the neediest is at least half refilled; or to a part of
+// a refill at a time where another has no use for any.
 func (p *Plan) spareOthers(st *State, i, lead int, litres float64) float64 {
 	lp := &p.lines[i]
 	least := litres / 2
+	if p.drowns(st, i, lead) {
+		// Another always gets more than it drinks: keep the neediest lower, so
+		// that at least its own surplus does not come on top.
+		return drowningShare * litres
+	}
 	for _, zi := range lp.zones {
 		if zi == lead {
 			continue

@@ -114,32 +114,41 @@ const hotDayMM = 5
 // window says whether watering is allowed at t, in how many hours that ends (24
 // or more: never), and in how many hours it begins again after that.
 func window(ws []garden.DayWindow, t time.Time) (open bool, shutsIn, reopensIn float64) {
-	// Walk the day in steps of a quarter of an hour; the edges of windows are
-	// then met to within one, which is all that planning ahead needs.
-	const step = 15 * time.Minute
-	in := func(t time.Time) bool {
-		for i := range ws {
-			if ws[i].Contains(t) {
-				return true
-			}
-		}
-		return false
-	}
-	open = in(t)
-	shutsIn = 24
+	open = within(ws, t)
 	at := t
+	shutsIn = 24
 	if open {
-		n := 0
-		for ; n < 96 && in(at); n++ {
-			at = at.Add(step)
-		}
-		shutsIn = float64(n) / 4
+		at = edge(ws, t, true)
+		shutsIn = at.Sub(t).Hours()
 	} else {
 		shutsIn = 0
 	}
-	n := 0
-	for ; n < 96 && !in(at); n++ {
-		at = at.Add(step)
+	if shutsIn >= 24 {
+		return open, 24, 24
 	}
-	return open, shutsIn, at.Sub(t).Hours()
+	return open, shutsIn, edge(ws, at, false).Sub(t).Hours()
+}
+
+func within(ws []garden.DayWindow, t time.Time) bool {
+	for i := range ws {
+		if ws[i].Contains(t) {
+			return true
+		}
+	}
+	return false
+}
+
+// edge is the first moment from t on, to the minute and at most a day away, when
+// being within the windows is no longer what it was. It walks by quarters of an
+// hour and then by minutes; a gap shorter than a quarter may be stepped over,
+// which only matters for planning ahead.
+func edge(ws []garden.DayWindow, t time.Time, was bool) time.Time {
+	end := t.Add(24 * time.Hour)
+	for t.Before(end) && within(ws, t.Add(15*time.Minute)) == was {
+		t = t.Add(15 * time.Minute)
+	}
+	for t.Before(end) && within(ws, t) == was {
+		t = t.Add(time.Minute)
+	}
+	return t
 }
