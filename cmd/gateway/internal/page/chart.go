@@ -11,19 +11,19 @@ import (
 )
 
 // ink is what a chart is drawn with.
-type ink struct{ paper, text, rule, water, band, refill, ahead, bar, feed charts.Color }
+type ink struct{ paper, body, text, rule, water, band, refill, ahead, bar, feed charts.Color }
 
 func inkFor(dark bool) ink {
 	if dark {
 		return ink{
-			paper: charts.ColorFromHex("#1a1612"), text: charts.ColorFromHex("#e9dfcd"), rule: charts.ColorFromHex("#4a4238"),
-			water: charts.ColorFromHex("#8cc6d6"), band: charts.ColorFromHex("#2f4a52"), refill: charts.ColorFromHex("#f0a878"),
+			paper: charts.ColorFromHex("#1a1612"), body: charts.ColorFromHex("#20343a"), text: charts.ColorFromHex("#e9dfcd"), rule: charts.ColorFromHex("#4a4238"),
+			water: charts.ColorFromHex("#8cc6d6"), band: charts.ColorFromHex("#45717c"), refill: charts.ColorFromHex("#f0a878"),
 			ahead: charts.ColorFromHex("#8cc6d6"), bar: charts.ColorFromHex("#5d93a5"), feed: charts.ColorFromHex("#d9b8e8"),
 		}
 	}
 	return ink{
-		paper: charts.ColorFromHex("#fbf7ec"), text: charts.ColorFromHex("#2a241c"), rule: charts.ColorFromHex("#d9cfba"),
-		water: charts.ColorFromHex("#17505f"), band: charts.ColorFromHex("#b9d3d6"), refill: charts.ColorFromHex("#9a3d12"),
+		paper: charts.ColorFromHex("#fbf7ec"), body: charts.ColorFromHex("#dfe9e4"), text: charts.ColorFromHex("#2a241c"), rule: charts.ColorFromHex("#d9cfba"),
+		water: charts.ColorFromHex("#17505f"), band: charts.ColorFromHex("#9fc3c8"), refill: charts.ColorFromHex("#9a3d12"),
 		ahead: charts.ColorFromHex("#17505f"), bar: charts.ColorFromHex("#3f7f90"), feed: charts.ColorFromHex("#6b2f7d"),
 	}
 }
@@ -100,24 +100,46 @@ func drawPast(d past, win window, size canvas, k ink, pr prefs, zone *time.Locat
 	return c.Bytes()
 }
 
-func drawTimes(c *charts.Painter, d past, win window, a, b plot, k ink, text charts.FontStyle, zone *time.Location) {
-	ticks := 4
-	if a.right-a.left > 500 {
-		ticks = 7
-	}
-	for i := range ticks {
-		t := d.From.Add(time.Duration(float64(d.Until.Sub(d.From)) * (float64(i) + 0.5) / float64(ticks)))
-		if win.Key == "day" {
-			t = t.Round(30 * time.Minute)
-		} else {
-			t = t.In(zone)
-			t = time.Date(t.Year(), t.Month(), t.Day(), 12, 0, 0, 0, zone)
+// ticks are the times that are written under a chart: whole hours of a day,
+// midnights of a longer span, as many as there is room for.
+func ticks(from, until time.Time, most int, zone *time.Location) []time.Time {
+	from, until = from.In(zone), until.In(zone)
+	var out []time.Time
+	for _, step := range []int{1, 2, 3, 6, 12, 24, 48, 5 * 24, 7 * 24, 14 * 24, 30 * 24, 60 * 24} {
+		out = out[:0]
+		y, m, d := from.Date()
+		for k := 0; k < 2000; k++ {
+			t := time.Date(y, m, d, k*step, 0, 0, 0, zone)
+			if t.After(until) {
+				break
+			}
+			if !t.Before(from) {
+				out = append(out, t)
+			}
 		}
+		if len(out) <= most {
+			return out
+		}
+	}
+	return out[:most]
+}
+
+func drawTimes(c *charts.Painter, d past, win window, a, b plot, k ink, text charts.FontStyle, zone *time.Location) {
+	most := 5
+	if a.right-a.left > 500 {
+		most = 9
+	}
+	label := win.label
+	if d.Until.Sub(d.From) < 48*time.Hour {
+		label = "15:04"
+	}
+	for _, t := range ticks(d.From, d.Until, most, zone) {
 		x := a.x(t)
 		c.LineStroke([]charts.Point{{X: x, Y: b.bottom}, {X: x, Y: b.bottom + 4}}, k.text, 1)
-		label := t.In(zone).Format(win.label)
-		box := c.MeasureText(label, 0, text)
-		c.Text(label, x-box.Width()/2, b.bottom+18, 0, text)
+		words := t.Format(label)
+		box := c.MeasureText(words, 0, text)
+		left := min(max(x-box.Width()/2, 0), b.right+10-box.Width())
+		c.Text(words, left, b.bottom+18, 0, text)
 	}
 	c.LineStroke([]charts.Point{{X: b.left, Y: b.bottom}, {X: b.right, Y: b.bottom}}, k.text, 1)
 	if d.Until.After(d.To) {
@@ -179,6 +201,9 @@ func drawWater(c *charts.Painter, d past, a plot, k ink) {
 			band = append(band, charts.Point{X: a.x(run[i].At), Y: a.y(run[i].Min)})
 		}
 		if len(run) > 1 {
+			body := append([]charts.Point{{X: line[0].X, Y: a.bottom}}, line...)
+			body = append(body, charts.Point{X: line[len(line)-1].X, Y: a.bottom}, charts.Point{X: line[0].X, Y: a.bottom})
+			c.FillArea(body, k.body)
 			c.FillArea(append(band, band[0]), k.band)
 		}
 		c.LineStroke(line, k.water, 2.5)

@@ -137,7 +137,7 @@ func draw(s scale, pot *garden.Pot, zones []level, label string, pouring bool) d
 
 // strap is one of the two handles that fabric pots are carried by.
 func strap(x, rim, height float64, side float64) string {
-	return sprintf("M%s %sc%s %s %s %s 0 %s", n(x), n(rim+0.08*height), n(side*7), n(-1.0), n(side*7), n(0.2*height), n(0.2*height))
+	return sprintf("M%s %sc%s %s %s %s 0 %s", n(x), n(rim+0.08*height), n(side*5.5), n(-0.4), n(side*5.5), n(0.17*height), n(0.17*height))
 }
 
 func clamp(v, lo, hi float64) float64 {

@@ -14,7 +14,7 @@ type healthModel struct {
 	Alarms    []alarmView
 	CanAck    bool
 	Lines     []lineView
-	Probes    []zoneProbes
+	Probes    []probeView
 	System    []pair
 	Automatic bool
 	// AutoTicket is for turning automatic control on and off.
@@ -27,11 +27,6 @@ type alarmView struct{ Name, About, Title, Text, Next, Since, State, Ticket stri
 type lineView struct {
 	Name, Valve, Today, Flow, Trouble string
 	Open, Doubt                       bool
-}
-
-type zoneProbes struct {
-	Name, Path string
-	Probes     []probeView
 }
 
 func (p *Page) health(w http.ResponseWriter, r *http.Request, v *visit) {
@@ -70,8 +65,10 @@ func (p *Page) health(w http.ResponseWriter, r *http.Request, v *visit) {
 		m.Lines = append(m.Lines, lv)
 	}
 	for i := range st.Zones {
-		if zs := &st.Zones[i]; len(zs.Probes) > 0 {
-			m.Probes = append(m.Probes, zoneProbes{zs.Name, potPath(zs.Zone), probeViews(zs, v)})
+		zs := &st.Zones[i]
+		for _, pv := range probeViews(zs, v) {
+			pv.Name = p.nameOf(st, zs.Zone) + ": " + pv.Name
+			m.Probes = append(m.Probes, pv)
 		}
 	}
 	p.show(w, r, http.StatusOK, healthPage(v, m))

@@ -22,7 +22,8 @@ type zoneView struct {
 	Pouring  bool
 	NextWhat string
 	NextFeed string
-	// Flags are conditions worth a word: no trustworthy probe, watered by hand.
+	ByHand   bool
+	// Flags are what is not as it should be.
 	Flags []string
 	level level
 }
@@ -187,9 +188,7 @@ func (p *Page) zoneView(zs *runner.ZoneStatus, st *runner.Status, v *visit) zone
 	if p.o.NextFeed != nil {
 		z.NextFeed = p.o.NextFeed(zs.Zone)
 	}
-	if zs.HandTended {
-		z.Flags = append(z.Flags, tByHand)
-	}
+	z.ByHand = zs.HandTended
 	if !zs.Trusted {
 		z.Flags = append(z.Flags, tNoProbe)
 	}
@@ -252,13 +251,13 @@ func hours(h float64) string {
 func span(d time.Duration) string {
 	switch {
 	case d < 90*time.Second:
-		return sprintf("%d s", int(max(d, time.Second)/time.Second))
+		return sprintf("%d"+apart+"s", int(max(d, time.Second)/time.Second))
 	case d < 90*time.Minute:
-		return sprintf("%d min", int(d.Round(time.Minute)/time.Minute))
+		return sprintf("%d"+apart+"min", int(d.Round(time.Minute)/time.Minute))
 	case d < 48*time.Hour:
-		return sprintf("%d h", int(d.Round(time.Hour)/time.Hour))
+		return sprintf("%d"+apart+"h", int(d.Round(time.Hour)/time.Hour))
 	}
-	return sprintf("%d days", int(d.Round(24*time.Hour)/(24*time.Hour)))
+	return sprintf("%d"+apart+"days", int(d.Round(24*time.Hour)/(24*time.Hour)))
 }
 
 // clock writes a time near now: the hour alone today, with the day otherwise.

@@ -3,6 +3,7 @@ package page
 import (
 	"math"
 	"net/http"
+	"strings"
 	"time"
 
 	"fabricpot/cmd/gateway/internal/journal"
@@ -66,7 +67,7 @@ func (p *Page) readPast(ref zoneRef, zs *runner.ZoneStatus, st *runner.Status, w
 	if err != nil {
 		return out, err
 	}
-	if len(points) > 1 && win.Key == "season" {
+	if len(points) > 1 {
 		// A season that began last week is shown as that week, drawn finer.
 		if first := points[0].At; first.Sub(out.From) > win.back/4 {
 			out.From = first
@@ -130,6 +131,10 @@ func (p *past) rows(win window, v *visit, zone *time.Location) []row {
 	out := make([]row, bars)
 	part := p.To.Sub(p.From) / bars
 	full := p.Until.Sub(p.From)
+	layout := win.layout
+	if p.To.Sub(p.From) < bars*24*time.Hour && !strings.Contains(layout, "15") {
+		layout += " 15:04"
+	}
 	if part <= 0 {
 		return nil
 	}
@@ -155,7 +160,7 @@ func (p *past) rows(win window, v *visit, zone *time.Location) []row {
 	for i := range out {
 		begin := p.From.Add(time.Duration(i) * part)
 		r := &out[i]
-		r.Time = begin.In(zone).Format(win.layout)
+		r.Time = begin.In(zone).Format(layout)
 		r.Share = sprintf("%.4f", float64(begin.Add(part/2).Sub(p.From))/float64(full))
 		r.Water, r.Range, r.Refill, r.Given = "–", "–", "–", "–"
 		if s := sums[i]; s.n > 0 {
@@ -181,5 +186,5 @@ func percent(v float64) string {
 	if !garden.Finite(v) {
 		return "–"
 	}
-	return sprintf("%.1f %%", 100*math.Round(v*1000)/1000)
+	return sprintf("%.1f"+apart+"%%", 100*math.Round(v*1000)/1000)
 }

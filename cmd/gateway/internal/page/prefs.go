@@ -68,24 +68,30 @@ func (p prefs) volume(litres float64) string {
 	if v, _ := units.Volume().In(litres, p.volumeUnit()); v >= 20 || v <= -20 {
 		digits = 0
 	}
-	return units.Volume().Format(litres, p.volumeUnit(), digits)
+	return together(units.Volume().Format(litres, p.volumeUnit(), digits))
 }
+
+// apart is a space that no line is broken at.
+const apart = "\u00a0"
+
+// together keeps a number and its unit on one line.
+func together(s string) string { return strings.Replace(s, " ", apart, 1) }
 
 // temp writes °C as this browser reads it.
 func (p prefs) temp(c float64) string {
 	if p.fahrenheit {
-		return units.Temperature().Format(c, "°F", 0)
+		return together(units.Temperature().Format(c, "°F", 0))
 	}
-	return units.Temperature().Format(c, "°C", 0)
+	return together(units.Temperature().Format(c, "°C", 0))
 }
 
 // length writes centimetres as this browser reads them: who thinks in gallons
 // thinks in inches.
 func (p prefs) length(cm float64) string {
 	if p.gallons {
-		return units.Length().Format(cm, "in", 0)
+		return together(units.Length().Format(cm, "in", 0))
 	}
-	return units.Length().Format(cm, "cm", 0)
+	return together(units.Length().Format(cm, "cm", 0))
 }
 
 func (p *Page) settings(w http.ResponseWriter, r *http.Request, v *visit) {

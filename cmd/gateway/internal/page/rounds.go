@@ -95,7 +95,7 @@ func (p *Page) handView(zs *runner.ZoneStatus, v *visit) handView {
 
 // amountIn is a number for a form, in the browser's unit.
 func amountIn(litres float64, v *visit) string {
-	number, _, _ := strings.Cut(v.volume(litres), " ")
+	number, _, _ := strings.Cut(v.volume(litres), apart)
 	return number
 }
 

@@ -108,7 +108,7 @@ const (
 	tAtPresent  = "holds %s now"
 	tAfter      = "will hold about %s, full is %s"
 	tMinutes    = "Valve open"
-	tMinutesOf  = "%s in all, in pulses with a soak between where that is much"
+	tMinutesOf  = "%s in all; much is given in pulses with rests between"
 	tRunsOut    = "About %s of it will run out below: the pot is full before."
 	tOthers     = "The line waters others too: about %s for %s."
 	tWholeLine  = "Through the line"

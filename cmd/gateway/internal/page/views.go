@@ -199,7 +199,7 @@ func probeViews(zs *runner.ZoneStatus, v *visit) []probeView {
 	var out []probeView
 	for i := range zs.Probes {
 		pr := &zs.Probes[i]
-		pv := probeView{Name: string(pr.Probe), Depth: sprintf(tDepth, v.length(pr.DepthCM)), Quality: pr.Quality, Fault: pr.Fault, Reads: "–"}
+		pv := probeView{Name: strings.TrimPrefix(string(pr.Probe), string(zs.Zone)+"-"), Depth: sprintf(tDepth, v.length(pr.DepthCM)), Quality: pr.Quality, Fault: pr.Fault, Reads: "–"}
 		if pr.Water != nil {
 			pv.Reads = percent(*pr.Water)
 		}
@@ -246,7 +246,7 @@ func (p *Page) readInto(m *potModel, st *runner.Status, ref zoneRef, zs *runner.
 			m.Notes = append(m.Notes, pair{clock(n.At.Wall, st.At), noteWords(n.Kind, n.Value, n.Text)})
 		}
 	}
-	if err := errors.Join(errD, errN); err != nil && m.PastTrouble == "" {
+	if err := errors.Join(errD, errN); err != nil {
 		m.PastTrouble = sprintf(tPastBad, err)
 	}
 }

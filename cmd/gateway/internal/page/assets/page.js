@@ -60,16 +60,17 @@
       const [left, right] = edges();
       needle.style.setProperty("left", (left + row.dataset.at * (right - left)) + "px");
       needle.style.setProperty("height", image.clientHeight + "px");
-      needle.hidden = false;
     };
-    slider.addEventListener("input", show);
+    const point = () => { needle.hidden = false; show(); };
+    slider.addEventListener("input", point);
+    show();
     image.addEventListener("click", (e) => {
       const [left, right] = edges();
       const at = (e.clientX - image.getBoundingClientRect().left - left) / (right - left);
       let best = 0;
       rows.forEach((r, i) => { if (Math.abs(r.dataset.at - at) < Math.abs(rows[best].dataset.at - at)) best = i; });
       slider.value = best;
-      show();
+      point();
     });
   }
 })();

@@ -1,0 +1,278 @@
+package page
+
+import (
+	"errors"
+	"net/http/httptest"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"fabricpot/cmd/gateway/internal/config"
+	"fabricpot/control/garden"
+	"fabricpot/testdata"
+)
+
+func TestViews(t *testing.T) {
+	s := newSite(t, func(o *Options) { o.NextFeed = func(garden.ZoneID) string { return "Thursday, 2 L" } })
+	for _, c := range []struct {
+		path string
+		says []string
+	}{
+		{"/", []string{"Roof terrace, Thessaloniki", "Aubergine", "34" + apart + "L", "of 37" + apart + "L", "Needs water in 9" + apart + "h", "Resting",
+			"about 17:00", "Next feed: Thursday, 2 L", "by you, about 17:00", "Nothing needs you.", "Today 20" + apart + "°C to 33" + apart + "°C", "no rain"}},
+		{"/pot/aubergine", []string{"under its refill point of 40.0 %", "Water now", "Keep shut", "Note what you saw", "give or take 1.5" + apart + "L", "can&#39;t be read right now: card is gone"}},
+		{"/pot/chard", []string{"No line waters this pot; you do.", "I watered by hand"}},
+		{"/pot/trough-bean?span=season", []string{"Cucumber, big pot"}},
+		{"/rounds", []string{"Water Chard by the door", "Wanted in 9" + apart + "h"}},
+		{"/health", []string{"No alarm.", "closed, confirmed", "Chard by the door: middle", "virtual bench", "journal.db", "US gallons"}},
+		{"/pot/chilli/water?amount=2&unit=L", []string{"Water 2" + apart + "L?", "holds 17.1" + apart + "L now", "will hold about 19" + apart + "L", "20" + apart + "min in all", "Give 2" + apart + "L now"}},
+		{"/pot/strawberry-east/water?offer=1&unit=L", []string{"Strawberries, west", "Through the line"}},
+	} {
+		t.Run(c.path, func(t *testing.T) {
+			w := s.get(c.path)
+			require.Equal(t, 200, w.Code)
+			for _, words := range c.says {
+				assert.True(t, strings.Contains(w.Body.String(), words), words)
+			}
+		})
+	}
+}
+
+func TestUnitsPerBrowser(t *testing.T) {
+	s := newSite(t, nil)
+	w := s.post("/settings", "volume", "gal", "degrees", "F", "tone", "dark")
+	require.Equal(t, 303, w.Code)
+	body := s.get("/").Body.String()
+	// NIST SP 811: a US gallon is 3.785412 L (from memory): 33.75 L are 8.9 gal; 33 °C are 91.4 °F.
+	assert.Contains(t, body, "8.9"+apart+"gal")
+	assert.Contains(t, body, "91"+apart+"°F")
+	assert.Contains(t, body, `data-tone="dark"`)
+	assert.Contains(t, s.get("/pot/aubergine").Body.String(), "5"+apart+"in deep", "12 cm")
+	w = s.get("/pot/chilli/water?amount=1&unit=gal")
+	assert.Contains(t, w.Body.String(), `name="litres" value="3.785"`)
+	assert.Equal(t, 400, s.post("/settings", "volume", "barrel", "degrees", "F", "tone", "dark").Code)
+}
+
+func TestWaterThroughTheForm(t *testing.T) {
+	s := newSite(t, nil)
+	const ask = "/pot/chilli/water?amount=2&unit=L"
+	ticket := s.ticketFor(ask, "/pot/chilli/water")
+	assert.Empty(t, s.gate.asked(), "looking changes nothing")
+
+	t.Run("another amount than was shown", func(t *testing.T) {
+		assert.Equal(t, 409, s.post("/pot/chilli/water", "ticket", ticket, "litres", "20.000").Code)
+	})
+	t.Run("another pot than was shown", func(t *testing.T) {
+		assert.Equal(t, 409, s.post("/pot/aubergine/water", "ticket", ticket, "litres", "2.000").Code)
+	})
+	require.Empty(t, s.gate.asked())
+	w := s.post("/pot/chilli/water", "ticket", ticket, "litres", "2.000")
+	require.Equal(t, 303, w.Code)
+	assert.Equal(t, "/pot/chilli", w.Header().Get("Location"))
+	require.Equal(t, []garden.Ask{{Kind: garden.AskWater, Zone: "chilli", Litres: 2, Who: "page"}}, s.gate.asked())
+	assert.Contains(t, s.get("/pot/chilli").Body.String(), "Asked for 2"+apart+"L.")
+	assert.NotContains(t, s.get("/pot/chilli").Body.String(), "Asked for 2", "told once")
+
+	t.Run("replayed", func(t *testing.T) {
+		w := s.post("/pot/chilli/water", "ticket", ticket, "litres", "2.000")
+		assert.Equal(t, 409, w.Code)
+		assert.Contains(t, w.Body.String(), "Nothing was done.")
+		assert.Len(t, s.gate.asked(), 1)
+	})
+	t.Run("too old", func(t *testing.T) {
+		ticket := s.ticketFor(ask, "/pot/chilli/water")
+		s.now = s.now.Add(formLife + time.Second)
+		assert.Equal(t, 409, s.post("/pot/chilli/water", "ticket", ticket, "litres", "2.000").Code)
+		assert.Len(t, s.gate.asked(), 1)
+	})
+	t.Run("the gateway says no", func(t *testing.T) {
+		ticket := s.ticketFor(ask, "/pot/chilli/water")
+		s.gate.fail = errors.New("the gateway is stopping")
+		w := s.post("/pot/chilli/water", "ticket", ticket, "litres", "2.000")
+		s.gate.fail = nil
+		assert.Equal(t, 503, w.Code)
+		assert.Contains(t, w.Body.String(), "the gateway is stopping")
+	})
+}
+
+func TestKeptShut(t *testing.T) {
+	s := newSite(t, nil)
+	ticket := s.ticketFor("/pot/chilli/water?amount=2&unit=L", "/pot/chilli/water")
+	w := s.post("/pot/chilli/shut", "ticket", s.ticketFor("/pot/chilli", "/pot/chilli/shut"), "for", "morning")
+	require.Equal(t, 303, w.Code)
+	assert.Equal(t, 22*time.Hour, s.gate.shut["chilli"], "from 08:00 to 06:00 of the next day")
+
+	until := s.gate.status.At.Add(22 * time.Hour)
+	st := *s.gate.status
+	st.Zones = append(st.Zones[:0:0], st.Zones...)
+	for i := range st.Zones {
+		if st.Zones[i].Zone == "chilli" {
+			st.Zones[i].ShutUntil, st.Zones[i].State = &until, "kept shut"
+		}
+	}
+	s.gate.status = &st
+	assert.Contains(t, s.get("/").Body.String(), "Kept shut until 06:00 tomorrow")
+	w = s.post("/pot/chilli/water", "ticket", ticket, "litres", "2.000")
+	assert.Equal(t, 409, w.Code)
+	assert.Contains(t, w.Body.String(), "This pot is kept shut until 06:00 tomorrow.")
+	w = s.get("/pot/chilli/water?amount=2&unit=L")
+	assert.NotContains(t, w.Body.String(), "Give 2", "no button that would be refused")
+	require.Equal(t, 303, s.post("/pot/chilli/open", "ticket", s.ticketFor("/pot/chilli", "/pot/chilli/open")).Code)
+	assert.Equal(t, []garden.Ask{{Kind: garden.AskRelease, Zone: "chilli", Who: "page"}}, s.gate.asked())
+}
+
+// TestBadInput: each gets a page in the same style with the way back, and the
+// gateway is asked nothing.
+func TestBadInput(t *testing.T) {
+	s := newSite(t, nil)
+	shut := func() string { return s.ticketFor("/pot/chilli", "/pot/chilli/shut") }
+	note := func() string { return s.ticketFor("/pot/chilli", "/pot/chilli/note") }
+	gave := func() string { return s.ticketFor("/pot/chard", "/pot/chard/gave") }
+	long := strings.Repeat("x", 501)
+	type bad struct {
+		name string
+		code int
+		do   func() *httptest.ResponseRecorder
+	}
+	cases := []bad{
+		{"no such page", 404, func() *httptest.ResponseRecorder { return s.get("/valves") }},
+		{"a post to no such page", 404, func() *httptest.ResponseRecorder { return s.post("/valves") }},
+		{"no such pot", 404, func() *httptest.ResponseRecorder { return s.get("/pot/tulip") }},
+		{"a pot with markup for a name", 404, func() *httptest.ResponseRecorder { return s.get("/pot/%3Cscript%3Ealert(1)%3C%2Fscript%3E") }},
+		{"no such span", 404, func() *httptest.ResponseRecorder { return s.get("/pot/chilli?span=century") }},
+		{"wrong method", 405, func() *httptest.ResponseRecorder {
+			return s.send(httptest.NewRequest("DELETE", "/pot/chilli", nil))
+		}},
+		{"reading a form's address", 405, func() *httptest.ResponseRecorder { return s.get("/pot/chilli/shut") }},
+		{"posting to a view", 405, func() *httptest.ResponseRecorder { return s.post("/rounds") }},
+		{"a form too long", 400, func() *httptest.ResponseRecorder {
+			return s.post("/pot/chilli/note", "text", strings.Repeat("y", 100<<10))
+		}},
+		{"until yesterday", 400, func() *httptest.ResponseRecorder {
+			return s.post("/pot/chilli/shut", "ticket", shut(), "for", "until", "until", "2026-07-02T08:00")
+		}},
+		{"until the year 9999", 400, func() *httptest.ResponseRecorder {
+			return s.post("/pot/chilli/shut", "ticket", shut(), "for", "until", "until", "9999-12-31T23:59")
+		}},
+		{"until no date", 400, func() *httptest.ResponseRecorder {
+			return s.post("/pot/chilli/shut", "ticket", shut(), "for", "until", "until", "soon")
+		}},
+		{"shut for no choice", 400, func() *httptest.ResponseRecorder { return s.post("/pot/chilli/shut", "ticket", shut(), "for", "ever") }},
+		{"shutting a pot without a line", 409, func() *httptest.ResponseRecorder { return s.post("/pot/chard/shut", "for", "hour") }},
+		{"watering a pot without a line", 409, func() *httptest.ResponseRecorder { return s.post("/pot/chard/water", "litres", "1") }},
+		{"no ticket", 409, func() *httptest.ResponseRecorder { return s.post("/pot/chilli/shut", "for", "hour") }},
+		{"a made-up ticket", 409, func() *httptest.ResponseRecorder {
+			return s.post("/pot/chilli/shut", "for", "hour", "ticket", strings.Repeat("A", 54))
+		}},
+		{"a note of no kind", 400, func() *httptest.ResponseRecorder {
+			return s.post("/pot/chilli/note", "ticket", note(), "kind", "poem", "text", "hello")
+		}},
+		{"a note too long", 400, func() *httptest.ResponseRecorder {
+			return s.post("/pot/chilli/note", "ticket", note(), "kind", "seen", "text", long)
+		}},
+		{"an empty note", 400, func() *httptest.ResponseRecorder { return s.post("/pot/chilli/note", "ticket", note(), "kind", "seen") }},
+		{"a note with no number for a value", 400, func() *httptest.ResponseRecorder {
+			return s.post("/pot/chilli/note", "ticket", note(), "kind", "weight", "value", "heavy")
+		}},
+		{"by hand without an amount", 400, func() *httptest.ResponseRecorder {
+			return s.post("/pot/chard/gave", "ticket", gave(), "unit", "L", "amount", "")
+		}},
+		{"automatic of no choice", 400, func() *httptest.ResponseRecorder { return s.post("/health/automatic", "on", "maybe") }},
+		{"an alarm that is not", 404, func() *httptest.ResponseRecorder { return s.post("/health/seen", "name", "fire", "about", "roof") }},
+		{"a task that is not", 404, func() *httptest.ResponseRecorder { return s.post("/rounds/done", "task", "dance") }},
+	}
+	for _, amount := range []string{"", "0", "-2", "-0.0001", "1e9", "NaN", "Inf", "0x10", "two", "39", "1;2", "1,2,3", "９", strings.Repeat("9", 400)} {
+		cases = append(cases, bad{"amount " + brief(amount), 400, func() *httptest.ResponseRecorder {
+			return s.send(newGet("/pot/chilli/water", "amount", amount, "unit", "L"))
+		}}, bad{"confirmed amount " + brief(amount), 400, func() *httptest.ResponseRecorder {
+			return s.post("/pot/chilli/water", "litres", amount)
+		}})
+	}
+	cases = append(cases, bad{"amount in barrels", 400, func() *httptest.ResponseRecorder {
+		return s.send(newGet("/pot/chilli/water", "amount", "1", "unit", "barrel"))
+	}})
+	for _, c := range cases {
+		t.Run(c.name, func(t *testing.T) {
+			w := c.do()
+			body := w.Body.String()
+			assert.Equal(t, c.code, w.Code)
+			assert.Contains(t, body, `<link rel="stylesheet" href="/assets/page.css">`, "in the same style")
+			assert.Contains(t, body, `<a class="way" href="/`, "with the way back")
+			assert.NotContains(t, body, "<script>alert")
+			assert.True(t, s.gate.untouched(), "nothing done")
+		})
+	}
+	assert.Empty(t, s.page.o.History.(*notebook).notes)
+}
+
+func TestNotesAndHandWater(t *testing.T) {
+	s := newSite(t, nil)
+	w := s.post("/pot/chilli/note", "ticket", s.ticketFor("/pot/chilli", "/pot/chilli/note"), "kind", "pour-through-ec", "value", "2,4", "text", "after the soak")
+	require.Equal(t, 303, w.Code)
+	notes := s.page.o.History.(*notebook).notes
+	require.Len(t, notes, 1)
+	assert.Equal(t, garden.Known(2.4), notes[0].Value)
+	assert.Equal(t, garden.ZoneID("chilli"), notes[0].Zone)
+	assert.Contains(t, s.get("/pot/chilli").Body.String(), "Pour-through EC, mS/cm: 2.4 – after the soak")
+
+	w = s.post("/pot/chard/gave", "ticket", s.ticketFor("/rounds", "/pot/chard/gave"), "unit", "L", "amount", "3.5", "back", "rounds")
+	require.Equal(t, 303, w.Code)
+	assert.Equal(t, "/rounds", w.Header().Get("Location"))
+	assert.Equal(t, []garden.Ask{{Kind: garden.GardenerWatered, Zone: "chard", Litres: 3.5, Who: "page"}}, s.gate.asked())
+}
+
+func TestControl(t *testing.T) {
+	s := newSite(t, nil)
+	require.Equal(t, 303, s.post("/health/automatic", "ticket", s.ticketFor("/health", "/health/automatic"), "on", "no").Code)
+	assert.Equal(t, garden.AskAutoOff, s.gate.asked()[0].Kind)
+	require.Equal(t, 303, s.post("/health/close").Code, "closing is always taken")
+	assert.Contains(t, s.get("/health").Body.String(), "4 of 5 lines are confirmed closed. Not confirmed: bean. Shut their hand valves.")
+}
+
+func TestBeforeTheFirstRound(t *testing.T) {
+	s := newSite(t, nil)
+	s.gate.status = nil
+	for _, path := range []string{"/", "/pot/chilli", "/rounds", "/health"} {
+		w := s.get(path)
+		assert.Equal(t, 503, w.Code, path)
+		assert.Contains(t, w.Body.String(), "closing and checking its lines", path)
+	}
+	assert.Equal(t, 503, s.get("/healthz").Code)
+}
+
+func TestSilence(t *testing.T) {
+	s := newSite(t, nil)
+	assert.Equal(t, 200, s.get("/healthz").Code)
+	s.now = s.now.Add(4 * time.Minute)
+	assert.Equal(t, 503, s.get("/healthz").Code, "the loop hangs")
+	assert.Contains(t, s.get("/").Body.String(), "has taken no readings for 4"+apart+"min")
+	st := *s.gate.status
+	s.gate.status = &st
+	assert.Equal(t, 200, s.get("/healthz").Code)
+}
+
+// TestWeight: a page for twelve pots, uncompressed, with all it loads.
+func TestWeight(t *testing.T) {
+	s := twelve(t)
+	total := 0
+	for _, path := range []string{"/", "/assets/page.css", "/assets/page.js", "/assets/icon.svg"} {
+		w := s.get(path)
+		require.Equal(t, 200, w.Code)
+		total += w.Body.Len()
+	}
+	t.Logf("Terrace of 12 pots: %d bytes in all", total)
+	assert.Less(t, total, 150_000)
+}
+
+// twelve is a page on the synthetic garden of twelve pots.
+func twelve(t testing.TB) *site {
+	t.Helper()
+	g, _, err := config.Load("garden12.yaml", testdata.Garden12)
+	require.NoError(t, err)
+	s := newSite(t, func(o *Options) { o.Garden = g })
+	s.gate.status = stillStatus(g)
+	return s
+}

@@ -1,0 +1,71 @@
+package page
+
+import (
+	"context"
+	"path/filepath"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"fabricpot/cmd/gateway/internal/config"
+	"fabricpot/cmd/gateway/internal/journal"
+	"fabricpot/cmd/gateway/internal/runner"
+	"fabricpot/cmd/gateway/internal/season"
+	"fabricpot/control/garden"
+	"fabricpot/testdata"
+)
+
+// rig is the example terrace on the virtual bench with a page on it.
+type rig struct {
+	garden  *garden.Garden
+	desk    *runner.Desk
+	journal *journal.Journal
+	page    *Page
+}
+
+// newRig lets the terrace live for a while as fast as it can and then at that
+// many times real time until the test ends.
+func newRig(t testing.TB, lived time.Duration, speed float64, change func(*Options)) *rig {
+	t.Helper()
+	g, _, err := config.Load("terrace.yaml", testdata.Terrace)
+	require.NoError(t, err)
+	start := time.Date(2026, 7, 1, 5, 0, 0, 0, g.Site.Zone)
+	j, _, err := journal.Open(filepath.Join(t.TempDir(), "journal.db"))
+	require.NoError(t, err)
+	keeper := runner.NewKeeper(j)
+	b, err := season.NewBench(g, season.Options{
+		Seed: 7, Start: start, Weather: season.Climate(7, start, 60), Journal: keeper, JournalPath: "journal.db", Watched: true,
+	})
+	require.NoError(t, err)
+	inbox := runner.NewInbox()
+	r := &rig{garden: g, desk: runner.NewDesk(b.Loop, inbox), journal: j}
+	ctx, cancel := context.WithCancel(context.Background())
+	var done sync.WaitGroup
+	done.Add(1)
+	ready := make(chan struct{})
+	go func() {
+		defer done.Done()
+		first := make(chan struct{})
+		go func() { // Paced begins the bench; jump ahead from inside its own goroutine
+			_ = inbox.Do(ctx, func(garden.Moment) { b.RunTo(lived) })
+			close(first)
+		}()
+		go func() { <-first; close(ready) }()
+		_, _ = b.Paced(ctx, inbox, speed)
+	}()
+	<-ready
+	o := Options{Garden: g, Gateway: r.desk, History: j, Acknowledge: r.desk.Acknowledge, Version: "test"}
+	if change != nil {
+		change(&o)
+	}
+	r.page, err = New(o)
+	require.NoError(t, err)
+	t.Cleanup(func() {
+		cancel()
+		done.Wait()
+		require.NoError(t, keeper.Close())
+	})
+	return r
+}
