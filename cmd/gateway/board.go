@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"time"
 
+	"fabricpot/cmd/gateway/internal/runner"
 	"fabricpot/control/garden"
 	"fabricpot/sensors"
 	"fabricpot/sensors/ads1115"
@@ -51,6 +52,32 @@ func openLines(g *garden.Garden) (*board, error) {
 		b.actuators[l.ID] = valves.NewCoil(pin, l.Valve.ActiveLow)
 	}
 	return b, nil
+}
+
+// closeLines commands every line closed and confirms it, a few times where that
+// fails.
+func (b *board) closeLines(g *garden.Garden) runner.CloseReport {
+	rep := runner.CloseReport{Lines: len(g.Lines)}
+	for i := range g.Lines {
+		id := g.Lines[i].ID
+		act := b.actuators[id]
+		var closed bool
+		for try := 0; try < 5 && !closed; try++ {
+			if try > 0 {
+				time.Sleep(100 * time.Millisecond)
+			}
+			if act.Close() == nil {
+				c, known := act.Closed()
+				closed = c && known
+			}
+		}
+		if closed {
+			rep.Closed++
+		} else {
+			rep.Unconfirmed = append(rep.Unconfirmed, id)
+		}
+	}
+	return rep
 }
 
 // consumer is the name the kernel shows for a line we hold; it has room for 31

@@ -3,7 +3,6 @@ package main
 import (
 	"errors"
 	"fmt"
-	"time"
 
 	"fabricpot/cmd/gateway/internal/page"
 	"fabricpot/cmd/gateway/internal/runner"
@@ -105,25 +104,5 @@ func closeBoard(g *garden.Garden) (runner.CloseReport, error) {
 		return runner.CloseReport{}, err
 	}
 	defer hw.Close()
-	rep := runner.CloseReport{Lines: len(g.Lines)}
-	for i := range g.Lines {
-		id := g.Lines[i].ID
-		act := hw.actuators[id]
-		var closed bool
-		for try := 0; try < 5 && !closed; try++ {
-			if try > 0 {
-				time.Sleep(100 * time.Millisecond)
-			}
-			if act.Close() == nil {
-				c, known := act.Closed()
-				closed = c && known
-			}
-		}
-		if closed {
-			rep.Closed++
-		} else {
-			rep.Unconfirmed = append(rep.Unconfirmed, id)
-		}
-	}
-	return rep, nil
+	return hw.closeLines(g), nil
 }

@@ -78,6 +78,20 @@ func run(ctx context.Context, s streams, args []string, f runFlags) error {
 	}
 	defer listener.Close()
 
+	// Closed before anything else: looking through a big journal takes time.
+	var hw *board
+	if !bench {
+		if err := rememberLines(u.garden); err != nil {
+			fmt.Fprintln(s.err, err) // the plants need water all the same
+		}
+		if hw, err = openLines(u.garden); err != nil {
+			return err
+		}
+		defer hw.Close()
+		if rep := hw.closeLines(u.garden); len(rep.Unconfirmed) > 0 {
+			fmt.Fprintf(s.err, "not confirmed closed: %v; shut their hand valves and look at the wiring\n", rep.Unconfirmed)
+		}
+	}
 	j, err := openJournal(s, u, f.journal, bench)
 	if err != nil {
 		return err
@@ -101,7 +115,7 @@ func run(ctx context.Context, s streams, args []string, f runFlags) error {
 	if bench {
 		rep, err = runBench(ctx, s, u, f, keeper, serve)
 	} else {
-		rep, err = runBoard(ctx, s, u, keeper, serve)
+		rep, err = runBoard(ctx, s, u, hw, keeper, serve)
 	}
 	if err != nil {
 		return err
@@ -207,15 +221,7 @@ func benchTerrace(seed uint64) terrace.Options {
 }
 
 // runBoard keeps the garden on real hardware.
-func runBoard(ctx context.Context, s streams, u *understood, keeper *runner.Keeper, serve func(*runner.Desk) *http.Server) (runner.CloseReport, error) {
-	if err := rememberLines(u.garden); err != nil {
-		fmt.Fprintln(s.err, err) // the plants need water all the same
-	}
-	hw, err := openLines(u.garden)
-	if err != nil {
-		return runner.CloseReport{}, err
-	}
-	defer hw.Close()
+func runBoard(ctx context.Context, s streams, u *understood, hw *board, keeper *runner.Keeper, serve func(*runner.Desk) *http.Server) (runner.CloseReport, error) {
 	clock := runner.NewBoardClock(u.garden.Site.Zone)
 	l, err := assembleBoard(u, hw, keeper, runner.NewPrinter(s.out), clock)
 	if err != nil {
