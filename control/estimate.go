@@ -44,47 +44,6 @@ const (
 	longSince = 1000 * time.Hour
 )
 
-// verdict is what one reading says about its zone's mean.
-//
-// floor tells that a probe near the floor had a part in it. A probe higher up
-// that reads moist says nothing of what lies below: water given too sparingly
-// wets the top again and again and leaves the depth dry. So without such a probe
-// a dry reading counts and a moist one hardly does, and how fast the probe dries
-// between waterings says how thirsty the zone is.
-type verdict struct {
-	lo, mid, hi float64
-	floor       bool
-}
-
-// judge turns a reading at the probe into bounds for the zone's mean.
-//
-// Two pictures bracket a drying pot. In the first it stays hydrostatic: one
-// suction offset fits the whole profile. In the second water no longer moves
-// and every layer has lost what its roots drank. Coarse mixes lie near the
-// first while wet and near the second when dry. They agree at capacity, and in
-// the middle of the pot; a probe near the top or the floor says less the drier
-// the pot is, and the account of litres carries the zone in between.
-func (pr *probePlan) judge(z *ZonePlan, root, reading float64) verdict {
-	m, _ := pr.profile.ZoneMean(garden.WaterFraction(reading))
-	still := float64(m)
-	cc := float64(z.Capacity)
-	gone := pr.atCapacity - reading
-	if gone <= 0 {
-		return verdict{lo: min(cc, still), mid: cc + (still-cc)*(0.5+0.5*pr.rel), hi: max(cc, still)}
-	}
-	// The wet mix at the floor gives more than its share, so the pot has lost
-	// more than a probe above it tells; sun and air take that from the top.
-	gone *= 1 + floorShare*min(max((pr.rel-0.15)/0.15, 0), 1)
-	even := cc - gone
-	if root < 1 && pr.rel <= root {
-		// Young roots dry their own part only; a little moves up from below.
-		even = cc - gone*(0.2+0.8*root)
-	}
-	w := stillShare * pr.rel * pr.rel * pr.rel * pr.rel
-	mid := w*still + (1-w)*even
-	return verdict{lo: max(min(still, even), 0), mid: max(mid, 0), hi: max(still, even, 0)}
-}
-
 // sinceWater is how long ago the zone last got water.
 func (z *zoneState) sinceWater(now garden.Moment) time.Duration {
 	if !z.hasWater {
@@ -273,38 +232,6 @@ func (p *Plan) fuse(st *State, i int, now garden.Moment, dt time.Duration) {
 	z.dryLoss = z.short
 }
 
-// learn takes the zone's demand factor from how it dries, where the level itself
-// can't tell.
-func (p *Plan) learn(z *zoneState, mid, cc float64, now garden.Moment, since time.Duration) {
-	if !z.blind || since < dryingFrom {
-		return
-	}
-	if !z.drying && mid >= cc {
-		// Still draining down: that is no loss.
-		return
-	}
-	z.dryNow = mid
-	if z.drying {
-		if now.Mono-z.dryAt < leastDryingFor {
-			return
-		}
-		z.dried()
-	}
-	z.drying, z.dry, z.drySpent, z.dryAt = true, mid, z.spent, now.Mono
-}
-
-// dried judges the drying that ends now.
-func (z *zoneState) dried() {
-	spent := z.spent - z.drySpent
-	if !z.drying || spent < leastDrying {
-		return
-	}
-	gone := z.dry - z.dryNow
-	sd := 0.05 + math.Sqrt(readingSD*readingSD/4+0.01*gone*gone)/spent
-	z.water.UpdateFactor(min(gone/spent, mostDrying), sd)
-	z.drying = false
-}
-
 const (
 	// blindSlack, a share of the band, is how much drier than it reads a zone may
 	// be taken to be where nothing watches its floor.
@@ -320,42 +247,6 @@ const (
 	// than the pot.
 	mostDrying = 1.5
 )
-
-// consensus is the median of what the zone's trusted fresh probes say.
-func (p *Plan) consensus(st *State, i int, now garden.Moment) (verdict, bool) {
-	const most = 8
-	var lo, mid, hi [most]float64
-	n, floor := 0, false
-	z, zp := &st.zones[i], &p.zones[i]
-	for _, pi := range zp.probes {
-		ps := &st.probes[pi]
-		if n == most || !ps.has || ps.distrusted || ps.at != now.Mono {
-			continue
-		}
-		v := p.probes[pi].judge(zp, z.root, ps.smooth)
-		lo[n], mid[n], hi[n] = v.lo, v.mid, v.hi
-		floor = floor || p.probes[pi].rel >= floorFrom
-		n++
-	}
-	if n == 0 {
-		return verdict{}, false
-	}
-	return verdict{lo: median(lo[:n]), mid: median(mid[:n]), hi: median(hi[:n]), floor: floor}, true
-}
-
-// median sorts x in place; it must hold at least one value.
-func median(x []float64) float64 {
-	for i := 1; i < len(x); i++ {
-		for j := i; j > 0 && x[j] < x[j-1]; j-- {
-			x[j], x[j-1] = x[j-1], x[j]
-		}
-	}
-	n := len(x)
-	if n%2 == 1 {
-		return x[n/2]
-	}
-	return (x[n/2-1] + x[n/2]) / 2
-}
 
 // refillAt is the zone's refill point today.
 func (z *zoneState) refillAt(zp *ZonePlan) float64 { return float64(zp.Capacity) - z.band }

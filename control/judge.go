@@ -1,0 +1,80 @@
+package control
+
+import "fabricpot/control/garden"
+
+// verdict is what one reading says about its zone's mean.
+//
+// floor tells that a probe near the floor had a part in it. A probe higher up
+// that reads moist says nothing of what lies below: water given too sparingly
+// wets the top again and again and leaves the depth dry. So without such a probe
+// a dry reading counts and a moist one hardly does, and how fast the probe dries
+// between waterings says how thirsty the zone is.
+type verdict struct {
+	lo, mid, hi float64
+	floor       bool
+}
+
+// judge turns a reading at the probe into bounds for the zone's mean.
+//
+// Two pictures bracket a drying pot. In the first it stays hydrostatic: one
+// suction offset fits the whole profile. In the second water no longer moves
+// and every layer has lost what its roots drank. Coarse mixes lie near the
+// first while wet and near the second when dry. They agree at capacity, and in
+// the middle of the pot; a probe near the top or the floor says less the drier
+// the pot is, and the account of litres carries the zone in between.
+func (pr *probePlan) judge(z *ZonePlan, root, reading float64) verdict {
+	m, _ := pr.profile.ZoneMean(garden.WaterFraction(reading))
+	still := float64(m)
+	cc := float64(z.Capacity)
+	gone := pr.atCapacity - reading
+	if gone <= 0 {
+		return verdict{lo: min(cc, still), mid: cc + (still-cc)*(0.5+0.5*pr.rel), hi: max(cc, still)}
+	}
+	// The wet mix at the floor gives more than its share, so the pot has lost
+	// more than a probe above it tells; sun and air take that from the top.
+	gone *= 1 + floorShare*min(max((pr.rel-0.15)/0.15, 0), 1)
+	even := cc - gone
+	if root < 1 && pr.rel <= root {
+		// Young roots dry their own part only; a little moves up from below.
+		even = cc - gone*(0.2+0.8*root)
+	}
+	w := stillShare * pr.rel * pr.rel * pr.rel * pr.rel
+	mid := w*still + (1-w)*even
+	return verdict{lo: max(min(still, even), 0), mid: max(mid, 0), hi: max(still, even, 0)}
+}
+
+// consensus is the median of what the zone's trusted fresh probes say.
+func (p *Plan) consensus(st *State, i int, now garden.Moment) (verdict, bool) {
+	const most = 8
+	var lo, mid, hi [most]float64
+	n, floor := 0, false
+	z, zp := &st.zones[i], &p.zones[i]
+	for _, pi := range zp.probes {
+		ps := &st.probes[pi]
+		if n == most || !ps.has || ps.distrusted || ps.at != now.Mono {
+			continue
+		}
+		v := p.probes[pi].judge(zp, z.root, ps.smooth)
+		lo[n], mid[n], hi[n] = v.lo, v.mid, v.hi
+		floor = floor || p.probes[pi].rel >= floorFrom
+		n++
+	}
+	if n == 0 {
+		return verdict{}, false
+	}
+	return verdict{lo: median(lo[:n]), mid: median(mid[:n]), hi: median(hi[:n]), floor: floor}, true
+}
+
+// median sorts x in place; it must hold at least one value.
+func median(x []float64) float64 {
+	for i := 1; i < len(x); i++ {
+		for j := i; j > 0 && x[j] < x[j-1]; j-- {
+			x[j], x[j-1] = x[j-1], x[j]
+		}
+	}
+	n := len(x)
+	if n%2 == 1 {
+		return x[n/2]
+	}
+	return (x[n/2-1] + x[n/2]) / 2
+}
