@@ -34,6 +34,8 @@ type stand struct {
 	readers map[garden.Input]sensors.VoltReader
 	order   garden.OrderID
 	closers []func() error
+	// remembered tells that the lines stand in the list of lines in use.
+	remembered bool
 }
 
 // standFlags are the flags of commands that touch hardware.
@@ -113,6 +115,11 @@ func (st *stand) onBoard(s streams, f standFlags) error {
 		return err
 	}
 	st.closers = append(st.closers, hw.Close)
+	// A crash must leave close-all the list of what we drive.
+	if err := rememberLines(u.garden); err != nil {
+		return err
+	}
+	st.remembered = true
 	j, err := openJournal(s, u, f.journal, false)
 	if err != nil {
 		return err
@@ -153,7 +160,11 @@ func (st *stand) Close() error {
 	var errs []error
 	if st.guard != nil {
 		st.guard.Seal(st.moment())
-		if bad := st.confirm(); len(bad) > 0 {
+		bad := st.confirm()
+		if len(bad) == 0 && st.remembered {
+			errs = append(errs, forgetLines())
+		}
+		if len(bad) > 0 {
 			errs = append(errs, fmt.Errorf("not confirmed closed: %v; shut their hand valves now", bad))
 		}
 		errs = append(errs, st.guard.Flush())
