@@ -23,7 +23,7 @@ const (
 	gardenerHour = 19
 	// canShare is the can as a share of the zone's mix. A person pours what
 	// the can holds, not what a balance says.
-	canShare = 0.16
+	canShare = 0.10
 )
 
 func newGardener(g *garden.Garden) gardener {
