@@ -26,6 +26,9 @@ type Broker struct {
 	Sky []SkyInput
 }
 
+// UsualRoot as Discovery or Homie asks for the root topic that is usual there.
+const UsualRoot = "usual"
+
 // EmbeddedBroker as a URL asks for the broker inside the program.
 const EmbeddedBroker = "embedded"
 

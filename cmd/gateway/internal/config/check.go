@@ -24,13 +24,14 @@ func (r *reader) check(g *garden.Garden, d *draft) {
 	r.checkProducts(g)
 	r.checkInputs(g)
 	r.checkLines(g)
+	r.checkBroker(g)
 	r.checkSupply(g)
 	if h := g.Hardware; h.Burst%2 == 0 && r.sound("hardware.burst") {
 		r.say("hardware.burst", "an even burst has no middle", fmt.Sprint(h.Burst), "an odd count")
 	}
 	if g.Hardware.Kind == garden.Board && g.Hardware.I2CBus == "" && r.sound("hardware") {
 		for _, p := range g.ProbeList() {
-			if p.Input.Bus == "" {
+			if p.Input.Bus == "" && p.Remote == nil {
 				r.say("hardware", `no "i2c-bus"`, "", "the bus the probes' converters are on, such as /dev/i2c-1")
 				break
 			}
@@ -217,7 +218,7 @@ func (r *reader) checkZone(g *garden.Garden, p *garden.Pot, z *garden.Zone, mix 
 		if r.src.given(at+".offset") && r.src.given(at+".calibration") {
 			r.say(at+".offset", "stands beside a calibration of its own", "", "offset inside that calibration")
 		}
-		if mix != nil && mix.Calibration.Kind == garden.NoCurve && pr.Calibration.Kind == garden.NoCurve && !r.src.given("mixes."+string(mix.ID)+".calibration") {
+		if bare := pr.Remote == nil || pr.Remote.Quantity == garden.RemoteCounts || pr.Remote.Quantity == garden.RemoteVolts; bare && mix != nil && mix.Calibration.Kind == garden.NoCurve && pr.Calibration.Kind == garden.NoCurve && !r.src.given("mixes."+string(mix.ID)+".calibration") {
 			r.warn(at, "has no calibration and decides nothing", "", "one here or in mix "+string(mix.ID))
 		}
 	}

@@ -30,18 +30,24 @@ func (r *reader) checkInputs(g *garden.Garden) {
 
 func (r *reader) checkLines(g *garden.Garden) {
 	type coil struct {
-		chip, node string
-		pin        int
+		chip, node, set string
+		pin             int
 	}
 	taken := map[coil]garden.LineID{}
 	for _, l := range g.Lines {
 		path := "lines." + string(l.ID)
 		if r.sound(path+".valve") && l.Valve.Kind != "" {
-			c := coil{l.Valve.Chip, l.Valve.Node, l.Valve.Pin}
+			c := coil{chip: l.Valve.Chip, node: l.Valve.Node, pin: l.Valve.Pin}
+			if l.Valve.Plain != nil {
+				c.set = l.Valve.Plain.Set
+			}
 			if other, twice := taken[c]; twice {
 				found := fmt.Sprintf("pin %d", c.pin)
 				if c.node != "" {
 					found = "node " + strconv.Quote(c.node)
+				}
+				if c.set != "" {
+					found = "topic " + strconv.Quote(c.set)
 				}
 				r.say(path+".valve", "two lines on one valve", found, fmt.Sprintf("a valve that line %q does not use", other))
 			} else {

@@ -18,6 +18,7 @@ type draft struct {
 	supply   garden.Supply
 	limits   garden.Limits
 	hardware garden.Hardware
+	broker   garden.Broker
 	sample   time.Duration
 	journal  string
 }

@@ -134,6 +134,25 @@ pots:
     size: { diameter: 14 in, height: 12 in }
     plants:
       - crop: Eggplant
+  third:
+    mix: bc
+    size: 30 L
+    plants:
+      - crop: Eggplant
+    probes:
+      far:
+        depth: 20 cm
+        remote: percent
+      farther:
+        depth: 25 cm
+        remote:
+          quantity: counts
+          volts-per-count: 0.125 mV
+          topic: field/7
+          pointer: /soil/0
+          sequence: /n
+          time: /t
+          stale-after: 30 min
 lines:
   one:
     name: The left line
@@ -156,6 +175,16 @@ lines:
     valve:
       remote: east-node
     waters: { small: 2 x 2 L/h }
+  three:
+    valve:
+      plain:
+        set-topic: plug/3/set
+        state-topic: plug/3
+        state-pointer: /relay
+        open-word: on
+        closed-word: off
+        own-limit: 20 min
+    waters: { third: 2 x 2 L/h }
 supply:
   flow: 1 gal/min
   hours:
@@ -178,5 +207,29 @@ hardware:
   i2c-bus: /dev/i2c-1
   gpio-chip: pinctrl-main
   burst: 7
+broker:
+  url: embedded
+  prefix: home/garden
+  client-id: full
+  listen: 0.0.0.0:8883
+  ca-file: /etc/ca.pem
+  cert-file: broker.pem
+  key-file: broker.key
+  server-name: garden.test
+  accounts:
+    - login-file: east.login
+      may-publish: [home/garden/full-site/valve/east-node/state]
+      may-subscribe:
+        - home/garden/full-site/valve/east-node/set
+  discovery: yes
+  homie: house/homie
+  weather:
+    - quantity: temperature
+      topic: station
+      pointer: /temp
+      unit: F
+    - { quantity: wind, topic: station, pointer: /wind, unit: km/h }
+    - { quantity: humidity, topic: station/rh, unit: "%" }
+    - { quantity: days }
 journal: /tmp/journal.db
 `

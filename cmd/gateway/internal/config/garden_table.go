@@ -23,6 +23,7 @@ func gardenTable() object[draft] {
 		{"supply", "what the lines draw from", false, in(supplyTable(), func(d *draft) *garden.Supply { return &d.supply })},
 		{"limits", "bounds on whatever is delivered, whoever asks", false, in(limitsTable(), func(d *draft) *garden.Limits { return &d.limits })},
 		{"hardware", "the board, or the bench of the simulator", false, in(hardwareTable(), func(d *draft) *garden.Hardware { return &d.hardware })},
+		{"broker", "the message broker for hubs and for devices that are far away; absent means none", false, in(brokerTable(), func(d *draft) *garden.Broker { return &d.broker })},
 		{"journal", "the file the journal is kept in", false, of(line("a file name"), func(d *draft) *string { return &d.journal })},
 	}}
 }

@@ -58,7 +58,7 @@ func TestFullFile(t *testing.T) {
 		assert.Equal(t, k(12), g.HoseLPM)
 	})
 	t.Run("pots", func(t *testing.T) {
-		require.Len(t, g.Pots, 2)
+		require.Len(t, g.Pots, 3)
 		big := g.Pots[0]
 		assert.InDelta(t, 30*3.785411784, big.VolumeL, 1e-9, "US gallons")
 		assert.Equal(t, 60.0, big.Shape.TopDiameterCM)
@@ -98,7 +98,7 @@ func TestFullFile(t *testing.T) {
 		assert.Equal(t, garden.LineID("two"), small.Zones[0].Line)
 	})
 	t.Run("lines", func(t *testing.T) {
-		require.Len(t, g.Lines, 2)
+		require.Len(t, g.Lines, 3)
 		assert.InDelta(t, 1.892705892, g.Lines[0].Outlets[0].FlowLPH, 1e-12)
 		g.Lines[0].Outlets[0].FlowLPH = 0
 		assert.Equal(t, garden.Line{

@@ -173,6 +173,11 @@ func requireSound(t *testing.T, g *garden.Garden) {
 			share += z.Share
 			for _, pr := range z.Probes {
 				require.Less(t, pr.DepthCM, s.HeightCM)
+				if pr.Remote != nil {
+					require.NotEmpty(t, g.Broker.URL)
+					require.NotEmpty(t, pr.Remote.Quantity)
+					continue
+				}
 				require.False(t, inputs[pr.Input])
 				inputs[pr.Input] = true
 			}

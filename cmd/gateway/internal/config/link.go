@@ -17,7 +17,7 @@ import (
 func (r *reader) link(d *draft) *garden.Garden {
 	g := &garden.Garden{
 		Site: d.site, Supply: d.supply, Limits: d.limits, Hardware: d.hardware,
-		SampleEvery: d.sample, JournalFile: d.journal,
+		SampleEvery: d.sample, JournalFile: d.journal, Broker: r.linkBroker(d.broker),
 	}
 	if g.Site.ID == "" {
 		g.Site.ID = slug(g.Site.Name, "garden")
@@ -195,6 +195,10 @@ func (r *reader) linkLines(d *draft, g *garden.Garden) {
 		if ln.Name == "" {
 			ln.Name = l.id
 		}
+		if p := ln.Valve.Plain; p != nil && p.OwnLimit > 0 && (ln.MaxOn == 0 || ln.MaxOn > p.OwnLimit) {
+			// It closes by itself then; better that we know.
+			ln.MaxOn = min(p.OwnLimit, d.limits.MaxOn)
+		}
 		for _, w := range l.value.waters {
 			zone, ok := r.watered(g, w)
 			if !ok {
@@ -236,8 +240,13 @@ func (r *reader) watered(g *garden.Garden, w entry[garden.Outlet]) (*garden.Zone
 
 func (r *reader) linkValve(l entry[lineDraft], hw garden.Hardware) garden.Valve {
 	v, path := l.value.valve.Valve, l.path+".valve"
-	pin, remote := r.src.given(path+".pin"), r.src.given(path+".remote")
+	pin, remote, plain := r.src.given(path+".pin"), r.src.given(path+".remote"), r.src.given(path+".plain")
 	switch {
+	case plain && (pin || remote):
+		r.say(path, "a plain device and something else", "", "one of pin, remote and plain")
+	case plain:
+		v.Kind = garden.RemoteValve
+		r.notOfPin(path)
 	case pin && remote:
 		r.say(path, "both a pin and a remote node", "", "one of the two")
 	case pin:
@@ -250,15 +259,20 @@ func (r *reader) linkValve(l entry[lineDraft], hw garden.Hardware) garden.Valve 
 		}
 	case remote:
 		v.Kind, v.Node = garden.RemoteValve, l.value.valve.remote
-		for _, key := range []string{"chip", "active-low"} {
-			if p := path + "." + key; r.src.given(p) {
-				r.say(p, "belongs to a pin", "", "a remote node without it")
-			}
-		}
+		r.notOfPin(path)
 	case r.sound(path):
 		r.say(path, "neither a pin nor a remote node", "", "pin: NUMBER or remote: NODE")
 	}
 	return v
+}
+
+// notOfPin reports what only a pin has.
+func (r *reader) notOfPin(path string) {
+	for _, key := range []string{"chip", "active-low"} {
+		if p := path + "." + key; r.src.given(p) {
+			r.say(p, "belongs to a pin", "", "a remote node without it")
+		}
+	}
 }
 
 // unknownName reports a reference to something that is not there.

@@ -9,7 +9,7 @@ func slips() []slip {
 			`g.yaml:43:3: supply: unknown key of the supply, found "colour", expected one of flow, hours, tank, tank-reserve, pressure, conductivity, meter`,
 		}},
 		{"unknown section", "supply:\n", "zzzzzz: 1\nsupply:\n", []string{
-			`g.yaml:42:1: unknown key of the garden file, found "zzzzzz", expected one of site, sample-every, mixes, crops, products, hose, pots, lines, supply, limits, hardware, journal`,
+			`g.yaml:42:1: unknown key of the garden file, found "zzzzzz", expected one of site, sample-every, mixes, crops, products, hose, pots, lines, supply, limits, hardware, broker, journal`,
 		}},
 		{"missing section", "site:\n  name: Test\n  latitude: 40.64\n  longitude: 22.94\n  elevation: 45 m\n  time-zone: Europe/Athens\n", "", []string{
 			`g.yaml:1:1: no "site", expected site: where the garden is`,
@@ -138,6 +138,7 @@ func slips() []slip {
 			`g.yaml:39:5: lines.two.valve: two lines on one valve, found pin 17, expected a valve that line "one" does not use`,
 		}},
 		{"two lines on one node", "valve: { pin: 17 }\n    waters: { chilli: 4 x 2 L/h }\n  two:\n    valve: { pin: 27 }", "valve: { remote: east }\n    waters: { chilli: 4 x 2 L/h }\n  two:\n    valve: { remote: east }", []string{
+			`g.yaml:36:5: lines.one.valve: a remote device and no broker, expected broker: with its url`,
 			`g.yaml:39:5: lines.two.valve: two lines on one valve, found node "east", expected a valve that line "one" does not use`,
 		}},
 		{"pin and node", "valve: { pin: 27 }", "valve: { pin: 27, remote: east }", []string{
