@@ -10,7 +10,7 @@ const leftOut = "(left out)"
 // the garden is, which is somebody's home.
 func redact(src string) string {
 	// A value ends at the line's end, in braces also at a comma or brace.
-	secret := regexp.MustCompile(`(?i)(["']?[\w-]*(?:password|passwd|secret|token|webhook|credential|api-?key|user|latitude|longitude|\blat\b|\blon\b)[\w-]*["']?\s*:[ \t]*)("[^"\n]*"|'[^'\n]*'|[^,}\n#]+|)`)
+	secret := regexp.MustCompile(`(?i)(["']?[\w-]*(?:password|passwd|secret|token|webhook|credential|api-?key|user|latitude|longitude|\blat\b|\blon\b)[\w-]*["']?\s*:[ \t]*)("[^"\n]*"|'[^'\n]*'|[^,}\n#]*[^,}\n#\s]|)`)
 	src = secret.ReplaceAllString(src, "${1}"+leftOut)
 	userinfo := regexp.MustCompile(`(://)[^/\s@"']+@`)
 	return userinfo.ReplaceAllString(src, "${1}"+leftOut+"@")
