@@ -62,7 +62,7 @@ func offers(zs *runner.ZoneStatus, v *visit) []offer {
 	round := func(litres float64) float64 {
 		in, _ := units.Volume().In(litres, v.volumeUnit())
 		step := 0.5
-		if in < 1.5 {
+		if in < 1 {
 			step = 0.1
 		}
 		return max(step, float64(int(in/step+0.5))*step)

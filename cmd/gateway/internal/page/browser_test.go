@@ -143,7 +143,15 @@ func (b *screen) visit(path string) {
 // text is what a person reads in the first element that fits.
 func (b *screen) text(selector string) string {
 	b.t.Helper()
-	return ask[string](b, `(document.querySelector(`+quote(selector)+`)||{innerText:""}).innerText`)
+	return ask[string](b, `((e) => e && e.checkVisibility() ? e.innerText : "")(document.querySelector(`+quote(selector)+`))`)
+}
+
+// click brings an element to the middle of the screen, as a person does, and
+// clicks it.
+func (b *screen) click(selector string) {
+	b.t.Helper()
+	require.True(b.t, ask[bool](b, `((e) => { if (e) e.scrollIntoView({block: "center"}); return !!e; })(document.querySelector(`+quote(selector)+`))`), selector)
+	b.do(chromedp.Click(chromedp.CSS(selector)))
 }
 
 // waitFor waits until a selector's text contains words.
@@ -171,6 +179,9 @@ func (b *screen) clean() {
 	for _, raw := range b.asked {
 		u, err := url.Parse(raw)
 		require.NoError(b.t, err)
+		if u.Scheme == "data" {
+			continue // the browser's own picture in a date field
+		}
 		assert.Equal(b.t, base.Host, u.Host, "no request to another host: %s", raw)
 	}
 	assert.NotEmpty(b.t, b.asked)
@@ -183,27 +194,4 @@ func (b *screen) shoot(name string) {
 	dir := filepath.Join("..", "..", "..", "..", "shots")
 	require.NoError(b.t, os.MkdirAll(dir, 0o755))
 	require.NoError(b.t, os.WriteFile(filepath.Join(dir, name+".png"), png, 0o644))
-}
-
-func TestBrowserLooks(t *testing.T) {
-	in := browser(t)
-	r := newRig(t, 51*time.Hour+10*time.Minute, 1, nil)
-	srv := httptest.NewServer(r.page)
-	t.Cleanup(srv.Close)
-	for _, c := range []struct {
-		name  string
-		width int64
-		dark  bool
-	}{{"phone", 360, false}, {"phone-dark", 360, true}, {"desk", 1280, false}, {"desk-dark", 1280, true}} {
-		t.Run(c.name, func(t *testing.T) {
-			b := open(t, in, srv, c.width, 740, c.dark)
-			for _, p := range []struct{ name, path string }{
-				{"terrace", "/"}, {"pot", "/pot/aubergine?span=week"}, {"water", "/pot/strawberry-east/water?amount=4&unit=L"},
-				{"rounds", "/rounds"}, {"health", "/health"}, {"fault", "/pot/nowhere"},
-			} {
-				b.visit(p.path)
-				b.shoot(p.name + "-" + c.name)
-			}
-		})
-	}
 }
