@@ -9,19 +9,12 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"fabricpot/control/garden"
-	"fabricpot/control/medium"
 )
 
 // The mix of these tests: illustrative, peat-perlite-like.
 var testMix = garden.Mix{
 	ID: "mix", Name: "test mix",
 	Retention: garden.Retention{Model: garden.VanGenuchten, ThetaR: .10, ThetaS: .88, AlphaPerCM: .15, N: 1.60, KsCMH: 30},
-}
-
-func testCurve(t testing.TB) medium.Curve {
-	c, err := medium.NewCurve(testMix.Retention)
-	require.NoError(t, err)
-	return c
 }
 
 // testGarden has n cylinders of 75 L, each with one zone, one aubergine, a probe

@@ -118,10 +118,3 @@ func (o *outbox) again() {
 		o.enqueue(s)
 	}
 }
-
-// size is the number of topics remembered.
-func (o *outbox) size() int {
-	o.mu.Lock()
-	defer o.mu.Unlock()
-	return len(o.latest)
-}

@@ -176,13 +176,6 @@ func withHose(l float64, lpm garden.Measured) string {
 	return litres(l)
 }
 
-func plural(n int, one, many string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return fmt.Sprintf("%d %s", n, many)
-}
-
 func list(words []string) string {
 	if len(words) < 2 {
 		return strings.Join(words, "")

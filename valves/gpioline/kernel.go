@@ -1,7 +1,5 @@
 package gpioline
 
-import "errors"
-
 // kernel is what this package needs of the machine: descriptors and ioctls. The
 // structs are passed as pointers and filled in, as the real ones are.
 type kernel interface {
@@ -17,6 +15,3 @@ type kernel interface {
 	// busy reports whether err means that somebody else holds the line.
 	busy(err error) bool
 }
-
-// errElsewhere is returned where there is no GPIO character device.
-var errElsewhere = errors.New("gpioline: GPIO lines need Linux")

@@ -2,6 +2,11 @@
 
 package gpioline
 
+import "errors"
+
+// errElsewhere is returned where there is no GPIO character device.
+var errElsewhere = errors.New("gpioline: GPIO lines need Linux")
+
 // elsewhere has no GPIO lines; developers build the rest there.
 type elsewhere struct{}
 

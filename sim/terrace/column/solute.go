@@ -22,11 +22,10 @@ type Carried struct{ In, Drained, RunOff, Uptake, Evaporated float64 }
 
 type solute struct {
 	Solute
-	mass     []float64
-	pond     float64
-	offered  float64
-	bypassed float64
-	done     Carried
+	mass    []float64
+	pond    float64
+	offered float64
+	done    Carried
 }
 
 // transport moves solutes with the volumes that passed since the last move,
