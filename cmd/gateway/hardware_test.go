@@ -1,0 +1,83 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"strings"
+	"testing"
+	"testing/fstest"
+	"time"
+
+	"fabricpot/sim/bench"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+)
+
+func TestHardwareOnTheBench(t *testing.T) {
+	file, socket := example(t)
+	code, out, errs := gateway(context.Background(), "hardware", file, "--socket", socket)
+	require.Equal(t, exitDone, code, errs.String())
+	for _, want := range []string{"0x48", "0x4a", "chilli-middle", "strawberries", "closed", "everything the garden file expects is there"} {
+		assert.Contains(t, out.String(), want)
+	}
+	assert.NotContains(t, out.String(), "0x4b", "nothing answers there and nothing should")
+}
+
+// TestHardwareTellsFaults pulls a plug, shorts another and takes the bus away.
+func TestHardwareTellsFaults(t *testing.T) {
+	file, socket := example(t)
+	u, err := understand([]string{file})
+	require.NoError(t, err)
+	st, err := openStand(streams{err: &output{}}, u, standFlags{socket: socket, seed: 1, startCM: 18})
+	require.NoError(t, err)
+	defer st.Close()
+	pulled, _ := st.bench.Wires.Input("chilli-middle")
+	pulled.Fail(bench.Open, 0)
+	shorted, _ := st.bench.Wires.Input("chard-middle")
+	shorted.Fail(bench.Short, 0)
+	var b bytes.Buffer
+	missing := strings.Join(st.report(&b), "\n")
+	assert.Contains(t, missing, "probe chilli-middle: open")
+	assert.Contains(t, missing, "probe chard-middle: short")
+	assert.NotContains(t, missing, "aubergine")
+	assert.Contains(t, b.String(), "missing or wrong:")
+}
+
+func TestHardwareWatch(t *testing.T) {
+	file, socket := example(t)
+	ctx, stop := context.WithTimeout(context.Background(), 450*time.Millisecond)
+	defer stop()
+	code, out, errs := gateway(ctx, "hardware", file, "--watch", "--every", "100ms", "--socket", socket)
+	require.Equal(t, exitDone, code, errs.String())
+	assert.GreaterOrEqual(t, strings.Count(out.String(), "spread mV"), 3)
+}
+
+// A board that is not there: everything expected is named as missing, and the
+// command fails.
+func TestHardwareWithoutABoard(t *testing.T) {
+	file, socket := boardGarden(t)
+	code, out, errs := gateway(context.Background(), "hardware", file, "--socket", socket)
+	assert.Equal(t, exitFailed, code)
+	assert.Contains(t, errs.String(), "missing or wrong")
+	assert.Contains(t, out.String(), "line chilli: ")
+	assert.Contains(t, out.String(), "probe chilli-middle: ")
+}
+
+// The kernel's w1_therm gives thousandths of a degree; 85 °C is the chip's
+// power-up value (both from memory).
+func TestReadThermometers(t *testing.T) {
+	got := strings.Join(readThermometers(fstest.MapFS{
+		"28-0000012345/temperature": {Data: []byte("21437\n")},
+		"28-0000054321/temperature": {Data: []byte("85000\n")},
+		"28-00000aaaaa/temperature": {Data: []byte("\n")},
+		"28-00000bbbbb/id":          {Data: []byte("x")},
+		"w1_bus_master1/name":       {Data: []byte("w1_bus_master1\n")},
+	}), "\n")
+	assert.Contains(t, got, "28-0000012345  21.4 °C")
+	assert.Contains(t, got, "85.0 °C: only just powered")
+	assert.Contains(t, got, "28-00000aaaaa  does not answer")
+	assert.Contains(t, got, "28-00000bbbbb  does not answer")
+	assert.NotContains(t, got, "master")
+	assert.Empty(t, readThermometers(fstest.MapFS{}))
+}
