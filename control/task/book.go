@@ -103,6 +103,13 @@ func (b *Book) find(id string) int {
 	return slices.IndexFunc(b.open, func(t Task) bool { return t.ID == id })
 }
 
+// Closed reports whether a task of that name was done, dropped or overtaken;
+// Open would then do nothing.
+func (b *Book) Closed(id string) bool {
+	_, gone := b.closed[id]
+	return gone
+}
+
 // Open puts a task on the list. One that is open already keeps its place and
 // its age and only gets the new figures; one that was done or dropped is not
 // opened again. ok is false where nothing changed.

@@ -1,0 +1,115 @@
+package feeding
+
+import (
+	"time"
+
+	"fabricpot/control/feed"
+	"fabricpot/control/garden"
+)
+
+const (
+	// snapEvery is how often the ledgers are kept.
+	snapEvery = 6 * time.Hour
+	// mostPass is the longest time that one look lets pass in a ledger; what is
+	// older is not known well enough.
+	mostPass = 60 * 24 * time.Hour
+	// usualDays is the memory of a zone's usual daily loss.
+	usualDays = 10.0
+)
+
+// hourly moves the ledgers on and judges what is due.
+func (p *Plan) hourly(st *State, now garden.Moment, v *Seen, _ *Output) {
+	st.hour, st.hasHour, st.wall = now.Mono, true, now.Wall
+	if st.began.IsZero() {
+		st.began = now.Wall
+	}
+	keep := now.Wall.Sub(st.snap) >= snapEvery
+	if keep {
+		st.snap = now.Wall
+	}
+	for i := range st.zones {
+		zs := &st.zones[i]
+		if zs.seq == nil || i >= len(v.Zones) {
+			continue
+		}
+		zs.stage = p.zones[i].stageOf(now.Wall)
+		zs.portio, zs.ppm, zs.feedMS = p.zones[i].portionAt[zs.stage], p.zones[i].ppmAt[zs.stage], p.zones[i].feedMSAt[zs.stage]
+		p.pass(st, i, now, v.Zones[i].LossTodayL, float64(v.Zones[i].Water))
+		p.judge(st, i, now)
+		if keep {
+			st.snapshots = append(st.snapshots, Snapshot{Zone: p.zones[i].zone, At: now.Wall, Began: st.began, Ledger: zs.ledger})
+		}
+	}
+}
+
+// need is what the zone's plants take up in a day, g.
+func (z *zonePlan) need(s feed.Stage, ratio garden.Measured) feed.NPK {
+	return feed.DailyUptake(z.hunger, z.hunger.YieldKG, s, z.stages, ratio).Times(z.plants)
+}
+
+// pass lets the time since the last look go by in a zone's ledger.
+func (p *Plan) pass(st *State, i int, now garden.Moment, lossL, water float64) {
+	zp, zs := &p.zones[i], &st.zones[i]
+	if !zs.has {
+		p.open(zp, zs, now.Wall)
+	}
+	days := min(max(now.Wall.Sub(zs.at), 0), mostPass).Hours() / 24
+	var ratio garden.Measured
+	if lossL > 0 && garden.Finite(lossL) {
+		if zs.usualLossL <= 0 {
+			zs.usualLossL = lossL
+		}
+		zs.usualLossL += min(days/usualDays, 1) * (lossL - zs.usualLossL)
+		ratio = garden.Known(lossL / zs.usualLossL)
+	}
+	zs.demand = zp.need(zs.stage, ratio)
+	held := max(water, zp.lower, 0.05) * zp.volumeL
+	// Finite amounts of 0 or more go in, so neither can fail.
+	_, _ = zs.ledger.Pass(days, zs.demand)
+	_, _ = zs.ledger.Leach(zp.leaching*zs.inL+zs.overL, held)
+	zs.inL, zs.overL, zs.at = 0, 0, now.Wall
+}
+
+// open begins a zone's ledger with the mix's starter charge, less what plants
+// that stand there already have had of it.
+func (p *Plan) open(zp *zonePlan, zs *zoneState, at time.Time) {
+	// A checked mix has a valid charge; if not, the ledger begins empty.
+	zs.ledger, _ = feed.NewLedger(zp.starter, 0)
+	zs.has, zs.at = true, at
+	if zp.planted.IsZero() {
+		return
+	}
+	for d := zp.planted; at.Sub(d) >= 24*time.Hour; d = d.AddDate(0, 0, 1) {
+		if _, err := zs.ledger.Pass(1, zp.need(zp.stageOf(d), garden.Measured{})); err != nil {
+			return
+		}
+	}
+}
+
+// judge says whether a zone's feed is due.
+func (p *Plan) judge(st *State, i int, now garden.Moment) {
+	zp, zs := &p.zones[i], &st.zones[i]
+	if !now.Synced {
+		return
+	}
+	since := st.began
+	if zp.planted.After(since) {
+		since = zp.planted
+	}
+	left := garden.Measured{}
+	if zs.has {
+		held := max(zp.capacity, 0.05) * zp.volumeL
+		left = garden.Known(zs.ledger.DaysOfN(zs.demand.N, zp.leaching*zs.usualLossL/held))
+	}
+	last, stage, ever := zs.seq.Last()
+	if !ever {
+		last = time.Time{}
+	}
+	zs.due = feed.Assess(feed.Situation{
+		Today: now.Wall, Since: since, Last: last, LastStage: stage, Stage: zs.stage, Habit: zp.hunger.Habit,
+		IntervalDays: zp.spec.IntervalDays, Starter: zp.starter.N > 0, NDaysLeft: left, Asked: zs.asked(now.Wall),
+	})
+	for len(zs.asks) > 0 && !now.Wall.Before(zs.asks[0].to) {
+		zs.asks = zs.asks[1:]
+	}
+}

@@ -1,0 +1,219 @@
+package feeding
+
+import (
+	"fmt"
+	"time"
+
+	"fabricpot/control"
+	"fabricpot/control/crop"
+	"fabricpot/control/feed"
+	"fabricpot/control/garden"
+)
+
+// Plan is what never changes: one entry per zone in the garden's order. It is
+// safe for concurrent use.
+type Plan struct {
+	g     *garden.Garden
+	zones []zonePlan
+	at    map[garden.ZoneID]int
+	lines map[garden.LineID]linePlan
+}
+
+type zonePlan struct {
+	id, name string
+	zone     garden.ZoneID
+	line     garden.LineID
+	spec     garden.FeedPlan
+	// feed is nil where the zone is not fed.
+	feed              *feed.Plan
+	volumeL, areaM2   float64
+	hunger            feed.Hunger
+	plants            float64
+	planted           time.Time
+	stages            [4]int
+	starter           feed.NPK
+	leaching          float64
+	lower, capacity   float64
+	probes, probeFrom int
+	injector          garden.Injector
+	shares            []share // the other zones of its injected line
+	led               bool    // fed along with the line's leading zone
+	portionAt         [4]feed.Portion
+	ppmAt             [4]feed.NPK
+	feedMSAt          [4]garden.Measured
+}
+
+// share is another zone of the same line and the litres it gets for each litre
+// that the leading zone gets.
+type share struct {
+	zone int
+	per  float64
+}
+
+type linePlan struct {
+	flowLPH float64
+	// lead is the zone whose feed the line carries, -1 for none.
+	lead int
+}
+
+// joinForDays is how far past its day a feed may wait for the next watering.
+const joinForDays = 1
+
+// NewPlan resolves a garden's feeding from what the water side makes of it. A
+// garden in which nothing is fed has a plan too: it may have water and rounds
+// to do by hand.
+func NewPlan(g *garden.Garden, water *control.Plan) (*Plan, error) {
+	p := &Plan{g: g, at: map[garden.ZoneID]int{}, lines: map[garden.LineID]linePlan{}}
+	for i := range g.Lines {
+		p.lines[g.Lines[i].ID] = linePlan{flowLPH: g.Lines[i].FlowLPH(), lead: -1}
+	}
+	var err error
+	probe := 0
+	g.EachZone(func(pot *garden.Pot, z *garden.Zone) {
+		i := len(p.zones)
+		zp := p.newZone(pot, z, &water.Zones()[i])
+		zp.probeFrom, zp.probes = probe, len(z.Probes)
+		probe += len(z.Probes)
+		if z.Feed.Fed() && err == nil {
+			err = p.resolve(pot, z, &zp, i, &water.Zones()[i])
+		}
+		p.at[z.ID] = i
+		p.zones = append(p.zones, zp)
+	})
+	if err != nil {
+		return nil, err
+	}
+	p.share()
+	return p, nil
+}
+
+func (p *Plan) newZone(pot *garden.Pot, z *garden.Zone, w *control.ZonePlan) zonePlan {
+	zp := zonePlan{
+		id: string(z.ID), name: z.Name, zone: z.ID, line: z.Line, spec: z.Feed,
+		volumeL: w.VolumeL, areaM2: w.AreaM2, leaching: w.LeachingFraction,
+		lower: float64(w.LowerLimit), capacity: float64(w.Capacity),
+		hunger: feed.ZoneHunger(z), plants: float64(feed.PlantCount(z)), stages: [4]int{30, 40, 40, 30},
+	}
+	if zp.name == "" {
+		zp.name = zp.id
+	}
+	if m, ok := p.g.Mix(pot.Mix); ok {
+		zp.starter = feed.StarterCharge(m, zp.volumeL)
+	}
+	for _, pl := range z.Plants {
+		c, ok := crop.Find(p.g.Crops, pl.Crop)
+		if !ok {
+			continue
+		}
+		// The oldest of the plants sets the stage.
+		if zp.planted.IsZero() || !pl.PlantedOn.IsZero() && pl.PlantedOn.Before(zp.planted) {
+			zp.planted, zp.stages = pl.PlantedOn, c.StageDays
+		}
+	}
+	return zp
+}
+
+func (p *Plan) resolve(pot *garden.Pot, z *garden.Zone, zp *zonePlan, i int, w *control.ZonePlan) error {
+	fp, err := feed.Resolve(p.g, pot, z, float64(w.Capacity), float64(w.Refill), float64(w.LowerLimit), w.PulseL)
+	if err != nil {
+		return err
+	}
+	fp.Timing.JoinForDays = joinForDays
+	for s := feed.Initial; s <= feed.Late; s++ {
+		if zp.portionAt[s], err = feed.PortionFor(z.Feed, zp.volumeL, zp.hunger, s); err != nil {
+			return fmt.Errorf("zone %q: %w", z.ID, err)
+		}
+	}
+	if fp.Line != "" {
+		l := p.lines[fp.Line]
+		if l.lead >= 0 {
+			// Another zone of the line leads; this one is fed along with it.
+			zp.led = true
+		} else {
+			l.lead = i
+			p.lines[fp.Line] = l
+			line, _ := p.g.Line(fp.Line)
+			zp.injector = line.Injector
+			// One stock, one strength: that of the stage that needs most.
+			for s := range zp.portionAt {
+				zp.portionAt[s].NPPM = zp.portionAt[feed.Middle].NPPM
+			}
+		}
+	}
+	zp.feed = fp
+	for s := range zp.portionAt {
+		b, err := feed.Mix(p.g, z.Feed.Products, zp.portionAt[s].NPPM)
+		if err != nil {
+			return fmt.Errorf("zone %q: %w", z.ID, err)
+		}
+		zp.ppmAt[s] = b.PPM()
+		if added := b.AddedEC(); added.Known {
+			zp.feedMSAt[s] = garden.Known(added.Value + p.g.Supply.ECmS.Or(0))
+		}
+	}
+	return nil
+}
+
+// share works out what other zones get when a line is fed for its leading one.
+func (p *Plan) share() {
+	for id, l := range p.lines {
+		if l.lead < 0 {
+			continue
+		}
+		line, _ := p.g.Line(id)
+		lead := &p.zones[l.lead]
+		for i := range p.zones {
+			if s := line.ShareOf(p.zones[i].zone); i != l.lead && s > 0 && lead.feed.LineShare > 0 {
+				lead.shares = append(lead.shares, share{zone: i, per: s / lead.feed.LineShare})
+			}
+		}
+	}
+}
+
+// Fed tells whether a zone is fed by a sequence of its own, and through which
+// line; empty means by hand.
+func (p *Plan) Fed(i int) (garden.LineID, bool) {
+	if i < 0 || i >= len(p.zones) || p.zones[i].feed == nil {
+		return "", false
+	}
+	return p.zones[i].feed.Line, true
+}
+
+// Index is the number of a zone in the garden's order, or -1.
+func (p *Plan) Index(id garden.ZoneID) int {
+	if i, ok := p.at[id]; ok {
+		return i
+	}
+	return -1
+}
+
+// Name is a zone's name for people.
+func (p *Plan) Name(i int) string { return p.zones[i].name }
+
+// stageOf is the stage of a zone's plants. Plants without a day of planting
+// count as grown.
+func (z *zonePlan) stageOf(at time.Time) feed.Stage {
+	if z.planted.IsZero() {
+		return feed.Middle
+	}
+	s, _ := feed.StageAt(at.Sub(z.planted).Hours()/24, z.stages)
+	return s
+}
+
+// Recipe is what one feed of a zone is mixed from; with an injector the stock's
+// strength is in it.
+func (p *Plan) Recipe(i int, s feed.Stage) (feed.Recipe, error) {
+	z := &p.zones[i]
+	po := z.portionAt[min(s, feed.Late)]
+	return feed.NewRecipe(p.g, z.spec.Products, po.NPPM, po.Litres, z.injector)
+}
+
+// Strength is the strength of a feeding order's solution through a line, mg N
+// per litre; 0 for a line that carries none.
+func (p *Plan) Strength(id garden.LineID) float64 {
+	l, ok := p.lines[id]
+	if !ok || l.lead < 0 {
+		return 0
+	}
+	return p.zones[l.lead].portionAt[feed.Middle].NPPM
+}

@@ -1,0 +1,206 @@
+package feeding
+
+import (
+	"fmt"
+	"time"
+
+	"fabricpot/control/feed"
+	"fabricpot/control/garden"
+	"fabricpot/control/task"
+)
+
+// State is what feeding remembers. One goroutine owns it.
+type State struct {
+	zones []zoneState
+	book  *task.Book
+	// began is when tending began as far as the journal knows, zero until a
+	// confirmed clock told.
+	began     time.Time
+	hour      time.Duration // of the last hourly look, on Mono
+	hasHour   bool
+	wall      time.Time // of it
+	lastRound time.Time
+	snap      time.Time // of the last snapshots
+	snapshots []Snapshot
+}
+
+type zoneState struct {
+	// seq is nil where the zone is not fed.
+	seq    *feed.State
+	ledger feed.Ledger
+	has    bool // ledger has begun
+	at     time.Time
+	due    feed.Due
+	stage  feed.Stage
+	portio feed.Portion
+	ppm    feed.NPK
+	feedMS garden.Measured
+	demand feed.NPK // g a day now
+	held   feed.Held
+	// Since the last hourly look: litres in, and rain onto a full pot.
+	inL, overL float64
+	usualLossL float64
+	drain      garden.Measured // mS/cm
+	drainAt    time.Time
+	flushed    time.Time
+	asks       []window
+	order      garden.OrderID // of the sequence, in flight
+	orderTill  time.Duration
+	leach      bool
+}
+
+// window is a time in which a recovery asks for a feed.
+type window struct{ from, to time.Time }
+
+// Snapshot is a zone's ledger at a time, for the journal: with it a restart
+// knows what is in the pot.
+type Snapshot struct {
+	Zone garden.ZoneID `json:"zone"`
+	At   time.Time     `json:"at"`
+	// Began is when tending began.
+	Began  time.Time   `json:"began"`
+	Ledger feed.Ledger `json:"ledger"`
+}
+
+// Drainage is the conductivity of what drained from a zone, mS/cm.
+type Drainage struct {
+	Zone garden.ZoneID
+	At   time.Time
+	MS   float64
+}
+
+// Past is what earlier runs left behind, each oldest first. Snapshots hold the
+// latest of each zone.
+type Past struct {
+	Records   []feed.Record
+	Snapshots []Snapshot
+	Events    []task.Event
+	Drained   []Drainage
+}
+
+// Restore makes the state at the start, also where nothing came before.
+func (p *Plan) Restore(past Past) (*State, error) {
+	st := &State{zones: make([]zoneState, len(p.zones)), book: task.NewBook(past.Events)}
+	of := map[garden.ZoneID][]feed.Record{}
+	for _, r := range past.Records {
+		of[r.Zone] = append(of[r.Zone], r)
+	}
+	for i := range p.zones {
+		zp, zs := &p.zones[i], &st.zones[i]
+		if zp.feed == nil {
+			continue
+		}
+		var err error
+		if zs.seq, err = feed.Rebuild(zp.feed, of[zp.zone]); err != nil {
+			return nil, err
+		}
+	}
+	for _, s := range past.Snapshots {
+		i := p.Index(s.Zone)
+		if i < 0 || p.zones[i].feed == nil {
+			continue
+		}
+		zs := &st.zones[i]
+		zs.ledger, zs.has, zs.at = s.Ledger, true, s.At
+		if st.began.IsZero() || s.Began.Before(st.began) {
+			st.began = s.Began
+		}
+		if s.At.After(st.snap) {
+			st.snap = s.At
+		}
+		for _, r := range of[s.Zone] {
+			if r.Gives() && r.At.After(s.At) {
+				if err := zs.ledger.Feed(r.Grams()); err != nil {
+					return nil, fmt.Errorf("feeding: zone %q: %w", s.Zone, err)
+				}
+			}
+		}
+	}
+	for _, d := range past.Drained {
+		st.drained(p, d)
+	}
+	for _, e := range past.Events {
+		st.recall(p, e)
+	}
+	return st, nil
+}
+
+// recall takes up what an event of the book means beyond the book.
+func (st *State) recall(p *Plan, e task.Event) {
+	if e.Task.Kind == task.Round && (e.Kind == task.Opened || e.Kind == task.Done) && e.At.After(st.lastRound) {
+		st.lastRound = e.At
+	}
+	i := p.Index(e.Task.Zone)
+	if i < 0 {
+		return
+	}
+	zs := &st.zones[i]
+	switch {
+	case e.Task.Kind == task.Flush && e.Kind == task.Done:
+		zs.flushed = e.At
+	case e.Task.Kind == task.Look && e.Kind == task.Opened && e.Task.ID == recoveryLook(e.Task.Zone, e.Task.Opened):
+		zs.recover(e.Task.Opened)
+	}
+}
+
+// recoveryLook is the name of the look that a recovery plan begins with.
+func recoveryLook(z garden.ZoneID, start time.Time) string {
+	return fmt.Sprintf("look-%s-recovery-%s", z, start.Format("20060102"))
+}
+
+// recover notes the two windows in which a recovery asks for a feed: after the
+// soak, and, if it is due by then, after the look at the new growth.
+func (zs *zoneState) recover(start time.Time) {
+	const day = 24 * time.Hour
+	zs.asks = append(zs.asks, window{start, start.Add(day)}, window{start.Add(5 * day), start.Add(10 * day)})
+}
+
+func (zs *zoneState) asked(at time.Time) bool {
+	for _, w := range zs.asks {
+		if !at.Before(w.from) && at.Before(w.to) {
+			return true
+		}
+	}
+	return false
+}
+
+// Drained enters a reading of what drained from a zone.
+func (p *Plan) Drained(st *State, d Drainage) { st.drained(p, d) }
+
+func (st *State) drained(p *Plan, d Drainage) {
+	if i := p.Index(d.Zone); i >= 0 && garden.Finite(d.MS) && d.MS >= 0 {
+		st.zones[i].drain, st.zones[i].drainAt = garden.Known(d.MS), d.At
+	}
+}
+
+// Bind tells the number under which a zone's wish was ordered, and until when
+// its line can be open.
+func (st *State) Bind(zone int, o garden.Order, now garden.Moment) {
+	zs := &st.zones[zone]
+	zs.seq.Bind(o.ID)
+	zs.order, zs.orderTill = o.ID, now.Mono+o.MaxOn+15*time.Minute
+}
+
+// Lent calls each with every line that is in a feed's hands, and whether an
+// order of the feed may be open on it.
+func (p *Plan) Lent(st *State, each func(line garden.LineID, open bool)) {
+	for i := range st.zones {
+		zs := &st.zones[i]
+		if zs.seq != nil && p.zones[i].feed.Line != "" && !p.zones[i].led && zs.seq.Busy() {
+			each(p.zones[i].feed.Line, zs.order != 0)
+		}
+	}
+}
+
+// Busy reports whether any line is in a feed's hands.
+func (p *Plan) Busy(st *State) bool {
+	busy := false
+	p.Lent(st, func(garden.LineID, bool) { busy = true })
+	return busy
+}
+
+// Snapshots are the ledgers that the last Step wants kept; nil most of the time.
+func (st *State) Snapshots() []Snapshot { return st.snapshots }
+
+// Tasks lists the open tasks, the most pressing first.
+func (st *State) Tasks(now time.Time) []task.Listed { return st.book.List(now) }

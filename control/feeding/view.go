@@ -1,0 +1,72 @@
+package feeding
+
+import (
+	"time"
+
+	"fabricpot/control/feed"
+	"fabricpot/control/garden"
+)
+
+// ZoneView is what people are shown of one zone's feeding. Grams are of N.
+type ZoneView struct {
+	Zone garden.ZoneID `json:"zone"`
+	Fed  bool          `json:"fed"`
+	// Line is empty where a person feeds it.
+	Line  garden.LineID `json:"line,omitempty"`
+	Phase string        `json:"phase"`
+	// Words say when it is fed next or why it waits.
+	Words string     `json:"words"`
+	Last  *time.Time `json:"last_feed"`
+	// NDaysLeft is for how long nitrogen lasts, NPoolG what is dissolved in the
+	// pot; absent before the ledger began.
+	NDaysLeft  *float64      `json:"n_days_left"`
+	NPoolG     *float64      `json:"n_pool_g"`
+	NFedG      float64       `json:"n_fed_g"`
+	NUsedG     float64       `json:"n_used_g"`
+	NLeachedG  float64       `json:"n_leached_g"`
+	NextLitres float64       `json:"next_litres"`
+	NextNPPM   float64       `json:"next_n_ppm"`
+	Due        feed.Due      `json:"due"`
+	Stage      string        `json:"stage"`
+	Held       feed.Hold     `json:"-"`
+	FeedID     garden.FeedID `json:"feed"`
+}
+
+// View says how zone i is fed.
+func (p *Plan) View(st *State, i int) ZoneView {
+	zp, zs := &p.zones[i], &st.zones[i]
+	v := ZoneView{Zone: zp.zone}
+	if zs.seq == nil {
+		v.Words = "not fed by this gateway"
+		return v
+	}
+	v.Fed, v.Line, v.Phase, v.FeedID = true, zp.feed.Line, zs.seq.Phase().String(), zs.seq.Feed()
+	v.NextLitres, v.NextNPPM, v.Due, v.Stage, v.Held = zs.portio.Litres, zs.portio.NPPM, zs.due, zs.stage.String(), zs.held.Hold
+	if at, _, ok := zs.seq.Last(); ok {
+		v.Last = &at
+	}
+	if zs.has {
+		pool := zs.ledger.Pool.N
+		v.NPoolG, v.NFedG, v.NUsedG, v.NLeachedG = &pool, zs.ledger.Fed.N, zs.ledger.Taken.N, zs.ledger.Leached.N
+		if zs.due.NDaysLeft.Known {
+			n := zs.due.NDaysLeft.Value
+			v.NDaysLeft = &n
+		}
+	}
+	switch {
+	case zs.seq.Phase() != feed.Waiting:
+		v.Words = "a feed is under way: " + zs.seq.Phase().String()
+	case zp.led:
+		v.Words = "fed along with its line"
+	case zs.due.Now:
+		v.Words = zs.due.Words()
+		if zs.held.Hold != feed.NoHold && zs.held.Hold != feed.NothingDue {
+			v.Words += "; " + zs.held.String()
+		}
+	case zs.due.NextOn.IsZero():
+		v.Words = "waits for a confirmed clock"
+	default:
+		v.Words = zs.due.Words()
+	}
+	return v
+}

@@ -1,0 +1,278 @@
+package feeding
+
+import (
+	"errors"
+	"fmt"
+	"math"
+
+	"fabricpot/control"
+	"fabricpot/control/feed"
+	"fabricpot/control/garden"
+	"fabricpot/control/task"
+)
+
+// changeShare is by how much an open task's litres must differ to be changed.
+const changeShare = 0.2
+
+// openFeed puts the feed that the sequence handed to the gardener on the list.
+func (p *Plan) openFeed(st *State, i int, now garden.Moment, zv *control.ZoneView, out *Output) {
+	zp, zs := &p.zones[i], &st.zones[i]
+	r, err := feed.NewRecipe(p.g, zp.spec.Products, zs.portio.NPPM, zs.portio.Litres, garden.Injector{})
+	if err != nil {
+		// The plan was checked with this very recipe.
+		return
+	}
+	in := task.FeedInput{
+		Zone: zp.zone, Name: zp.name, Feed: zs.seq.Feed(), Recipe: r, Why: zs.due.Words(), Opened: now.Wall,
+		VolumeL: zp.volumeL, CatchUp: zs.due.Missed > 0, HoseLPM: p.g.HoseLPM,
+	}
+	if zv.OnProbe {
+		in.DryKnown = true
+		in.Dry = float64(zv.Water) < (float64(zv.Refill)+zp.lower)/2
+		in.RoomL = garden.Known(max(0, (float64(zv.Capacity)-float64(zv.Water))*zp.volumeL))
+	}
+	t, err := task.NewFeed(in)
+	if err != nil {
+		return
+	}
+	st.add(t, out)
+}
+
+func (st *State) add(t task.Task, out *Output) {
+	if e, ok := st.book.Open(t); ok {
+		out.Events = append(out.Events, e)
+	}
+}
+
+// work keeps the rest of the list: water where no line brings it, flushes, the
+// weekly round, and a feeding task whose entry was lost.
+func (p *Plan) work(st *State, now garden.Moment, v *Seen, out *Output) {
+	open := st.book.List(now.Wall)
+	byHand := false
+	for i := range p.zones {
+		if i >= len(v.Zones) {
+			break
+		}
+		zp, zs := &p.zones[i], &st.zones[i]
+		if zp.line == "" {
+			byHand = true
+			p.waterTask(st, i, now, &v.Zones[i], open, out)
+		}
+		if zs.seq == nil {
+			continue
+		}
+		if zs.leach {
+			p.flushTask(st, i, now, open, out)
+		}
+		if zs.seq.Phase() == feed.WithGardener {
+			byHand = true
+			if find(open, task.Feed, zp.zone) == nil && !st.opened(out, task.Feed, zp.zone) {
+				p.openFeed(st, i, now, &v.Zones[i], out)
+			}
+		}
+	}
+	if byHand && !p.g.HoseLPM.Known {
+		st.add(task.NewMeasure(now.Wall), out)
+	}
+	if task.RoundDue(now.Wall, st.lastRound) && find(open, task.Round, "") == nil {
+		var stops []task.Stop
+		for i := range p.zones {
+			if p.zones[i].plants > 0 {
+				stops = append(stops, task.Stop{Zone: p.zones[i].zone, Name: p.zones[i].name})
+			}
+		}
+		if t, err := task.NewRound(now.Wall, stops); err == nil {
+			st.add(t, out)
+			st.lastRound = now.Wall
+		}
+	}
+}
+
+func find(open []task.Listed, k task.Kind, z garden.ZoneID) *task.Listed {
+	for i := range open {
+		if open[i].Kind == k && open[i].Zone == z {
+			return &open[i]
+		}
+	}
+	return nil
+}
+
+// opened reports whether this very step put such a task on the list.
+func (st *State) opened(out *Output, k task.Kind, z garden.ZoneID) bool {
+	for i := range out.Events {
+		if t := &out.Events[i].Task; t.Kind == k && t.Zone == z {
+			return true
+		}
+	}
+	return false
+}
+
+// waterTask asks for a can of water where a zone without a line is under its
+// refill point, and takes that back where it has got some.
+func (p *Plan) waterTask(st *State, i int, now garden.Moment, zv *control.ZoneView, open []task.Listed, out *Output) {
+	zp := &p.zones[i]
+	old := find(open, task.Water, zp.zone)
+	band := float64(zv.Capacity) - float64(zv.Refill)
+	switch {
+	case !zv.Known:
+	case zv.ToRefillL > 0.25*band*zp.volumeL && old != nil:
+		if e, err := st.book.Overtake(old.ID, "it has got water", now.Wall); err == nil {
+			out.Events = append(out.Events, e)
+		}
+	case zv.ToRefillL <= 0:
+		litres := math.Round(10*max(0, float64(zv.Capacity)-float64(zv.Water))*zp.volumeL) / 10
+		day := now.Wall
+		if old != nil {
+			if math.Abs(litres-old.Litres) < changeShare*old.Litres {
+				return
+			}
+			day = old.Opened
+		}
+		t, err := task.NewWater(task.WaterInput{
+			Zone: zp.zone, Name: zp.name, Day: day, Litres: litres, VolumeL: zp.volumeL,
+			Why: "it is under its refill point", HoursLeft: garden.Known(zv.HoursToLimit), HoseLPM: p.g.HoseLPM,
+		})
+		if err == nil {
+			if st.book.Closed(t.ID) {
+				// It was ticked today already and is dry again.
+				t.ID += "-" + now.Wall.Format("1504")
+			}
+			st.add(t, out)
+		}
+	}
+}
+
+// flushTask asks for plain water through a pot whose drainage is too salty.
+func (p *Plan) flushTask(st *State, i int, now garden.Moment, open []task.Listed, out *Output) {
+	zp, zs := &p.zones[i], &st.zones[i]
+	if find(open, task.Flush, zp.zone) != nil || !zs.drain.Known {
+		return
+	}
+	held := zp.capacity * zp.volumeL
+	to := max(zs.feedMS.Or(1.5), p.g.Supply.ECmS.Or(0)+0.5)
+	litres, err := feed.FlushLitres(zs.drain.Value, to, p.g.Supply.ECmS.Or(0), held)
+	if err != nil || litres <= 0 {
+		litres = held
+	}
+	t, err := task.NewWater(task.WaterInput{
+		Zone: zp.zone, Name: zp.name, Day: now.Wall, Litres: min(litres, 2*zp.volumeL), VolumeL: zp.volumeL, Leach: true,
+		Why: fmt.Sprintf("drainage read %.1f mS/cm: salts have to leave before the next feed", zs.drain.Value), HoseLPM: p.g.HoseLPM,
+	})
+	if err == nil {
+		st.add(t, out)
+	}
+}
+
+// Entered is what a report from a person came to.
+type Entered struct {
+	Records []feed.Record
+	Events  []task.Event
+	// Poured is what reached zones as water, for the water account.
+	Poured []Poured
+}
+
+// Poured is water or solution that a person gave a zone, L.
+type Poured struct {
+	Zone   garden.ZoneID
+	Litres float64
+}
+
+// Done enters that a task was done. It answers task.ErrAsk where that was
+// reported before and the report does not say Again. Litres not said are taken
+// as the task's own.
+func (p *Plan) Done(st *State, now garden.Moment, id string, r task.Report) (Entered, error) {
+	var in Entered
+	var open *task.Listed
+	list := st.book.List(now.Wall)
+	for k := range list {
+		if list[k].ID == id {
+			open = &list[k]
+		}
+	}
+	if open == nil {
+		// Ask first, before anything is entered.
+		e, err := st.book.Done(id, r)
+		if err != nil {
+			return in, err
+		}
+		in.Events = append(in.Events, e)
+		open = &task.Listed{Task: e.Task}
+	}
+	i := p.Index(open.Zone)
+	litres := open.Litres
+	if r.Litres.Known {
+		litres = r.Litres.Value
+	}
+	if open.Kind == task.Feed && i >= 0 && st.zones[i].seq != nil {
+		zp, zs := &p.zones[i], &st.zones[i]
+		if litres == 0 && !r.Litres.Known {
+			litres = zs.portio.Litres
+		}
+		rec, err := zs.seq.Given(zp.feed, now, litres, p.ppm(i, now), zp.stageOf(now.Wall), r.Again)
+		if errors.Is(err, feed.ErrAsk) {
+			return Entered{}, fmt.Errorf("%w: %w", task.ErrAsk, err)
+		}
+		if err != nil {
+			return Entered{}, err
+		}
+		_ = zs.ledger.Feed(rec.Grams())
+		in.Records = append(in.Records, rec)
+		p.judge(st, i, now)
+	}
+	if len(in.Events) == 0 {
+		if !r.Litres.Known && litres > 0 {
+			r.Litres = garden.Known(litres)
+		}
+		e, err := st.book.Done(id, r)
+		if err != nil {
+			return Entered{}, err
+		}
+		in.Events = append(in.Events, e)
+	}
+	if i >= 0 && open.Kind == task.Flush {
+		p.flushed(st, i, now, litres)
+	}
+	if i >= 0 && litres > 0 {
+		switch open.Kind {
+		case task.Feed, task.Water, task.Flush:
+			in.Poured = append(in.Poured, Poured{Zone: open.Zone, Litres: litres})
+		}
+	}
+	for _, e := range in.Events {
+		st.recall(p, e)
+	}
+	return in, nil
+}
+
+// ppm is the strength a zone is fed at today.
+func (p *Plan) ppm(i int, now garden.Moment) feed.NPK {
+	return p.zones[i].ppmAt[p.zones[i].stageOf(now.Wall)]
+}
+
+func (p *Plan) flushed(st *State, i int, now garden.Moment, litres float64) {
+	zp, zs := &p.zones[i], &st.zones[i]
+	zs.flushed, zs.drain = now.Wall, garden.Measured{}
+	if zs.seq != nil && garden.Finite(litres) && litres > 0 {
+		// A pot to be flushed is full: what goes in comes out.
+		_, _ = zs.ledger.Leach(litres, max(zp.capacity, 0.05)*zp.volumeL)
+	}
+}
+
+// Drop enters that a task won't be done, with the reason.
+func (p *Plan) Drop(st *State, now garden.Moment, id, reason string) (Entered, error) {
+	var in Entered
+	e, err := st.book.Drop(id, reason, now.Wall)
+	if err != nil {
+		return in, err
+	}
+	in.Events = append(in.Events, e)
+	if i := p.Index(e.Task.Zone); i >= 0 && e.Task.Kind == task.Feed && st.zones[i].seq != nil && st.zones[i].seq.Phase() == feed.WithGardener {
+		rec, err := st.zones[i].seq.Drop(p.zones[i].feed, now)
+		if err != nil {
+			return in, err
+		}
+		in.Records = append(in.Records, rec)
+		p.judge(st, i, now)
+	}
+	return in, nil
+}
