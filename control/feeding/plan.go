@@ -217,3 +217,6 @@ func (p *Plan) Strength(id garden.LineID) float64 {
 	}
 	return p.zones[l.lead].portionAt[feed.Middle].NPPM
 }
+
+// Capacity is a zone's water fraction at container capacity.
+func (p *Plan) Capacity(i int) float64 { return p.zones[i].capacity }

@@ -109,7 +109,9 @@ func (p *Plan) Restore(past Past) (*State, error) {
 			st.snap = s.At
 		}
 		for _, r := range of[s.Zone] {
-			if r.Gives() && r.At.After(s.At) {
+			// The journal keeps milliseconds, and a tick's snapshot is taken
+			// before its records.
+			if r.Gives() && !r.At.Before(s.At.Truncate(time.Millisecond)) {
 				if err := zs.ledger.Feed(r.Grams()); err != nil {
 					return nil, fmt.Errorf("feeding: zone %q: %w", s.Zone, err)
 				}

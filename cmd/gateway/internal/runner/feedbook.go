@@ -1,0 +1,200 @@
+package runner
+
+import (
+	"errors"
+	"fmt"
+	"sync"
+	"time"
+
+	"fabricpot/cmd/gateway/internal/journal"
+	"fabricpot/control/feed"
+	"fabricpot/control/feeding"
+	"fabricpot/control/garden"
+	"fabricpot/control/task"
+)
+
+// FeedJournal keeps what must outlive a restart so that no feed is given twice
+// and no task is forgotten. *journal.Journal is one.
+type FeedJournal interface {
+	AddFeedSteps([]feed.Record) error
+	KeepLedgers([]feeding.Snapshot) error
+	AddTaskEvents([]task.Event) error
+	AddFeed(journal.Feed) error
+	AddNote(journal.Note) error
+	Fed(now time.Time) (feeding.Past, error)
+	Week(zone garden.ZoneID, probes []garden.ProbeID, capacity float64, now time.Time) (feeding.Week, error)
+}
+
+// FeedBook is a garden's feeding with its journal. Its methods may be called
+// from any goroutine; Step belongs to the loop.
+type FeedBook struct {
+	mu    sync.Mutex
+	g     *garden.Garden
+	plan  *feeding.Plan
+	state *feeding.State
+	j     FeedJournal
+	out   feeding.Output
+}
+
+// OpenFeedBook reads what earlier runs left. j may be nil: nothing is kept then.
+func OpenFeedBook(g *garden.Garden, plan *feeding.Plan, j FeedJournal, now garden.Moment) (*FeedBook, error) {
+	var past feeding.Past
+	if j != nil {
+		var err error
+		if past, err = j.Fed(now.Wall); err != nil {
+			return nil, fmt.Errorf("feeding: the journal's feeds: %w", err)
+		}
+	}
+	st, err := plan.Restore(past)
+	if err != nil {
+		return nil, err
+	}
+	return &FeedBook{g: g, plan: plan, state: st, j: j}, nil
+}
+
+// Rounds is the gardener's list and how each zone is fed.
+type Rounds struct {
+	At     time.Time          `json:"at"`
+	Tasks  []task.Listed      `json:"tasks"`
+	Zones  []feeding.ZoneView `json:"zones"`
+	Stocks []feeding.Stock    `json:"stocks"`
+}
+
+// List is the gardener's list at a time.
+func (b *FeedBook) List(at time.Time) Rounds {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	r := Rounds{At: at, Tasks: b.state.Tasks(at), Stocks: b.plan.Stocks()}
+	i := 0
+	b.g.EachZone(func(*garden.Pot, *garden.Zone) {
+		r.Zones = append(r.Zones, b.plan.View(b.state, i))
+		i++
+	})
+	return r
+}
+
+// Zone says how one zone is fed; ok is false for an unknown one.
+func (b *FeedBook) Zone(id garden.ZoneID) (feeding.ZoneView, bool) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	i := b.plan.Index(id)
+	if i < 0 {
+		return feeding.ZoneView{}, false
+	}
+	return b.plan.View(b.state, i), true
+}
+
+// Done enters that a task was done and returns what reached zones as water,
+// which the water account has to hear of.
+func (b *FeedBook) Done(now garden.Moment, id string, r task.Report) ([]feeding.Poured, error) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	r.At = now.Wall
+	in, err := b.plan.Done(b.state, now, id, r)
+	if err != nil {
+		return nil, err
+	}
+	return in.Poured, b.keep(now, in)
+}
+
+// Drop enters that a task won't be done.
+func (b *FeedBook) Drop(now garden.Moment, id, reason string) error {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	in, err := b.plan.Drop(b.state, now, id, reason)
+	if err != nil {
+		return err
+	}
+	return b.keep(now, in)
+}
+
+func (b *FeedBook) keep(now garden.Moment, in feeding.Entered) error {
+	if b.j == nil {
+		return nil
+	}
+	return errors.Join(b.j.AddFeedSteps(in.Records), b.j.AddTaskEvents(in.Events), b.given(now, in.Records))
+}
+
+// given lists nutrients given where people look for them.
+func (b *FeedBook) given(now garden.Moment, records []feed.Record) error {
+	var errs []error
+	for _, r := range records {
+		if !r.Gives() || r.Litres <= 0 {
+			continue
+		}
+		g := r.Grams()
+		errs = append(errs, b.j.AddFeed(journal.Feed{
+			At: garden.Moment{Mono: now.Mono, Wall: r.At, Synced: now.Synced}, Zone: r.Zone,
+			Recipe: fmt.Sprintf("%.0f ppm N", r.PPM.N), Litres: r.Litres,
+			NG: garden.Known(g.N), PG: garden.Known(g.P), KG: garden.Known(g.K), ByHand: r.Kind == feed.HandGiven,
+		}))
+	}
+	return errors.Join(errs...)
+}
+
+// Observation is what a gardener reports.
+type Observation struct {
+	Zone  garden.ZoneID `json:"pot"`
+	Sign  string        `json:"sign,omitempty"`
+	Text  string        `json:"text,omitempty"`
+	Photo string        `json:"photo,omitempty"`
+	// DrainMS is the conductivity of what drained, mS/cm, where it was measured.
+	DrainMS *float64 `json:"drain_ms,omitempty"`
+}
+
+// Note keeps an observation and answers it from the pot's own records.
+func (b *FeedBook) Note(now garden.Moment, o Observation, who string) (feeding.Noted, error) {
+	_, z, ok := b.g.Zone(o.Zone)
+	if !ok {
+		var names []garden.ZoneID
+		b.g.EachZone(func(_ *garden.Pot, z *garden.Zone) { names = append(names, z.ID) })
+		return feeding.Noted{}, fmt.Errorf("there is no pot %q; pots are %v", o.Zone, names)
+	}
+	sign := task.AllWell
+	if o.Sign != "" {
+		var err error
+		if sign, err = task.ParseSign(o.Sign); err != nil {
+			return feeding.Noted{}, err
+		}
+	} else if o.DrainMS == nil {
+		return feeding.Noted{}, errors.New("nothing to note: name a sign, or a reading with --drain-ec")
+	}
+	if o.DrainMS != nil && (!garden.Finite(*o.DrainMS) || *o.DrainMS < 0 || *o.DrainMS > 20) {
+		return feeding.Noted{}, fmt.Errorf("drainage of %v mS/cm, expected 0 to 20: is the meter set to µS/cm", *o.DrainMS)
+	}
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	i := b.plan.Index(z.ID)
+	if o.DrainMS != nil {
+		b.plan.Drained(b.state, feeding.Drainage{Zone: z.ID, At: now.Wall, MS: *o.DrainMS})
+	}
+	var w feeding.Week
+	if b.j != nil {
+		var probes []garden.ProbeID
+		for k := range z.Probes {
+			probes = append(probes, z.Probes[k].ID)
+		}
+		var err error
+		if w, err = b.j.Week(z.ID, probes, b.plan.Capacity(i), now.Wall); err != nil {
+			return feeding.Noted{}, err
+		}
+	}
+	n, err := b.plan.Note(b.state, now, task.Observation{Zone: z.ID, Sign: sign, Text: o.Text, Photo: o.Photo}, b.plan.Facts(b.state, i, now, w))
+	if err != nil || b.j == nil {
+		return n, err
+	}
+	errs := []error{b.j.AddTaskEvents(n.Events)}
+	if o.Sign != "" || o.Text != "" {
+		text := string(sign)
+		for _, s := range []string{o.Text, o.Photo} {
+			if s != "" {
+				text += ": " + s
+			}
+		}
+		errs = append(errs, b.j.AddNote(journal.Note{At: now, Zone: z.ID, Kind: "seen", Text: text, Who: who}))
+	}
+	if o.DrainMS != nil {
+		errs = append(errs, b.j.AddNote(journal.Note{At: now, Zone: z.ID, Kind: journal.DrainageKind, Value: garden.Known(*o.DrainMS), Who: who}))
+	}
+	return n, errors.Join(errs...)
+}
