@@ -20,6 +20,7 @@ shift $((OPTIND - 1))
 export SOURCE_DATE_EPOCH CGO_ENABLED=0 LC_ALL=C TZ=UTC
 [ -n "$version" ] || version=0.1~$(date -u -d "@$SOURCE_DATE_EPOCH" +%Y%m%d.%H%M%S)
 name=fabricpot-gateway
+maintainer="${DEBFULLNAME:-fabricpot} <${DEBEMAIL:-fabricpot@localhost}>"
 work=$(mktemp -d)
 trap 'rm -rf "$work"' EXIT
 umask 022
@@ -28,9 +29,10 @@ mkdir -p "$out"
 put() { install -D -m "$1" "$2" "$3"; } # put MODE FROM TO
 
 go build -trimpath -o "$work/host" ./cmd/gateway
-"$work/host" papers --date "$SOURCE_DATE_EPOCH" "$work/papers"
-printf '%s (%s) unstable; urgency=medium\n\n  * Built from the source of that day.\n\n -- fabricpot <fabricpot@localhost>  %s\n' \
-  "$name" "$version" "$(date -u -R -d "@$SOURCE_DATE_EPOCH")" >"$work/changelog"
+# The pages show defaults: those of the service, not of whoever builds.
+env -i RUNTIME_DIRECTORY=/run/fabricpot "$work/host" papers --date "$SOURCE_DATE_EPOCH" "$work/papers"
+printf '%s (%s) unstable; urgency=medium\n\n  * Built from the source of that day.\n\n -- %s  %s\n' \
+  "$name" "$version" "$maintainer" "$(date -u -R -d "@$SOURCE_DATE_EPOCH")" >"$work/changelog"
 
 for arch in "$@"; do
   root=$work/$arch
@@ -80,7 +82,7 @@ for arch in "$@"; do
 Package: $name
 Version: $version
 Architecture: $arch
-Maintainer: fabricpot <fabricpot@localhost>
+Maintainer: $maintainer
 Installed-Size: $(du -k -s --apparent-size --exclude=DEBIAN "$root" | cut -f1)
 Depends: systemd (>= 247), init-system-helpers (>= 1.52)
 Section: misc
@@ -95,6 +97,6 @@ EOF
   (cd "$root" && find . -path ./DEBIAN -prune -o -type f -printf '%P\n' | sort | xargs -d '\n' md5sum >DEBIAN/md5sums)
   chmod 0644 "$root/DEBIAN/md5sums"
   find "$root" -exec touch -h -d "@$SOURCE_DATE_EPOCH" {} +
-  dpkg-deb --root-owner-group -Zxz -z6 --build "$root" "$out/${name}_${version}_${arch}.deb" >/dev/null
+  dpkg-deb --root-owner-group -Zxz -z3 --build "$root" "$out/${name}_${version}_${arch}.deb" >/dev/null
   echo "$out/${name}_${version}_${arch}.deb"
 done
