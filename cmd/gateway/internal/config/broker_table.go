@@ -34,8 +34,8 @@ func brokerTable() object[garden.Broker] {
 		{"server-name", "the name in the broker's certificate, if not the one in url", false, of(line("a host name"), func(b *garden.Broker) *string { return &b.ServerName })},
 		{"listen", "where the embedded broker listens; this machine alone if absent", false, of(listenAddress(), func(b *garden.Broker) *string { return &b.Listen })},
 		{"accounts", "who may use the embedded broker, and for what", false, list("accounts, each with a login-file", account, func(b *garden.Broker) *[]garden.BrokerAccount { return &b.Accounts })},
-		{"discovery", "describe the garden to hubs in a discovery document", false, of(root(), func(b *garden.Broker) *string { return &b.Discovery })},
-		{"homie", "describe the garden as a Homie 5 device", false, of(root(), func(b *garden.Broker) *string { return &b.Homie })},
+		{"discovery", "describe the garden to hubs in a discovery document", false, of(root("yes, no, or the root topic where hubs look", topic.ValidName), func(b *garden.Broker) *string { return &b.Discovery })},
+		{"homie", "describe the garden as a Homie 5 device", false, of(root("yes, no, or the name of the root topic", garden.ValidID), func(b *garden.Broker) *string { return &b.Homie })},
 		{"weather", "weather that arrives over the broker", false, list("inputs, each with a quantity and its topic", skyTable(), func(b *garden.Broker) *[]garden.SkyInput { return &b.Sky })},
 	}}
 }
@@ -149,8 +149,8 @@ func listenAddress() scalar[string] {
 }
 
 // root is a root topic, or yes for the usual one, or no.
-func root() scalar[string] {
-	s := textOf("yes, no, or the root topic where hubs look", topic.ValidName)
+func root(wants string, good func(string) bool) scalar[string] {
+	s := textOf(wants, good)
 	parse := s.parse
 	s.format = map[string]any{"type": []any{"boolean", "string"}}
 	s.parse = func(text string) (string, error) {

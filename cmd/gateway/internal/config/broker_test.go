@@ -23,7 +23,7 @@ func TestFullBroker(t *testing.T) {
 		CAFile: "/etc/ca.pem", CertFile: "broker.pem", KeyFile: "broker.key", ServerName: "garden.test",
 		Accounts: []garden.BrokerAccount{{PasswordFile: "east.login", Publish: []string{"home/garden/full-site/valve/east-node/state"},
 			Subscribe: []string{"home/garden/full-site/valve/east-node/set"}}},
-		Discovery: garden.UsualRoot, Homie: "house/homie",
+		Discovery: garden.UsualRoot, Homie: "devices",
 		Sky: []garden.SkyInput{
 			{Topic: "station", Path: "/temp", Quantity: garden.SkyTemperature, Unit: "F"},
 			{Topic: "station", Path: "/wind", Quantity: garden.SkyWind, Unit: "km/h"},

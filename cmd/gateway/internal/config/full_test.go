@@ -222,7 +222,7 @@ broker:
       may-subscribe:
         - home/garden/full-site/valve/east-node/set
   discovery: yes
-  homie: house/homie
+  homie: devices
   weather:
     - quantity: temperature
       topic: station

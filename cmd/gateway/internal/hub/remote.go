@@ -68,6 +68,12 @@ type RemoteOptions struct {
 // nil Remote and a nil error mean that the garden has no broker.
 func Open(g *garden.Garden, o RemoteOptions) (r *Remote, left []error, err error) {
 	b := g.Broker
+	if b.Discovery == garden.UsualRoot {
+		b.Discovery = DefaultDiscovery
+	}
+	if b.Homie == garden.UsualRoot {
+		b.Homie = DefaultHomie
+	}
 	if b.URL == "" {
 		return nil, nil, nil
 	}

@@ -24,6 +24,7 @@ type Loop struct {
 	views  []control.ZoneView
 	ticks  uint64
 	watch  watch
+	feeds  feeds
 
 	// ended collects deliveries from EndPulses until the next tick.
 	mu    sync.Mutex
@@ -62,10 +63,11 @@ func (l *Loop) Quiet() { l.publish = false }
 // means that the past can't be read, and nothing may be opened on a guess.
 func (l *Loop) Begin(now garden.Moment) error {
 	l.keep(l.p.Guard.CloseAll(now))
-	if open := l.p.Guard.Unconfirmed(); len(open) > 0 {
+	if open := l.unheard(l.p.Guard.Unconfirmed()); len(open) > 0 {
 		l.p.Tell.Failed(now, "confirm every line closed",
 			fmt.Errorf("not confirmed: %v; shut their hand valves and look at the wiring", open))
 	}
+	defer l.openFeeds(now)
 	if l.p.History == nil {
 		return nil
 	}
@@ -160,6 +162,7 @@ func (l *Loop) Tick(now garden.Moment) {
 	l.obs.Asks = append(l.obs.Asks[:0], l.asks...)
 	l.asks = l.asks[:0]
 
+	l.feed(now)
 	l.orders = l.p.Plan.Step(l.p.State, now, &l.obs, l.orders[:0])
 	l.obs.Refused = l.obs.Refused[:0]
 
@@ -169,6 +172,7 @@ func (l *Loop) Tick(now garden.Moment) {
 		}
 	}
 	env := l.env()
+	l.requestFeeds(now, env)
 	for _, o := range l.orders {
 		l.request(now, env, o)
 	}

@@ -5,6 +5,7 @@ import (
 
 	"fabricpot/control"
 	"fabricpot/control/alarm"
+	"fabricpot/control/feeding"
 	"fabricpot/control/garden"
 	"fabricpot/valves"
 )
@@ -69,6 +70,12 @@ type Parts struct {
 	SinceBoot time.Duration
 	// JournalPath is what people are told of it.
 	JournalPath string
+	// Far is what hangs on a broker; nil where nothing does.
+	Far Far
+	// Feeding is what is fed and how; nil feeds nothing. FeedJournal is where
+	// its steps are kept; nil keeps none.
+	Feeding     *feeding.Plan
+	FeedJournal FeedJournal
 	// Tell is told; nil tells nobody.
 	Tell Teller
 }

@@ -19,6 +19,11 @@ func (l *Loop) observe(now garden.Moment) {
 		l.p.Tell.Noticed(e)
 	}
 	lines, journal := l.p.Guard.Snapshot(now)
+	if l.p.Far != nil {
+		for _, w := range l.p.Far.Worries() {
+			l.watch.book.Hold(now, w.Kind, w.Subject, w.Text)
+		}
+	}
 	changes := l.watch.look(now, &l.obs, l.p.State, lines, journal)
 	for _, c := range changes {
 		l.p.Tell.Alarmed(c)
@@ -34,6 +39,9 @@ func (l *Loop) snapshot(now garden.Moment, lines []valves.Status) *Status {
 		At: now.Wall, Synced: now.Synced, Site: l.p.Garden.Site.Name, Hardware: l.p.Garden.Hardware.Kind,
 		Automatic: !l.p.State.AutoOff, Journal: l.p.JournalPath, Ticks: l.ticks,
 		Alarms: l.watch.lines(), Weather: weatherLine(&l.obs),
+	}
+	if l.obs.TankL.Known {
+		st.TankL = number(l.obs.TankL.Value)
 	}
 	probe := 0
 	i := 0

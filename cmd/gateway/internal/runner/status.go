@@ -20,6 +20,8 @@ type Status struct {
 	Zones     []ZoneStatus `json:"zones"`
 	Lines     []LineStatus `json:"lines"`
 	Alarms    []AlarmLine  `json:"alarms"`
+	// TankL is what the tank holds; absent where that is not measured.
+	TankL *float64 `json:"tank_l,omitempty"`
 }
 
 // WeatherLine is the weather as far as it is known; absent is null.

@@ -31,6 +31,8 @@ type Options struct {
 	History     runner.History
 	JournalPath string
 	Tell        runner.Teller
+	// Far is what hangs on a broker; with none the bench plays that as well.
+	Far runner.Far
 	// Watched publishes Status after each tick.
 	Watched bool
 }
@@ -39,6 +41,7 @@ type Options struct {
 type Bench struct {
 	Garden  *garden.Garden
 	Plan    *control.Plan
+	State   *control.State
 	Loop    *runner.Loop
 	Guard   *valves.Guard
 	Clock   *bench.Clock
@@ -50,28 +53,40 @@ type Bench struct {
 	armed    bool
 	account  account
 	gardener gardener
+	remote   []remoteLine
 }
 
 // NewBench wires g to a simulated terrace. It opens nothing.
 func NewBench(g *garden.Garden, o Options) (*Bench, error) {
+	whole := wired(g)
+	if o.Far == nil {
+		g = whole
+	}
 	plan, _, err := control.NewPlan(g)
 	if err != nil {
 		return nil, err
 	}
 	o.Terrace.Seed, o.Terrace.Weather = o.Seed, o.Weather
 	o.Bench.Seed = o.Seed ^ 0xbe7c
-	soil, err := terrace.New(g, o.Start, o.Terrace)
+	if o.Terrace.ETo == nil {
+		o.Terrace.ETo = penman(g.Site)
+	}
+	soil, err := terrace.New(whole, o.Start, o.Terrace)
 	if err != nil {
 		return nil, fmt.Errorf("terrace: %w", err)
 	}
-	b := &Bench{Garden: g, Plan: plan, Terrace: soil, Clock: bench.NewClock(0), start: o.Start}
-	if b.Wires, err = bench.New(g, soil, b.Clock, o.Bench); err != nil {
+	b := &Bench{Garden: g, Plan: plan, State: plan.NewState(), Terrace: soil, Clock: bench.NewClock(0), start: o.Start}
+	if b.Wires, err = bench.New(whole, soil, b.Clock, o.Bench); err != nil {
 		return nil, err
 	}
 	act := make(map[garden.LineID]valves.Actuator, len(g.Lines))
 	peak := make(map[garden.LineID]float64, len(g.Lines))
 	for i, l := range g.Lines {
 		act[l.ID] = valves.NewCoil(b.Wires.Pin(l.ID), l.Valve.ActiveLow)
+		if l.Valve.Kind == garden.RemoteValve {
+			act[l.ID] = o.Far.Valve(l.ID)
+			b.remote = append(b.remote, remoteLine{id: l.ID, act: act[l.ID]})
+		}
 		peak[l.ID] = plan.Lines()[i].PeakDailyL
 	}
 	var ledger valves.Ledger = noLedger{}
@@ -81,13 +96,13 @@ func NewBench(g *garden.Garden, o Options) (*Bench, error) {
 	if b.Guard, err = valves.NewGuard(g, act, ledger, valves.Options{PeakNeedL: peak}); err != nil {
 		return nil, err
 	}
-	sampler, err := sensors.NewSampler(g, b.OpenInput(), sensors.Options{TempC: b.Wires.ProbeTempC})
+	sampler, weather, err := b.senses(g, &sky{soil: soil, rows: o.Weather}, o.Far)
 	if err != nil {
 		return nil, err
 	}
 	b.Loop, err = runner.New(runner.Parts{
-		Garden: g, Plan: plan, State: plan.NewState(), Sampler: sampler, Guard: b.Guard,
-		Sky: &sky{soil: soil, rows: o.Weather}, Journal: o.Journal, History: o.History, JournalPath: o.JournalPath, Tell: o.Tell,
+		Garden: g, Plan: plan, State: b.State, Sampler: sampler, Guard: b.Guard,
+		Sky: weather, Far: o.Far, Journal: o.Journal, History: o.History, JournalPath: o.JournalPath, Tell: o.Tell,
 	})
 	if err != nil {
 		return nil, err
@@ -98,6 +113,18 @@ func NewBench(g *garden.Garden, o Options) (*Bench, error) {
 	b.account = newAccount(b)
 	b.gardener = newGardener(g)
 	return b, nil
+}
+
+// senses are what the loop reads.
+func (b *Bench) senses(g *garden.Garden, weather runner.Sky, far runner.Far) (runner.Sampler, runner.Sky, error) {
+	if far == nil {
+		s, err := sensors.NewSampler(g, b.OpenInput(), sensors.Options{TempC: b.Wires.ProbeTempC})
+		return s, weather, err
+	}
+	s, err := far.Sampler(g, func(g *garden.Garden, numbers []int) (runner.Sampler, error) {
+		return sensors.NewSampler(g, b.OpenInput(), sensors.Options{TempC: func(i int) garden.Measured { return b.Wires.ProbeTempC(numbers[i]) }})
+	})
+	return s, far.Sky(weather), err
 }
 
 // OpenInput opens the real converter driver on the bench's bus.

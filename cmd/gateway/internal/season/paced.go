@@ -22,9 +22,10 @@ func (b *Bench) Paced(ctx context.Context, in *runner.Inbox, speed float64) (run
 	defer pace.Stop()
 	last := time.Now()
 	for {
+		b.follow()
 		select {
 		case <-ctx.Done():
-			return b.End(), nil
+			return b.endPaced(), nil
 		case j := <-in.Next():
 			in.Serve(j, b.Moment())
 			b.arm()
@@ -37,4 +38,15 @@ func (b *Bench) Paced(ctx context.Context, in *runner.Inbox, speed float64) (run
 			b.RunTo(b.Clock.Now() + time.Duration(float64(passed)*speed))
 		}
 	}
+}
+
+// endPaced ends the bench and gives remote valves a moment of real time to
+// confirm.
+func (b *Bench) endPaced() runner.CloseReport {
+	rep := b.End()
+	for patience := 0; len(b.remote) > 0 && len(rep.Unconfirmed) > 0 && patience < 200; patience++ {
+		time.Sleep(50 * time.Millisecond)
+		rep = b.End()
+	}
+	return rep
 }

@@ -1,0 +1,84 @@
+package runner
+
+import (
+	"context"
+
+	"fabricpot/control/alarm"
+	"fabricpot/control/garden"
+	"fabricpot/valves"
+)
+
+// Far is what a loop has at the far end of a broker. Its methods return at once
+// and may be called from the loop's goroutine while others talk to the network.
+type Far interface {
+	// Valve is a remote line's actuator.
+	Valve(garden.LineID) valves.Actuator
+	// Sampler joins remote probes to what wired makes of the wired ones. wired
+	// gets the garden with the wired probes alone, and each one's number in
+	// the whole garden's ProbeList.
+	Sampler(g *garden.Garden, wired WiredSampler) (Sampler, error)
+	// Sky adds the weather that arrives to another's.
+	Sky(Sky) Sky
+	// Worries are the conditions that hold now, for the alarm book.
+	Worries() []Worry
+}
+
+// WiredSampler makes the sampler of wired probes.
+type WiredSampler func(g *garden.Garden, numbers []int) (Sampler, error)
+
+// Worry is a condition at the far end that a person should know of.
+type Worry struct {
+	Kind          alarm.Kind
+	Subject, Text string
+}
+
+// unheard leaves out the remote lines, whose answer to a close takes a moment;
+// should it not come, the alarm book tells.
+func (l *Loop) unheard(open []garden.LineID) []garden.LineID {
+	var out []garden.LineID
+	for _, id := range open {
+		if ln, ok := l.p.Garden.Line(id); !ok || ln.Valve.Kind != garden.RemoteValve {
+			out = append(out, id)
+		}
+	}
+	return out
+}
+
+// Stop ends what is flowing to a zone, or everywhere where it is empty. It
+// reports whether anything was.
+func (l *Loop) Stop(now garden.Moment, zone garden.ZoneID) bool {
+	any := false
+	l.eachLine(zone, func(id garden.LineID) { any = l.stopLine(now, id) || any })
+	l.refresh(now)
+	return any
+}
+
+// StopLine ends what is flowing through a line.
+func (l *Loop) StopLine(now garden.Moment, id garden.LineID) bool {
+	defer l.refresh(now)
+	return l.stopLine(now, id)
+}
+
+func (l *Loop) stopLine(now garden.Moment, id garden.LineID) bool {
+	lines, _ := l.p.Guard.Snapshot(now)
+	open := false
+	for i := range lines {
+		open = open || lines[i].Line == id && lines[i].Open
+	}
+	if d, ended := l.p.Guard.Stop(now, id); ended {
+		l.keep([]garden.Delivery{d})
+	}
+	return open
+}
+
+// Stop ends what is flowing to a zone.
+func (d *Desk) Stop(ctx context.Context, zone garden.ZoneID) (open bool, err error) {
+	err = d.inbox.Do(ctx, func(now garden.Moment) { open = d.loop.Stop(now, zone) })
+	return open, err
+}
+
+// StopLine ends what is flowing through a line.
+func (d *Desk) StopLine(ctx context.Context, line garden.LineID) (open bool, err error) {
+	err = d.inbox.Do(ctx, func(now garden.Moment) { open = d.loop.StopLine(now, line) })
+	return open, err
+}
