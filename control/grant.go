@@ -20,7 +20,7 @@ func (p *Plan) grant(st *State, now garden.Moment, a *ahead, orders []garden.Ord
 	}
 	flow, open := 0.0, 0
 	for i := range st.lines {
-		if st.lines[i].phase == garden.Pulsing {
+		if st.lines[i].phase == garden.Pulsing || st.lines[i].lentOpen {
 			flow += p.lines[i].FlowLPH
 			open++
 		}

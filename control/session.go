@@ -64,6 +64,9 @@ func (p *Plan) advance(st *State, i int, now garden.Moment, a *ahead) {
 		}
 		l.phase, l.owed = garden.Resting, 0
 	}
+	if l.lent && !st.AutoOff {
+		return
+	}
 	if now.Mono < l.retryAt || l.hasClosed && now.Mono-l.closed < p.limits.MinRest {
 		return
 	}

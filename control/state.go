@@ -100,6 +100,7 @@ type zoneState struct {
 	dryAt    time.Duration
 	// blind tells that no trusted fresh probe stands near the floor.
 	blind bool
+	span  span
 	// before is the mean at the start of the last session, gave the litres of it,
 	// spentFrom what was spent by then.
 	before, gave, spentFrom float64
@@ -147,6 +148,8 @@ type lineState struct {
 	topped   bool
 	waiting  time.Duration // since it first wanted water and got none
 	waits    bool
+	lent     bool   // to a feed: nothing of ours begins on it
+	lentOpen bool   // and it may be open for that feed
 	given    ledger // everything that went through
 	guessed  ledger // the part of kind Estimated
 }

@@ -6,6 +6,7 @@ import (
 
 	"fabricpot/cmd/gateway/internal/runner"
 	"fabricpot/control"
+	"fabricpot/control/feeding"
 	"fabricpot/control/garden"
 	"fabricpot/sensors"
 	"fabricpot/sensors/ads1115"
@@ -100,7 +101,13 @@ func NewBench(g *garden.Garden, o Options) (*Bench, error) {
 	if err != nil {
 		return nil, err
 	}
+	feeds, err := feeding.NewPlan(g, plan)
+	if err != nil {
+		return nil, err
+	}
+	kept, _ := o.Journal.(runner.FeedJournal)
 	b.Loop, err = runner.New(runner.Parts{
+		Feeding: feeds, FeedJournal: kept,
 		Garden: g, Plan: plan, State: b.State, Sampler: sampler, Guard: b.Guard,
 		Sky: weather, Far: o.Far, Journal: o.Journal, History: o.History, JournalPath: o.JournalPath, Tell: o.Tell,
 	})
