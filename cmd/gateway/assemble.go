@@ -8,22 +8,37 @@ import (
 )
 
 // assembleBoard wires a garden to its opened hardware. It opens no valve.
-func assembleBoard(u *understood, hw *board, keeper *runner.Keeper, tell runner.Teller, clock runner.BoardClock) (*runner.Loop, error) {
+func assembleBoard(u *understood, hw *board, keeper *runner.Keeper, tell runner.Teller, clock runner.BoardClock, far runner.Far) (*runner.Loop, error) {
 	peak := make(map[garden.LineID]float64, len(u.garden.Lines))
 	for _, l := range u.plan.Lines() {
 		peak[l.ID] = l.PeakDailyL
+	}
+	for i := range u.garden.Lines {
+		if l := &u.garden.Lines[i]; l.Valve.Kind == garden.RemoteValve && far != nil {
+			hw.actuators[l.ID] = far.Valve(l.ID)
+		}
 	}
 	guard, err := valves.NewGuard(u.garden, hw.actuators, keeper, valves.Options{PeakNeedL: peak})
 	if err != nil {
 		return nil, err
 	}
-	sampler, err := sensors.NewSampler(u.garden, openInputs(u.garden, hw), sensors.Options{})
+	wired := func(g *garden.Garden, _ []int) (runner.Sampler, error) {
+		return sensors.NewSampler(g, openInputs(u.garden, hw), sensors.Options{})
+	}
+	var sky runner.Sky = runner.NewUsualSky(u.garden.Site)
+	var sampler runner.Sampler
+	if far == nil {
+		sampler, err = wired(u.garden, nil)
+	} else {
+		sampler, err = far.Sampler(u.garden, wired)
+		sky = far.Sky(sky)
+	}
 	if err != nil {
 		return nil, err
 	}
 	return runner.New(runner.Parts{
 		Garden: u.garden, Plan: u.plan, State: u.plan.NewState(), Sampler: sampler, Guard: guard,
-		Sky: runner.NewUsualSky(u.garden.Site), Journal: keeper, History: keeper.Journal,
+		Sky: sky, Far: far, Journal: keeper, History: keeper.Journal,
 		SinceBoot: clock.SinceBoot(), JournalPath: keeper.Path(), Tell: tell,
 	})
 }

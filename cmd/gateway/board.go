@@ -37,8 +37,8 @@ func openLines(g *garden.Garden) (*board, error) {
 	b := &board{actuators: map[garden.LineID]valves.Actuator{}}
 	for i := range g.Lines {
 		l := &g.Lines[i]
-		if l.Valve.Kind != garden.PinValve {
-			return nil, fmt.Errorf("line %s: its valve is %q, and this program drives only pins yet", l.ID, l.Valve.Kind)
+		if l.Valve.Kind == garden.RemoteValve {
+			continue // it comes with the broker
 		}
 		chip := l.Valve.Chip
 		if chip == "" {
@@ -54,13 +54,17 @@ func openLines(g *garden.Garden) (*board, error) {
 	return b, nil
 }
 
-// closeLines commands every line closed and confirms it, a few times where that
-// fails.
+// closeLines commands every line with a coil here closed and confirms it, a few
+// times where that fails. A remote valve closes by its own limit at the latest.
 func (b *board) closeLines(g *garden.Garden) runner.CloseReport {
 	rep := runner.CloseReport{Lines: len(g.Lines)}
 	for i := range g.Lines {
 		id := g.Lines[i].ID
 		act := b.actuators[id]
+		if act == nil {
+			rep.Lines--
+			continue
+		}
 		var closed bool
 		for try := 0; try < 5 && !closed; try++ {
 			if try > 0 {

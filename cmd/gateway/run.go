@@ -26,6 +26,7 @@ type runFlags struct {
 	journal string
 	socket  string
 	page    pageFlags
+	broker  brokerFlags
 }
 
 func newRun(s streams) *cobra.Command {
@@ -52,6 +53,7 @@ It prints a line per decision, with the reason.`,
 	fl.StringVar(&f.journal, "journal", "", "journal `FILE`; none: the garden file's, or for a bench a new one each time")
 	socketFlag(cmd, &f.socket)
 	f.page.on(cmd)
+	f.broker.on(cmd)
 	return cmd
 }
 
@@ -67,6 +69,9 @@ func run(ctx context.Context, s streams, args []string, f runFlags) error {
 	bench := u.garden.Hardware.Kind == garden.Bench
 	if !bench && f.speed != 1 {
 		return wrongUse{errors.New("--speed is for the bench alone: real water takes its time")}
+	}
+	if f.speed != 1 && f.broker.realTimeOnly(u.garden) {
+		return wrongUse{errors.New("--speed is not for a garden that hangs on another broker, on remote devices or on weather by message: they know real time alone; use 'gateway simulate', or --no-broker to have the bench play them")}
 	}
 	door, err := f.page.door(s)
 	if err != nil {
@@ -115,7 +120,7 @@ func run(ctx context.Context, s streams, args []string, f runFlags) error {
 	if bench {
 		rep, err = runBench(ctx, s, u, f, keeper, serve)
 	} else {
-		rep, err = runBoard(ctx, s, u, hw, keeper, serve)
+		rep, err = runBoard(ctx, s, u, f, hw, keeper, serve)
 	}
 	if err != nil {
 		return err
@@ -192,9 +197,16 @@ func runBench(ctx context.Context, s streams, u *understood, f runFlags, keeper 
 	}
 	// People who try it want to see a day begin.
 	start = start.Add(5 * time.Hour)
+	// Commands and remote devices live in real time, whatever day the bench has.
+	began := time.Now()
+	link := f.broker.open(ctx, s, u, keeper, func() garden.Moment {
+		return garden.Moment{Mono: time.Since(began), Wall: time.Now().In(zone), Synced: true}
+	})
+	defer link.close()
 	b, err := season.NewBench(u.garden, season.Options{
+		Far:  link.far(),
 		Seed: f.seed, Start: start, Weather: season.Climate(f.seed, start, 800),
-		Journal: keeper, JournalPath: keeper.Path(), Tell: runner.NewPrinter(s.out), Watched: true,
+		Journal: keeper, JournalPath: keeper.Path(), Tell: link.tell(runner.NewPrinter(s.out)), Watched: true,
 		// Somewhat dry, so that there is something to see soon.
 		Terrace: benchTerrace(f.seed),
 	})
@@ -202,8 +214,10 @@ func runBench(ctx context.Context, s streams, u *understood, f runFlags, keeper 
 		return runner.CloseReport{}, err
 	}
 	inbox := runner.NewInbox()
-	srv := serve(runner.NewDesk(b.Loop, inbox))
+	desk := runner.NewDesk(b.Loop, inbox)
+	srv := serve(desk)
 	defer srv.Close()
+	link.serve(desk)
 	fmt.Fprintf(s.err, "%s on the virtual bench from %s, %g times real time; Ctrl-C closes every line and ends it\n",
 		u.garden.Site.Name, start.Format("2006-01-02 15:04"), f.speed)
 	m := newManager(s.err, u.garden.SampleEvery)
@@ -221,15 +235,19 @@ func benchTerrace(seed uint64) terrace.Options {
 }
 
 // runBoard keeps the garden on real hardware.
-func runBoard(ctx context.Context, s streams, u *understood, hw *board, keeper *runner.Keeper, serve func(*runner.Desk) *http.Server) (runner.CloseReport, error) {
+func runBoard(ctx context.Context, s streams, u *understood, f runFlags, hw *board, keeper *runner.Keeper, serve func(*runner.Desk) *http.Server) (runner.CloseReport, error) {
 	clock := runner.NewBoardClock(u.garden.Site.Zone)
-	l, err := assembleBoard(u, hw, keeper, runner.NewPrinter(s.out), clock)
+	link := f.broker.open(ctx, s, u, keeper, clock.Moment)
+	defer link.close()
+	l, err := assembleBoard(u, hw, keeper, link.tell(runner.NewPrinter(s.out)), clock, link.far())
 	if err != nil {
 		return runner.CloseReport{}, err
 	}
 	inbox := runner.NewInbox()
-	srv := serve(runner.NewDesk(l, inbox))
+	desk := runner.NewDesk(l, inbox)
+	srv := serve(desk)
 	defer srv.Close()
+	link.serve(desk)
 	fmt.Fprintf(s.err, "%s: %d lines; Ctrl-C closes every line and ends it\n", u.garden.Site.Name, len(u.garden.Lines))
 	m := newManager(s.err, u.garden.SampleEvery)
 	defer context.AfterFunc(ctx, m.stopping)()

@@ -155,7 +155,7 @@ func (r *Remote) options(b garden.Broker, site string) (mqtt.Options, error) {
 	if b.URL != garden.EmbeddedBroker {
 		return o, nil
 	}
-	bo := broker.Options{Listen: b.Listen, CertFile: b.CertFile, KeyFile: b.KeyFile, Log: r.log}
+	bo := broker.Options{Listen: b.Listen, CertFile: b.CertFile, KeyFile: b.KeyFile, Log: slog.New(grave{r.log.Handler()})}
 	for _, a := range b.Accounts {
 		user, password, err := mqtt.ReadPassword(a.PasswordFile)
 		if err != nil {
@@ -172,6 +172,21 @@ func (r *Remote) options(b garden.Broker, site string) (mqtt.Options, error) {
 	o.TLS.CertFile, o.TLS.KeyFile = "", ""
 	return o, nil
 }
+
+// grave lets only errors pass: the broker's warnings are of clients that came
+// and went.
+type grave struct{ slog.Handler }
+
+// Enabled asks for errors alone.
+func (g grave) Enabled(ctx context.Context, l slog.Level) bool {
+	return l >= slog.LevelError && g.Handler.Enabled(ctx, l)
+}
+
+// WithAttrs keeps that for a derived handler.
+func (g grave) WithAttrs(a []slog.Attr) slog.Handler { return grave{g.Handler.WithAttrs(a)} }
+
+// WithGroup keeps that for a derived handler.
+func (g grave) WithGroup(name string) slog.Handler { return grave{g.Handler.WithGroup(name)} }
 
 // local is the address of the broker from this machine, also where it listens
 // on every address.

@@ -90,13 +90,17 @@ func (t *Tie) news(ctx context.Context, g Gateway) {
 	defer tick.Stop()
 	var last *runner.Status
 	for {
+		ended := false
 		select {
 		case <-ctx.Done():
-			return
+			ended = true // and every line closed: that is worth telling
 		case <-tick.C:
 		}
 		st := g.Status()
 		if st == nil || st == last {
+			if ended {
+				return
+			}
 			continue
 		}
 		last = st

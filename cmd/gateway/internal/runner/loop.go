@@ -257,6 +257,7 @@ func (l *Loop) End(now garden.Moment) CloseReport {
 	l.takeEnded()
 	l.check(now, "write what was delivered", l.p.Guard.Flush())
 	rep := CloseReport{Lines: len(l.p.Garden.Lines), Unconfirmed: l.p.Guard.Unconfirmed(), Interrupted: len(l.obs.Delivered)}
+	l.refresh(now)
 	rep.Closed = rep.Lines - len(rep.Unconfirmed)
 	return rep
 }
