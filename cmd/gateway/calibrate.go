@@ -69,7 +69,7 @@ offset each. The old calibration file is kept.`,
 	numberFlag(fl, &f.height, "height", "with weights that begin drained: the mix's depth in the container, `cm`")
 	numberFlag(fl, &f.start, "start-water", "with added water: water in the mix at the start, `litres`")
 	f.add(cmd)
-	cmd.AddCommand(newAnchor(s))
+	cmd.AddCommand(newAnchor(s), newNights(s))
 	return cmd
 }
 
