@@ -4,15 +4,12 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"math"
 	"math/rand/v2"
-	"slices"
 	"strings"
 	"time"
 
 	"fabricpot/control/garden"
 	"fabricpot/control/hydraulics"
-	"fabricpot/sensors/calibrate"
 
 	"github.com/spf13/cobra"
 )
@@ -258,26 +255,6 @@ func (f flowFlags) meter(ctx context.Context, s streams, ask *asker, cups []cup)
 	return nil
 }
 
-// lookAll reads every probe a few times: water and its scatter; NaN where it
-// can't be read.
-func (st *stand) lookAll(times int) (out [][2]float64) {
-	for i, p := range st.u.garden.ProbeList() {
-		var ws []float64
-		for range times {
-			if l, err := st.look(i, p); err == nil && l.Calibrated && l.fault() == "" {
-				ws = append(ws, float64(l.Water))
-			}
-		}
-		if len(ws) == 0 {
-			out = append(out, [2]float64{math.NaN(), 0})
-			continue
-		}
-		slices.Sort(ws)
-		out = append(out, [2]float64{ws[len(ws)/2], ws[len(ws)-1] - ws[0]})
-	}
-	return out
-}
-
 // give opens the line for the asked time; it is closed on return.
 func (f flowFlags) give(ctx context.Context, s streams, st *stand, line *garden.Line) (garden.Delivery, error) {
 	fmt.Fprintln(s.err, "open")
@@ -286,36 +263,4 @@ func (f flowFlags) give(ctx context.Context, s streams, st *stand, line *garden.
 		fmt.Fprintf(s.err, "closed and confirmed after %v (%s)\n", given.Open.Round(100*time.Millisecond), given.End)
 	}
 	return given, err
-}
-
-// probeTest waters the pots and says which probes answered.
-func (f flowFlags) probeTest(ctx context.Context, s streams, st *stand, line *garden.Line) error {
-	before := st.lookAll(5)
-	if _, err := f.give(ctx, s, st, line); err != nil {
-		return err
-	}
-	fmt.Fprintf(s.err, "giving the water %v to reach the probes; every line is closed\n", f.settle)
-	if _, err := st.wait(ctx, f.settle); err != nil {
-		return err
-	}
-	after := st.lookAll(5)
-	var answers []calibrate.Answer
-	for i, p := range st.u.garden.ProbeList() {
-		if math.IsNaN(before[i][0]) || math.IsNaN(after[i][0]) {
-			fmt.Fprintf(s.out, "probe %s cannot be read\n", p.ID)
-			continue
-		}
-		a := calibrate.Answer{Probe: p.ID, Change: after[i][0] - before[i][0], Noise: before[i][1]}
-		for _, o := range line.Outlets {
-			a.Watered = a.Watered || o.Zone == p.Zone
-		}
-		answers = append(answers, a)
-		fmt.Fprintf(s.out, "probe %s: %+.1f points of water\n", p.ID, 100*a.Change)
-	}
-	wiring := calibrate.Moved(answers)
-	fmt.Fprintln(s.out, wiring)
-	if wiring.Swapped() {
-		return errors.New("probes seem to be swapped")
-	}
-	return nil
 }
