@@ -102,10 +102,13 @@ func drawPast(d past, win window, size canvas, k ink, pr prefs, zone *time.Locat
 
 // ticks are the times that are written under a chart: whole hours of a day,
 // midnights of a longer span, as many as there is room for.
-func ticks(from, until time.Time, most int, zone *time.Location) []time.Time {
+func ticks(from, until time.Time, most, leastHours int, zone *time.Location) []time.Time {
 	from, until = from.In(zone), until.In(zone)
 	var out []time.Time
 	for _, step := range []int{1, 2, 3, 6, 12, 24, 48, 5 * 24, 7 * 24, 14 * 24, 30 * 24, 60 * 24} {
+		if step < leastHours {
+			continue
+		}
 		out = out[:0]
 		y, m, d := from.Date()
 		for k := 0; k < 2000; k++ {
@@ -129,11 +132,11 @@ func drawTimes(c *charts.Painter, d past, win window, a, b plot, k ink, text cha
 	if a.right-a.left > 500 {
 		most = 9
 	}
-	label := win.label
+	label, least := win.label, 24
 	if d.Until.Sub(d.From) < 48*time.Hour {
-		label = "15:04"
+		label, least = "15:04", 1
 	}
-	for _, t := range ticks(d.From, d.Until, most, zone) {
+	for _, t := range ticks(d.From, d.Until, most, least, zone) {
 		x := a.x(t)
 		c.LineStroke([]charts.Point{{X: x, Y: b.bottom}, {X: x, Y: b.bottom + 4}}, k.text, 1)
 		words := t.Format(label)

@@ -2,7 +2,10 @@ package page
 
 import (
 	"net/http"
+	"slices"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"fabricpot/cmd/gateway/internal/runner"
 	"fabricpot/control/garden"
@@ -22,7 +25,7 @@ type healthModel struct {
 	Who        string
 }
 
-type alarmView struct{ Name, About, Title, Text, Next, Since, State, Ticket string }
+type alarmView struct{ Name, About, Title, Text, Next, State, Ticket string }
 
 type lineView struct {
 	Name, Valve, Today, Flow, Trouble string
@@ -45,8 +48,8 @@ func (p *Page) health(w http.ResponseWriter, r *http.Request, v *visit) {
 	}
 	for _, a := range st.Alarms {
 		m.Alarms = append(m.Alarms, alarmView{
-			Name: a.Name, About: a.About, Title: a.Name, Text: a.Text, Next: a.Next, State: a.State,
-			Since: sprintf(tSinceAt, clock(a.Since, st.At)), Ticket: p.tickets.issue(v.session, seenPurpose(a.Name, a.About)),
+			Name: a.Name, About: a.About, Title: capital(a.Name), Text: a.Text, Next: a.Next,
+			State: joined(a.About, a.State, sprintf(tSinceAt, clock(a.Since, st.At))), Ticket: p.tickets.issue(v.session, seenPurpose(a.Name, a.About)),
 		})
 	}
 	for _, l := range st.Lines {
@@ -72,6 +75,17 @@ func (p *Page) health(w http.ResponseWriter, r *http.Request, v *visit) {
 		}
 	}
 	p.show(w, r, http.StatusOK, healthPage(v, m))
+}
+
+// capital begins a line with a capital letter.
+func capital(s string) string {
+	r, n := utf8.DecodeRuneInString(s)
+	return string(unicode.ToUpper(r)) + s[n:]
+}
+
+// joined puts what there is of the words in one line.
+func joined(words ...string) string {
+	return strings.Join(slices.DeleteFunc(words, func(w string) bool { return w == "" }), " · ")
 }
 
 func seenPurpose(name, about string) string { return "seen " + name + " " + about }

@@ -78,6 +78,7 @@ type Page struct {
 	streams  chan struct{}
 	watch    watch
 	scrapers *scrapers
+	pasts    pasts
 }
 
 // zoneRef is a zone with its pot and its line, which is nil where a person
@@ -103,6 +104,7 @@ func New(o Options) (*Page, error) {
 		o: o, scale: scaleOf(o.Garden), zones: map[garden.ZoneID]zoneRef{},
 		sessions: newSessions(o.Now), slow: newThrottle(o.Now), tickets: newTickets(o.Now),
 		streams: make(chan struct{}, maxStreams), scrapers: newScrapers(),
+		pasts: pasts{of: map[pastKey]*keptPast{}},
 	}
 	p.watch.now = o.Now
 	o.Garden.EachZone(func(pot *garden.Pot, z *garden.Zone) {

@@ -4,6 +4,7 @@ import (
 	"math"
 	"net/http"
 	"strings"
+	"sync"
 	"time"
 
 	"fabricpot/cmd/gateway/internal/journal"
@@ -18,14 +19,17 @@ type window struct {
 	points           int
 	ahead            time.Duration
 	layout, label    string
+	// keep is how long a past that was read is shown again: reading a season
+	// takes a small board a while.
+	keep time.Duration
 }
 
 func windows() []window {
 	const day = 24 * time.Hour
 	return []window{
-		{"day", tDay, "day", day, 96, 6 * time.Hour, "15:04", "15:04"},
-		{"week", tWeek, "week", 7 * day, 84, 36 * time.Hour, "Mon 2 Jan 15:04", "Mon 2"},
-		{"season", tSeason, "season", 200 * day, 200, 0, "2 Jan", "2 Jan"},
+		{"day", tDay, "day", day, 96, 6 * time.Hour, "15:04", "15:04", time.Minute},
+		{"week", tWeek, "week", 7 * day, 84, 36 * time.Hour, "Mon 2 Jan 15:04", "Mon 2", 5 * time.Minute},
+		{"season", tSeason, "season", 200 * day, 200, 0, "2 Jan", "2 Jan", 30 * time.Minute},
 	}
 }
 
@@ -59,9 +63,81 @@ type past struct {
 // bars is how many parts the litres given are added up in.
 const bars = 28
 
-// readPast reads a zone's past from the journal.
+// pasts keeps what was read, one entry for each zone and window.
+type pasts struct {
+	mu sync.Mutex
+	of map[pastKey]*keptPast
+}
+
+type pastKey struct {
+	zone   garden.ZoneID
+	window string
+}
+
+type keptPast struct {
+	mu   sync.Mutex // readers of one past wait for one reading of it
+	data past
+	read bool
+	last time.Time
+}
+
+func (c *pasts) entry(k pastKey) *keptPast {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	e, ok := c.of[k]
+	if !ok {
+		e = &keptPast{}
+		c.of[k] = e
+	}
+	return e
+}
+
+// readPast is a zone's past up to the present. What it returns must not be
+// changed: it may be kept.
 func (p *Page) readPast(ref zoneRef, zs *runner.ZoneStatus, st *runner.Status, win window) (past, error) {
-	out := past{To: st.At, From: st.At.Add(-win.back), Until: st.At.Add(win.ahead), Capacity: zs.Capacity}
+	e := p.pasts.entry(pastKey{ref.zone.ID, win.Key})
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	var last time.Time
+	if zs.LastAt != nil {
+		last = *zs.LastAt
+	}
+	age := st.At.Sub(e.data.To)
+	if !e.read || age < 0 || age > win.keep || !last.Equal(e.last) {
+		data, err := p.queryPast(ref, st, win)
+		if err != nil {
+			return past{}, err
+		}
+		e.data, e.read, e.last = data, true, last
+	}
+	out := e.data
+	out.present(zs, st, win)
+	return out, nil
+}
+
+// present adds where the zone stands now, and where it is expected to go.
+func (p *past) present(zs *runner.ZoneStatus, st *runner.Status, win window) {
+	p.Capacity = zs.Capacity
+	p.To = st.At
+	p.Until = p.To.Add(min(win.ahead, p.To.Sub(p.From)/4))
+	if zs.Water == nil {
+		return
+	}
+	w := *zs.Water
+	// The slice is capped, so that the append copies and the kept one stays.
+	p.Points = append(p.Points[:len(p.Points):len(p.Points)],
+		journal.Point{At: st.At, Mean: w, Min: w, Max: w, Refill: garden.Known(zs.RefillPoint), N: 1})
+	if win.ahead > 0 && zs.HoursLeft != nil && *zs.HoursLeft > 0 && *zs.HoursLeft < longHours {
+		p.Ahead = []journal.Point{
+			{At: st.At, Mean: w},
+			{At: st.At.Add(time.Duration(*zs.HoursLeft * float64(time.Hour))), Mean: zs.RefillPoint},
+		}
+	}
+}
+
+// queryPast reads a zone's past from the journal.
+func (p *Page) queryPast(ref zoneRef, st *runner.Status, win window) (past, error) {
+	out := past{To: st.At, From: st.At.Add(-win.back)}
 	h := p.o.History
 	points, err := h.ZoneSeries(ref.zone.ID, out.From, out.To, win.points)
 	if err != nil {
@@ -96,12 +172,6 @@ func (p *Page) readPast(ref zoneRef, zs *runner.ZoneStatus, st *runner.Status, w
 	for _, f := range feeds {
 		if !f.At.Wall.After(out.To) {
 			out.Fed = append(out.Fed, f.At.Wall)
-		}
-	}
-	if win.ahead > 0 && zs.Water != nil && zs.HoursLeft != nil && *zs.HoursLeft > 0 && *zs.HoursLeft < longHours {
-		out.Ahead = []journal.Point{
-			{At: st.At, Mean: *zs.Water},
-			{At: st.At.Add(time.Duration(*zs.HoursLeft * float64(time.Hour))), Mean: zs.RefillPoint},
 		}
 	}
 	return out, nil

@@ -23,6 +23,8 @@ type rig struct {
 	desk    *runner.Desk
 	journal *journal.Journal
 	page    *Page
+	// live lets that much time pass on the bench, as fast as it can.
+	live func(d time.Duration)
 }
 
 // newRig lets the terrace live for a while as fast as it can and then at that
@@ -42,20 +44,16 @@ func newRig(t testing.TB, lived time.Duration, speed float64, change func(*Optio
 	inbox := runner.NewInbox()
 	r := &rig{garden: g, desk: runner.NewDesk(b.Loop, inbox), journal: j}
 	ctx, cancel := context.WithCancel(context.Background())
+	r.live = func(d time.Duration) {
+		_ = inbox.Do(ctx, func(garden.Moment) { b.RunTo(b.Clock.Now() + d) })
+	}
 	var done sync.WaitGroup
 	done.Add(1)
-	ready := make(chan struct{})
 	go func() {
 		defer done.Done()
-		first := make(chan struct{})
-		go func() { // Paced begins the bench; jump ahead from inside its own goroutine
-			_ = inbox.Do(ctx, func(garden.Moment) { b.RunTo(lived) })
-			close(first)
-		}()
-		go func() { <-first; close(ready) }()
 		_, _ = b.Paced(ctx, inbox, speed)
 	}()
-	<-ready
+	r.live(lived)
 	o := Options{Garden: g, Gateway: r.desk, History: j, Acknowledge: r.desk.Acknowledge, Version: "test"}
 	if change != nil {
 		change(&o)

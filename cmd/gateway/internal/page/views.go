@@ -223,7 +223,7 @@ func (p *Page) readInto(m *potModel, st *runner.Status, ref zoneRef, zs *runner.
 	switch {
 	case err != nil:
 		m.PastTrouble = sprintf(tPastBad, err)
-	case len(data.Points) == 0:
+	case len(data.Points) <= 1:
 		m.PastTrouble = tNoPast
 	default:
 		m.Rows = data.rows(win, v, st.At.Location())
