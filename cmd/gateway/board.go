@@ -3,6 +3,7 @@ package main
 import (
 	"errors"
 	"fmt"
+	"io"
 	"time"
 
 	"fabricpot/cmd/gateway/internal/runner"
@@ -56,7 +57,7 @@ func openLines(g *garden.Garden) (*board, error) {
 
 // closeLines commands every line with a coil here closed and confirms it, a few
 // times where that fails. A remote valve closes by its own limit at the latest.
-func (b *board) closeLines(g *garden.Garden) runner.CloseReport {
+func (b *board) closeLines(g *garden.Garden, tell io.Writer) runner.CloseReport {
 	rep := runner.CloseReport{Lines: len(g.Lines)}
 	for i := range g.Lines {
 		id := g.Lines[i].ID
@@ -66,19 +67,23 @@ func (b *board) closeLines(g *garden.Garden) runner.CloseReport {
 			continue
 		}
 		var closed bool
+		var err error
 		for try := 0; try < 5 && !closed; try++ {
 			if try > 0 {
 				time.Sleep(100 * time.Millisecond)
 			}
-			if act.Close() == nil {
+			if err = act.Close(); err == nil {
 				c, known := act.Closed()
 				closed = c && known
 			}
 		}
 		if closed {
 			rep.Closed++
-		} else {
-			rep.Unconfirmed = append(rep.Unconfirmed, id)
+			continue
+		}
+		rep.Unconfirmed = append(rep.Unconfirmed, id)
+		if err != nil {
+			fmt.Fprintf(tell, "line %s: %v\n", id, err)
 		}
 	}
 	return rep

@@ -3,6 +3,7 @@ package main
 import (
 	"errors"
 	"fmt"
+	"io"
 
 	"fabricpot/cmd/gateway/internal/page"
 	"fabricpot/cmd/gateway/internal/runner"
@@ -48,7 +49,7 @@ after every exit.`,
 				return nil
 			}
 			fmt.Fprintln(s.err, "no gateway is running: closing the board's lines directly")
-			rep, err = closeBoard(g)
+			rep, err = closeBoard(g, s.err)
 			if err != nil {
 				return err
 			}
@@ -98,11 +99,11 @@ func reportClosed(s streams, rep runner.CloseReport) error {
 }
 
 // closeBoard closes a board's lines with nothing else running.
-func closeBoard(g *garden.Garden) (runner.CloseReport, error) {
+func closeBoard(g *garden.Garden, tell io.Writer) (runner.CloseReport, error) {
 	hw, err := openLines(g)
 	if err != nil {
 		return runner.CloseReport{}, err
 	}
 	defer hw.Close()
-	return hw.closeLines(g), nil
+	return hw.closeLines(g, tell), nil
 }

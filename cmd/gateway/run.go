@@ -93,7 +93,7 @@ func run(ctx context.Context, s streams, args []string, f runFlags) error {
 			return err
 		}
 		defer hw.Close()
-		if rep := hw.closeLines(u.garden); len(rep.Unconfirmed) > 0 {
+		if rep := hw.closeLines(u.garden, s.err); len(rep.Unconfirmed) > 0 {
 			fmt.Fprintf(s.err, "not confirmed closed: %v; shut their hand valves and look at the wiring\n", rep.Unconfirmed)
 		}
 	}
