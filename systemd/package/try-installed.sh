@@ -75,7 +75,8 @@ ok "sandbox: clock, boot id, group's device and own folders; nothing else"
 
 # The service itself, on the bench, with a journal that stays.
 mkdir -p /etc/systemd/system/fabricpot-gateway.service.d
-printf '[Service]\nExecStart=\nExecStart=/usr/bin/gateway run --speed 600 --journal /var/lib/fabricpot/journal.db ${GARDEN}\nRestartSec=1s\n' \
+echo 'OPTIONS="--speed 600 --journal /var/lib/fabricpot/journal.db"' >/etc/fabricpot/options
+printf '[Service]\nRestartSec=1s\n' \
   >/etc/systemd/system/fabricpot-gateway.service.d/try.conf
 systemctl daemon-reload
 said() { journalctl -u fabricpot-gateway --no-pager -o cat; }
