@@ -26,6 +26,7 @@ type Grant struct {
 	line  garden.LineID
 	order garden.OrderID
 	maxOn time.Duration
+	kind  garden.OrderKind
 	live  *atomic.Bool
 }
 
@@ -39,6 +40,9 @@ func (g Grant) MaxOn() time.Duration { return g.maxOn }
 
 // Order is the order the grant was made for.
 func (g Grant) Order() garden.OrderID { return g.order }
+
+// Kind is what that order is for: an injector is engaged for Feeding alone.
+func (g Grant) Kind() garden.OrderKind { return g.kind }
 
 // Line is the line the grant was made for.
 func (g Grant) Line() garden.LineID { return g.line }

@@ -116,7 +116,7 @@ func (g *Guard) energise(now garden.Moment, ln *line, o garden.Order, intendErr 
 		p.due = p.deadline
 	}
 	p.live.Store(true)
-	err := safeOpen(ln.act, Grant{line: ln.id, order: o.ID, maxOn: o.MaxOn, live: p.live})
+	err := safeOpen(ln.act, Grant{line: ln.id, order: o.ID, maxOn: o.MaxOn, kind: o.Kind, live: p.live})
 	ln.pos = open
 	switch {
 	case err != nil:

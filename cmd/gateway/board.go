@@ -51,8 +51,30 @@ func openLines(g *garden.Garden) (*board, error) {
 		}
 		b.closers = append(b.closers, pin.Close)
 		b.actuators[l.ID] = valves.NewCoil(pin, l.Valve.ActiveLow)
+		if err := b.addInjector(g, l); err != nil {
+			return nil, err
+		}
 	}
 	return b, nil
+}
+
+// addInjector couples a line's injector to its valve. The pin is known only by
+// its label here; nothing is requested before the first close.
+func (b *board) addInjector(g *garden.Garden, l *garden.Line) error {
+	inj := l.Injector
+	if !inj.Switched {
+		return nil
+	}
+	if inj.Chip == "" {
+		inj.Chip = g.Hardware.GPIOChip
+	}
+	pin, err := gpioline.New(inj.Chip, inj.Pin, gpioline.Opts{Consumer: consumer(l.ID + " feed")})
+	if err != nil {
+		return fmt.Errorf("injector of line %s: %w", l.ID, err)
+	}
+	b.closers = append(b.closers, pin.Close)
+	b.actuators[l.ID] = valves.WithInjector(b.actuators[l.ID], valves.NewCoil(pin, inj.ActiveLow))
+	return nil
 }
 
 // closeLines commands every line with a coil here closed and confirms it, a few

@@ -124,6 +124,10 @@ func (p *Plan) resolve(pot *garden.Pot, z *garden.Zone, zp *zonePlan, i int, w *
 			return fmt.Errorf("zone %q: %w", z.ID, err)
 		}
 	}
+	if line, ok := p.g.Line(fp.Line); ok && !line.Injector.Switched {
+		// Nothing here can tell feed from water on this line: a person feeds it.
+		fp.Line = ""
+	}
 	if fp.Line != "" {
 		l := p.lines[fp.Line]
 		if l.lead >= 0 {
@@ -168,6 +172,16 @@ func (p *Plan) share() {
 			}
 		}
 	}
+}
+
+// Feeds reports whether any zone is fed.
+func (p *Plan) Feeds() bool {
+	for i := range p.zones {
+		if p.zones[i].feed != nil {
+			return true
+		}
+	}
+	return false
 }
 
 // Fed tells whether a zone is fed by a sequence of its own, and through which

@@ -101,6 +101,15 @@ type Injector struct {
 	// Premixed is set where the line can draw ready solution from a tank
 	// instead; Ratio is then 1.
 	Premixed bool
+	// Switched is set where the gateway can engage it: by the output Pin on the
+	// GPIO chip of that label (empty: the hardware's), which energises a dosing
+	// pump, or the valve that lets water through the injector. Without it the
+	// gateway can't tell feed from water on the line and feeds nothing through
+	// it.
+	Switched  bool
+	Chip      string
+	Pin       int
+	ActiveLow bool
 }
 
 // Present reports whether feed can reach the line at all.

@@ -76,6 +76,7 @@ type Bench struct {
 	inputs  []*Input // in garden.ProbeList's order
 	buses   []*Bus
 	pins    []*Pin // in the order of garden.Lines
+	doses   []*Pin // of injectors, in the same order; nil where there is none
 }
 
 // New wires a garden's probes and lines to a terrace. Garden and terrace must
@@ -102,6 +103,11 @@ func New(g *garden.Garden, t Terrace, clk *Clock, o Options) (*Bench, error) {
 	}
 	for i := range g.Lines {
 		b.pins = append(b.pins, &Pin{bench: b, line: g.Lines[i].ID, number: g.Lines[i].Valve.Pin, activeLow: g.Lines[i].Valve.ActiveLow})
+		var dose *Pin
+		if inj := g.Lines[i].Injector; inj.Switched {
+			dose = &Pin{bench: b, line: g.Lines[i].ID, number: inj.Pin, activeLow: inj.ActiveLow, doses: true}
+		}
+		b.doses = append(b.doses, dose)
 	}
 	return b, nil
 }
@@ -170,6 +176,17 @@ func (b *Bench) Pin(line garden.LineID) *Pin {
 		}
 	}
 	return &Pin{line: line, broken: fmt.Errorf("bench: the garden has no line %q", line)}
+}
+
+// InjectorPin is the output that engages a line's injector; nil where the line
+// has none that the gateway can switch. It moves no water: watch it.
+func (b *Bench) InjectorPin(line garden.LineID) *Pin {
+	for i, p := range b.pins {
+		if p.line == line {
+			return b.doses[i]
+		}
+	}
+	return nil
 }
 
 // Input is a probe as it is wired, for faults; false for an unknown one.

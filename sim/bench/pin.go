@@ -41,6 +41,7 @@ type Pin struct {
 	line      garden.LineID
 	number    int
 	activeLow bool
+	doses     bool // an injector's: it moves no water
 	broken    error
 
 	// Mutable.
@@ -94,7 +95,9 @@ func (p *Pin) apply() {
 	}
 	p.flowing = open
 	p.bench.Advance()
-	p.bench.terrace.SetValve(p.line, open)
+	if !p.doses {
+		p.bench.terrace.SetValve(p.line, open)
+	}
 }
 
 // Fail sets or, with PinHealthy, ends a fault from the clock's present time on.

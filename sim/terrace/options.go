@@ -60,6 +60,8 @@ type Options struct {
 	ETo func(garden.DayWeather) float64
 	// Solutes travel with the water besides the rain tag.
 	Solutes []column.Solute
+	// Nitrogen, where given, keeps a pool of it in each zone's water.
+	Nitrogen *Nitrogen
 }
 
 // DefaultOptions are a plausible real terrace: judgement, no source.

@@ -18,6 +18,7 @@ type plumbing struct {
 	meterOff bool
 	meterL   float64
 	lines    []line
+	fed      []float64 // nitrogen to each zone in the present segment, mg/h
 	// flows holds each outlet's litres per hour in the present segment.
 	byID map[garden.LineID]int
 }
@@ -29,6 +30,7 @@ type line struct {
 	leakLPH float64
 	burst   float64 // factor on the flow of a hose that came off; 0 is whole
 	litres  float64
+	feedMgL float64 // nitrogen in its water
 	outlets []outlet
 	// nominal L/h of all outlets now, at full pressure, and in this segment.
 	nominal, flowing float64
@@ -144,7 +146,11 @@ func (p *plumbing) flow(hours float64, inflow []float64) {
 		}
 		for j := range l.outlets {
 			o := &l.outlets[j]
-			inflow[o.zone] += l.flowing * o.nominal / l.nominal
+			flow := l.flowing * o.nominal / l.nominal
+			inflow[o.zone] += flow
+			if l.feedMgL > 0 {
+				p.fed[o.zone] += flow * l.feedMgL
+			}
 		}
 	}
 }

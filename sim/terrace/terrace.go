@@ -73,6 +73,7 @@ func New(g *garden.Garden, start time.Time, o Options) (*Terrace, error) {
 	}
 	t.inflow = make([]float64, len(t.zones))
 	t.pipes = newPlumbing(g, index, o)
+	t.pipes.fed = make([]float64, len(t.zones))
 	t.beginDay()
 	t.beginBlock()
 	return t, nil
@@ -132,8 +133,12 @@ func (t *Terrace) Advance(to time.Duration) {
 func (t *Terrace) segment(d time.Duration) {
 	hours := d.Hours()
 	clear(t.inflow)
+	clear(t.pipes.fed)
 	t.pipes.flow(hours, t.inflow)
 	for i, z := range t.zones {
+		if z.nitro != nil {
+			z.pour(hours, t.inflow[i], t.pipes.fed[i])
+		}
 		z.step(hours, t.inflow[i])
 	}
 	t.rainMM += t.sky.day.rain[t.block] * hours / block.Hours()
@@ -181,9 +186,7 @@ func (t *Terrace) PourByHand(zone int, litres float64) {
 	if !(litres > 0) || !garden.Finite(litres) {
 		return
 	}
-	z := t.zones[zone]
-	z.handL += litres
-	z.handLPH = pourLPH
+	t.PourFeedByHand(zone, litres, 0)
 }
 
 // MeterLitres is what a flow meter behind the supply has counted.

@@ -66,6 +66,9 @@ func (z *zone) closeHour() {
 	if a.hourPotential > 1e-6 && a.hourTaken < 0.95*a.hourPotential {
 		a.stressed++
 	}
+	if z.nitro != nil {
+		z.feedHour(a.hourTaken)
+	}
 	a.hourPotential, a.hourTaken = 0, 0
 	a.massError = math.Max(a.massError, math.Abs(z.imbalance()))
 }

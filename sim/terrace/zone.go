@@ -31,6 +31,9 @@ type zone struct {
 	potentialLPH, rainLPH float64
 	taken                 column.Taken
 	handL, handLPH        float64
+	handMgL               float64 // nitrogen in the can
+	heightCM              float64
+	nitro                 *nitrogen // nil: not looked at
 	warm                  warmth
 	acc                   account
 }
@@ -50,11 +53,15 @@ func newZone(g *garden.Garden, p *garden.Pot, z *garden.Zone, soil mixSoil, numb
 		return nil, fmt.Errorf("terrace: zone %s holds %v L, expected over 0", z.ID, volume)
 	}
 	s := p.Shape
+	solutes := append([]column.Solute{column.RainTag()}, o.Solutes...)
+	if o.Nitrogen != nil {
+		solutes = append(solutes, feedSolute())
+	}
 	col, err := column.New(column.Config{
 		Soil: soil.Soil, HeightCM: s.HeightCM, Cells: o.Cells,
 		BottomDiameterCM: s.BottomDiameterCM, TopDiameterCM: s.TopDiameterCM,
 		MaxPondCM: o.MaxPondCM.Or(3), Response: soil.response,
-		Solutes: append([]column.Solute{column.RainTag()}, o.Solutes...),
+		Solutes: solutes,
 	})
 	if err != nil {
 		return nil, fmt.Errorf("terrace: zone %s: %w", z.ID, err)
@@ -70,6 +77,10 @@ func newZone(g *garden.Garden, p *garden.Pot, z *garden.Zone, soil mixSoil, numb
 	out.airAtCapacity = out.porosity - col.Mean()
 	out.wet, out.dry = soil.Theta(100), soil.Theta(soil.response.NilCM)
 	out.warm = newWarmth(s)
+	out.heightCM = s.HeightCM
+	if m, ok := g.Mix(p.Mix); ok && o.Nitrogen != nil {
+		out.nitro = newNitrogen(o.Nitrogen, len(solutes)-1, m.StarterNmgL*volume/1000)
+	}
 	if o.StartSuctionCM > 0 {
 		col.Rest(o.StartSuctionCM)
 	}

@@ -96,6 +96,9 @@ func injectorTable() object[garden.Injector] {
 	return object[garden.Injector]{"an injector", []field[garden.Injector]{
 		{"ratio", "stock to solution, such as 1:100", false, of(ratio(), func(i *garden.Injector) *float64 { return &i.Ratio })},
 		{"convention", "what 1:R means: one part in R of final solution, or one part added to R", false, of(choice("a convention", garden.PartsOfFinal, garden.PartsAdded), func(i *garden.Injector) *garden.RatioConvention { return &i.Convention })},
+		{"pin", "the GPIO line that engages it, for feeding orders alone", false, of(whole("a pin number", 0, 1023), func(i *garden.Injector) *int { return &i.Pin })},
+		{"chip", "the label of its GPIO chip, if not the hardware's", false, of(line("a chip's label"), func(i *garden.Injector) *string { return &i.Chip })},
+		{"active-low", "yes where a low level engages it", false, of(yesNo(), func(i *garden.Injector) *bool { return &i.ActiveLow })},
 		{"premixed", "yes where the line draws ready solution from a tank instead", false, of(yesNo(), func(i *garden.Injector) *bool { return &i.Premixed })},
 	}}
 }
@@ -137,14 +140,41 @@ func (r *reader) checkProducts(g *garden.Garden) {
 			r.say(path, `no "density"`, "", "it for a liquid, from the label: its litres must become grams")
 		}
 	}
-	for _, l := range g.Lines {
+	for i := range g.Lines {
+		l := &g.Lines[i]
 		path := "lines." + string(l.ID) + ".injector"
+		l.Injector.Switched = r.src.given(path + ".pin")
+		if l.Injector.Switched && l.Injector.Chip == "" {
+			l.Injector.Chip = g.Hardware.GPIOChip
+		}
+		r.checkInjectorPin(g, l, path)
 		switch {
 		case !r.sound(path):
 		case l.Injector.Premixed && r.src.given(path+".ratio") && l.Injector.Ratio != 1:
 			r.say(path+".ratio", "a ratio for a solution that is ready", fmt.Sprintf("1:%g", l.Injector.Ratio), "1:1, or no ratio")
 		case !l.Injector.Present():
 			r.say(path, "neither a ratio nor premixed", "", "ratio: 1:100 or premixed: yes")
+		}
+	}
+}
+
+// checkInjectorPin finds an injector on a pin that something else uses.
+func (r *reader) checkInjectorPin(g *garden.Garden, l *garden.Line, path string) {
+	if !l.Injector.Switched || !r.sound(path+".pin", path+".chip") {
+		return
+	}
+	chip := func(s string) string {
+		if s == "" {
+			return g.Hardware.GPIOChip
+		}
+		return s
+	}
+	for _, o := range g.Lines {
+		valve := o.Valve.Kind == garden.PinValve && o.Valve.Pin == l.Injector.Pin && chip(o.Valve.Chip) == chip(l.Injector.Chip)
+		other := o.ID != l.ID && o.Injector.Switched && o.Injector.Pin == l.Injector.Pin && chip(o.Injector.Chip) == chip(l.Injector.Chip)
+		if valve || other {
+			r.say(path+".pin", "a pin that is taken", fmt.Sprintf("pin %d", l.Injector.Pin), fmt.Sprintf("a pin that line %q does not use", o.ID))
+			return
 		}
 	}
 }

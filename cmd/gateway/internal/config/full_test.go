@@ -170,6 +170,9 @@ lines:
     injector:
       ratio: "1:100"
       convention: added
+      pin: 5
+      chip: gpiochip9
+      active-low: yes
       premixed: no
   two:
     valve:

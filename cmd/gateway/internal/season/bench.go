@@ -67,6 +67,13 @@ func NewBench(g *garden.Garden, o Options) (*Bench, error) {
 	if err != nil {
 		return nil, err
 	}
+	feeds, err := feeding.NewPlan(g, plan)
+	if err != nil {
+		return nil, err
+	}
+	if feeds.Feeds() && o.Terrace.Nitrogen == nil {
+		o.Terrace.Nitrogen = &terrace.Nitrogen{}
+	}
 	o.Terrace.Seed, o.Terrace.Weather = o.Seed, o.Weather
 	o.Bench.Seed = o.Seed ^ 0xbe7c
 	if o.Terrace.ETo == nil {
@@ -84,6 +91,17 @@ func NewBench(g *garden.Garden, o Options) (*Bench, error) {
 	peak := make(map[garden.LineID]float64, len(g.Lines))
 	for i, l := range g.Lines {
 		act[l.ID] = valves.NewCoil(b.Wires.Pin(l.ID), l.Valve.ActiveLow)
+		if pin := b.Wires.InjectorPin(l.ID); pin != nil {
+			strength := feeds.Strength(l.ID)
+			pin.Watch(func(e bench.PinEvent) {
+				if e.Energised {
+					soil.SetFeed(l.ID, strength)
+				} else {
+					soil.SetFeed(l.ID, 0)
+				}
+			})
+			act[l.ID] = valves.WithInjector(act[l.ID], valves.NewCoil(pin, l.Injector.ActiveLow))
+		}
 		if l.Valve.Kind == garden.RemoteValve {
 			act[l.ID] = o.Far.Valve(l.ID)
 			b.remote = append(b.remote, remoteLine{id: l.ID, act: act[l.ID]})
@@ -98,10 +116,6 @@ func NewBench(g *garden.Garden, o Options) (*Bench, error) {
 		return nil, err
 	}
 	sampler, weather, err := b.senses(g, &sky{soil: soil, rows: o.Weather}, o.Far)
-	if err != nil {
-		return nil, err
-	}
-	feeds, err := feeding.NewPlan(g, plan)
 	if err != nil {
 		return nil, err
 	}
