@@ -87,7 +87,7 @@ func TestBrowserWaters(t *testing.T) {
 			time.Sleep(100 * time.Millisecond)
 		}
 		b.visit("/health")
-		b.waitFor("#alarms", "automatic control is off", 5*time.Second)
+		b.waitFor("#alarms", "Automatic control is off", 5*time.Second)
 		b.shoot("alarm-phone")
 		b.click(".alarm button")
 		b.waitFor(".said", "Marked as seen", 5*time.Second)

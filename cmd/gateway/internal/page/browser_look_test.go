@@ -54,7 +54,7 @@ const small = `[...document.querySelectorAll("button, input:not([type=hidden]), 
 
 func TestBrowserLooks(t *testing.T) {
 	in := browser(t)
-	r := newRig(t, 99*time.Hour+10*time.Minute, 1, nil)
+	r := newRig(t, 75*time.Hour+10*time.Minute, 1, nil)
 	srv := httptest.NewServer(r.page)
 	t.Cleanup(srv.Close)
 	for _, c := range []struct {

@@ -23,7 +23,7 @@ func TestViews(t *testing.T) {
 	}{
 		{"/", []string{"Roof terrace, Thessaloniki", "Aubergine", "34" + apart + "L", "of 37" + apart + "L", "Needs water in 9" + apart + "h", "Resting",
 			"about 17:00", "Next feed: Thursday, 2 L", "by you, about 17:00", "Nothing needs you.", "Today 20" + apart + "°C to 33" + apart + "°C", "no rain"}},
-		{"/pot/aubergine", []string{"under its refill point of 40.0 %", "Water now", "Keep shut", "Note what you saw", "give or take 1.5" + apart + "L", "can&#39;t be read right now: card is gone"}},
+		{"/pot/aubergine", []string{"Holds 39.0 % water, under its refill point of 40.0 %", "Water now", "Keep shut", "Note what you saw", "give or take 1.5" + apart + "L", "can&#39;t be read right now: card is gone"}},
 		{"/pot/chard", []string{"No line waters this pot; you do.", "I watered by hand"}},
 		{"/pot/trough-bean?span=season", []string{"Cucumber, big pot"}},
 		{"/rounds", []string{"Water Chard by the door", "Wanted in 9" + apart + "h"}},

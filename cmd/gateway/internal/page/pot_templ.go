@@ -231,9 +231,9 @@ func potPage(v *visit, m potModel) templ.Component {
 					return templ_7745c5c3_Err
 				}
 				var templ_7745c5c3_Var11 string
-				templ_7745c5c3_Var11, templ_7745c5c3_Err = templ.JoinStringErrs(m.Why)
+				templ_7745c5c3_Var11, templ_7745c5c3_Err = templ.JoinStringErrs(capital(m.Why))
 				if templ_7745c5c3_Err != nil {
-					return templ.Error{Err: templ_7745c5c3_Err, FileName: `pot.templ`, Line: 43, Col: 14}
+					return templ.Error{Err: templ_7745c5c3_Err, FileName: `pot.templ`, Line: 43, Col: 23}
 				}
 				_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ.EscapeString(templ_7745c5c3_Var11))
 				if templ_7745c5c3_Err != nil {

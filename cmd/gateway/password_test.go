@@ -1,0 +1,49 @@
+package main
+
+import (
+	"context"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"fabricpot/cmd/gateway/internal/page"
+)
+
+func TestPasswordCommand(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "password")
+	run := func(in string, args ...string) (int, string) {
+		out := &output{}
+		code := execute(context.Background(), streams{in: strings.NewReader(in), out: out, err: out}, append([]string{"password", "--file", path}, args...))
+		return code, out.String()
+	}
+	code, said := run("short\n")
+	assert.Equal(t, exitFailed, code)
+	assert.Contains(t, said, "at least 8 letters")
+	assert.NoFileExists(t, path)
+	code, _ = run("")
+	assert.Equal(t, exitFailed, code)
+	code, _ = run("", "--remove")
+	assert.Equal(t, exitWrongUse, code)
+
+	code, said = run("lemon and thyme\n")
+	require.Equal(t, exitDone, code, said)
+	assert.NotContains(t, said, "lemon")
+	info, err := os.Stat(path)
+	require.NoError(t, err)
+	assert.Equal(t, os.FileMode(0o600), info.Mode().Perm())
+	s, err := page.LoadSecrets(path)
+	require.NoError(t, err)
+	assert.True(t, s.Set())
+	assert.NoError(t, page.Door{Addr: ":8077", Secrets: s}.Check())
+}
+
+func TestPageFlagsRefuseAnOpenDoor(t *testing.T) {
+	t.Setenv("STATE_DIRECTORY", t.TempDir())
+	code, _, said := gateway(context.Background(), "run", "--listen", "0.0.0.0:0", "--socket", filepath.Join(t.TempDir(), "s"))
+	assert.Equal(t, exitWrongUse, code)
+	assert.Contains(t, said.String(), "there is no password")
+}
