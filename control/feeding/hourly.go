@@ -66,8 +66,11 @@ func (p *Plan) pass(st *State, i int, now garden.Moment, lossL, water float64) {
 	held := max(water, zp.lower, 0.05) * zp.volumeL
 	// Finite amounts of 0 or more go in, so neither can fail.
 	_, _ = zs.ledger.Pass(days, zs.demand)
-	_, _ = zs.ledger.Leach(zp.leaching*zs.inL+zs.overL, held)
-	zs.inL, zs.overL, zs.at = 0, 0, now.Wall
+	_, _ = zs.ledger.Leach(zs.overL, held)
+	if days > 0 {
+		zs.usualOverL += min(days/usualDays, 1) * (zs.overL/days - zs.usualOverL)
+	}
+	zs.overL, zs.at = 0, now.Wall
 }
 
 // open begins a zone's ledger with the mix's starter charge, less what plants
@@ -99,7 +102,7 @@ func (p *Plan) judge(st *State, i int, now garden.Moment) {
 	left := garden.Measured{}
 	if zs.has {
 		held := max(zp.capacity, 0.05) * zp.volumeL
-		left = garden.Known(zs.ledger.DaysOfN(zs.demand.N, zp.leaching*zs.usualLossL/held))
+		left = garden.Known(zs.ledger.DaysOfN(zs.demand.N, zs.usualOverL/held))
 	}
 	last, stage, ever := zs.seq.Last()
 	if !ever {

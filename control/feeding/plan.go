@@ -32,7 +32,6 @@ type zonePlan struct {
 	planted           time.Time
 	stages            [4]int
 	starter           feed.NPK
-	leaching          float64
 	lower, capacity   float64
 	probes, probeFrom int
 	injector          garden.Injector
@@ -90,7 +89,7 @@ func NewPlan(g *garden.Garden, water *control.Plan) (*Plan, error) {
 func (p *Plan) newZone(pot *garden.Pot, z *garden.Zone, w *control.ZonePlan) zonePlan {
 	zp := zonePlan{
 		id: string(z.ID), name: z.Name, zone: z.ID, line: z.Line, spec: z.Feed,
-		volumeL: w.VolumeL, areaM2: w.AreaM2, leaching: w.LeachingFraction,
+		volumeL: w.VolumeL, areaM2: w.AreaM2,
 		lower: float64(w.LowerLimit), capacity: float64(w.Capacity),
 		hunger: feed.ZoneHunger(z), plants: float64(feed.PlantCount(z)), stages: [4]int{30, 40, 40, 30},
 	}

@@ -37,16 +37,18 @@ type zoneState struct {
 	feedMS garden.Measured
 	demand feed.NPK // g a day now
 	held   feed.Held
-	// Since the last hourly look: litres in, and rain onto a full pot.
-	inL, overL float64
-	usualLossL float64
-	drain      garden.Measured // mS/cm
-	drainAt    time.Time
-	flushed    time.Time
-	asks       []window
-	order      garden.OrderID // of the sequence, in flight
-	orderTill  time.Duration
-	leach      bool
+	// overL came since the last hourly look and found no room; sinceL came in
+	// this tick.
+	overL, sinceL float64
+	// Usual figures of a day: loss, and what drains.
+	usualLossL, usualOverL float64
+	drain                  garden.Measured // mS/cm
+	drainAt                time.Time
+	flushed                time.Time
+	asks                   []window
+	order                  garden.OrderID // of the sequence, in flight
+	orderTill              time.Duration
+	leach                  bool
 }
 
 // window is a time in which a recovery asks for a feed.

@@ -36,8 +36,8 @@ func (o *Output) reset() {
 
 // NeedsViews reports whether the next Step looks at Seen.Zones; making them
 // costs a little.
-func (p *Plan) NeedsViews(st *State, now garden.Moment) bool {
-	if p.hourDue(st, now) {
+func (p *Plan) NeedsViews(st *State, now garden.Moment, obs *garden.Observed) bool {
+	if p.hourDue(st, now) || len(obs.Delivered) > 0 || len(obs.Asks) > 0 || obs.Now.RainMM.Or(0) > 0 {
 		return true
 	}
 	for i := range st.zones {
@@ -84,6 +84,9 @@ func (p *Plan) Step(st *State, now garden.Moment, v *Seen, out *Output) {
 
 // listen books what came into the zones and takes up wishes for a feed.
 func (p *Plan) listen(st *State, now garden.Moment, v *Seen) {
+	for i := range st.zones {
+		st.zones[i].sinceL = 0
+	}
 	for k := range v.Obs.Delivered {
 		d := &v.Obs.Delivered[k]
 		if !garden.Finite(d.Litres) || d.Litres <= 0 {
@@ -95,7 +98,7 @@ func (p *Plan) listen(st *State, now garden.Moment, v *Seen) {
 		}
 		for i := range line.Outlets {
 			if z := p.Index(line.Outlets[i].Zone); z >= 0 {
-				st.zones[z].inL += d.Litres * line.ShareOf(line.Outlets[i].Zone)
+				p.came(st, z, d.Litres*line.ShareOf(line.Outlets[i].Zone), v)
 			}
 		}
 	}
@@ -107,13 +110,13 @@ func (p *Plan) listen(st *State, now garden.Moment, v *Seen) {
 		case a.Kind == garden.AskFeed && now.Synced:
 			st.zones[i].asks = append(st.zones[i].asks, window{now.Wall, now.Wall.Add(48 * time.Hour)})
 		case a.Kind == garden.GardenerWatered && garden.Finite(a.Litres) && a.Litres > 0:
-			st.zones[i].inL += min(a.Litres, p.zones[i].volumeL)
+			p.came(st, i, min(a.Litres, p.zones[i].volumeL), v)
 		}
 	}
 	for i := range st.zones {
 		zs := &st.zones[i]
-		if v.Obs.Now.RainMM.Known && i < len(v.Zones) && float64(v.Zones[i].Water) >= float64(v.Zones[i].Capacity) {
-			zs.overL += min(max(v.Obs.Now.RainMM.Value, 0), 500) * p.zones[i].areaM2
+		if mm := v.Obs.Now.RainMM; mm.Known && mm.Value > 0 {
+			p.came(st, i, min(mm.Value, 500)*p.zones[i].areaM2, v)
 		}
 		if zs.order == 0 {
 			continue
@@ -129,6 +132,17 @@ func (p *Plan) listen(st *State, now garden.Moment, v *Seen) {
 			zs.order = 0
 		}
 	}
+}
+
+// came books litres that came into a zone: what it has no room for drains.
+func (p *Plan) came(st *State, i int, litres float64, v *Seen) {
+	if i >= len(v.Zones) || !garden.Finite(litres) {
+		return
+	}
+	zs := &st.zones[i]
+	room := max(0, float64(v.Zones[i].Capacity)-float64(v.Zones[i].Water))*p.zones[i].volumeL - zs.sinceL
+	zs.overL += max(0, litres-max(0, room))
+	zs.sinceL += litres
 }
 
 // sequence takes one zone's feed a step further.

@@ -4,6 +4,7 @@ import (
 	"context"
 	"time"
 
+	"fabricpot/control/feed"
 	"fabricpot/control/garden"
 )
 
@@ -11,11 +12,15 @@ import (
 // refill point, which only the plan has.
 type account struct {
 	nextHour   time.Duration
+	nextDay    time.Duration
+	least      []float64
+	most       []float64
 	belowHours []float64
 }
 
 func newAccount(b *Bench) account {
-	return account{nextHour: time.Hour, belowHours: make([]float64, len(b.Plan.Zones()))}
+	n := len(b.Plan.Zones())
+	return account{nextHour: time.Hour, belowHours: make([]float64, n), least: make([]float64, n), most: make([]float64, n)}
 }
 
 // hour looks at each zone's true water once an hour.
@@ -24,6 +29,22 @@ func (a *account) hour(b *Bench) {
 		return
 	}
 	a.nextHour += time.Hour
+	if b.Clock.Now() >= a.nextDay {
+		// A pot begins with nothing dissolved.
+		const settling = 14 * 24 * time.Hour
+		first := a.nextDay <= settling
+		a.nextDay += 24 * time.Hour
+		for i := range a.least {
+			c := b.Terrace.Nitrogen(i).MgL
+			if first || c < a.least[i] {
+				a.least[i] = c
+			}
+			if first {
+				a.most[i] = c
+			}
+			a.most[i] = max(a.most[i], c)
+		}
+	}
 	for i, z := range b.Plan.Zones() {
 		if b.Terrace.MeanWater(i) < float64(z.Refill) {
 			a.belowHours[i]++
@@ -72,6 +93,15 @@ func (b *Bench) Result(days int) Result {
 			HoursBelowRefill:        b.account.belowHours[zone], HoursStressed: t.HoursStressed,
 			HoursSaturated: t.HoursSaturated, Pulses: pulses[z.Line],
 		})
+		r := &res.Zones[len(res.Zones)-1]
+		n := b.Terrace.Nitrogen(zone)
+		r.NStarterG, r.NAppliedG, r.NUsedG, r.NWantedG, r.NLeachedG, r.NPoolG = n.StarterG-n.ReserveG, n.AppliedG, n.UsedG, n.WantedG, n.LeachedG, n.PoolG
+		r.NMgLLeast, r.NMgLMost = b.account.least[zone], b.account.most[zone]
+		if book := b.Loop.Feeds(); book != nil {
+			if v, ok := book.Zone(z.ID); ok && v.Phase == feed.Waiting.String() {
+				r.Feeds = int(v.FeedID)
+			}
+		}
 		res.MassBalanceErrorL = max(res.MassBalanceErrorL, t.MassErrorL)
 		zone++
 	})

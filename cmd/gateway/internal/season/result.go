@@ -35,6 +35,21 @@ type ZoneResult struct {
 	HoursStressed           float64 `json:"hours_stressed"`
 	HoursSaturated          float64 `json:"hours_saturated"`
 	Pulses                  int     `json:"pulses"`
+	// Nitrogen of the simulated pot, g; all 0 where nothing is fed. Applied is
+	// feed alone; the starter charge comes on top.
+	NStarterG float64 `json:"n_starter_g"`
+	NAppliedG float64 `json:"n_applied_g"`
+	NUsedG    float64 `json:"n_used_g"`
+	NWantedG  float64 `json:"n_wanted_g"`
+	NLeachedG float64 `json:"n_leached_g"`
+	// NPoolG is dissolved in the root zone at the end.
+	NPoolG float64 `json:"n_pool_g"`
+	// Feeds is how many feeds were given, NMgLLeast and NMgLMost between which
+	// concentrations in the root zone's water days began after the first two
+	// weeks.
+	Feeds     int     `json:"feeds"`
+	NMgLLeast float64 `json:"n_mg_l_least"`
+	NMgLMost  float64 `json:"n_mg_l_most"`
 }
 
 // LostShare is the share of potential transpiration that did not happen, 0..1.
@@ -68,7 +83,28 @@ func (r Result) WriteTable(w io.Writer) error {
 	if err := t.Flush(); err != nil {
 		return err
 	}
+	if err := r.writeFeeds(w); err != nil {
+		return err
+	}
 	_, err := fmt.Fprintf(w, "\n%d days, seed %d, water unaccounted for at most %.2g L, %.0f times faster than real time\n",
 		r.Days, r.Seed, r.MassBalanceErrorL, r.Speed)
 	return err
+}
+
+// writeFeeds writes a second table where anything was fed.
+func (r Result) writeFeeds(w io.Writer) error {
+	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', tabwriter.AlignRight)
+	any := false
+	for _, z := range r.Zones {
+		if z.Feeds == 0 && z.NAppliedG == 0 {
+			continue
+		}
+		if !any {
+			fmt.Fprintln(t, "\nzone\tfeeds\tN starter g\tN applied g\tN used g\tof wanted %\tN leached g\tN left g\tmg/L\t")
+			any = true
+		}
+		fmt.Fprintf(t, "%s\t%d\t%.1f\t%.1f\t%.1f\t%.0f\t%.1f\t%.1f\t%.0f to %.0f\t\n", z.Name, z.Feeds, z.NStarterG, z.NAppliedG,
+			z.NUsedG, 100*z.NUsedG/max(z.NWantedG, 1e-9), z.NLeachedG, z.NPoolG, z.NMgLLeast, z.NMgLMost)
+	}
+	return t.Flush()
 }
