@@ -40,6 +40,8 @@ const (
 	// allowance over the modelled loss where no probe watches: a deficit adds
 	// up, a surplus drains.
 	allowance = 1.15
+	// youngVar is the variance of the factor over which levels may teach it too.
+	youngVar = 0.12 * 0.12
 	// longSince stands for water nobody remembers.
 	longSince = 1000 * time.Hour
 )
@@ -57,6 +59,7 @@ func (p *Plan) credit(st *State, i int, litres, doubt float64, at time.Duration)
 	z, zp := &st.zones[i], &p.zones[i]
 	f := litres / zp.VolumeL
 	z.water.Predict(0, f, 0, doubt*f*doubt*f)
+	z.span.credit(litres, doubt)
 	z.short = max(0, z.short-litres)
 	if z.short == 0 {
 		z.dryLoss = 0
@@ -147,7 +150,9 @@ func (p *Plan) accountZone(st *State, i int, now garden.Moment, dt time.Duration
 		p.rain(st, i, now, rainMM)
 	}
 	if over := z.water.Mean - float64(zp.Capacity); over > 0 {
-		z.water.Hold(0, float64(zp.Capacity)+over*math.Exp(-float64(dt)/float64(zp.drain)))
+		left := over * math.Exp(-float64(dt)/float64(zp.drain))
+		z.span.drainedL += (over - left) * zp.VolumeL
+		z.water.Hold(0, float64(zp.Capacity)+left)
 	}
 	z.water.Hold(float64(zp.LowerLimit)/4, float64(zp.Porosity))
 	p.fuse(st, i, now, dt)
@@ -205,6 +210,9 @@ func (p *Plan) fuse(st *State, i int, now garden.Moment, dt time.Duration) {
 	}
 	z.blind = !v.floor
 	p.learn(z, v.mid, float64(zp.Capacity), now, since)
+	if since >= settled && !z.blind {
+		z.weigh(zp, v.mid, now)
+	}
 	sd := readingSD + (v.hi-v.lo)*0.15
 	if since < settled {
 		sd *= 1 + 2*float64(settled-since)/float64(settled-unsettled)
@@ -213,8 +221,11 @@ func (p *Plan) fuse(st *State, i int, now garden.Moment, dt time.Duration) {
 	if dt > 0 {
 		sd *= math.Sqrt(max(1, float64(memory)/float64(dt)))
 		switch {
-		case !z.blind:
+		case !z.blind && z.water.VarFactor > youngVar:
+			// Nothing was weighed yet: the level tells what it can.
 			z.water.Update(v.mid, sd)
+		case !z.blind:
+			z.water.UpdateMean(v.mid, sd)
 		case v.mid < z.water.Mean:
 			z.water.UpdateMean(v.mid, sd)
 		}

@@ -9,6 +9,7 @@ import (
 	"fabricpot/control/crop"
 	"fabricpot/control/garden"
 	"fabricpot/control/medium"
+	"fabricpot/control/weather"
 )
 
 const (
@@ -40,7 +41,7 @@ func NewPlan(g *garden.Garden) (*Plan, []garden.Problem, error) {
 		return nil, nil, errors.New("control: no garden given")
 	}
 	p := &Plan{
-		site: g.Site, supply: g.Supply, limits: g.Limits, coastal: g.Site.Coastal,
+		site: g.Site, supply: g.Supply, limits: g.Limits, place: weather.PlaceOf(g.Site),
 		zoneAt: map[garden.ZoneID]int{}, lineAt: map[garden.LineID]int{},
 	}
 	b := builder{g: g, p: p}

@@ -6,20 +6,21 @@ import (
 	"fabricpot/control/crop"
 	"fabricpot/control/garden"
 	"fabricpot/control/medium"
+	"fabricpot/control/weather"
 )
 
 // Plan is everything about a garden that Step needs and that never changes. It
 // is safe for concurrent use.
 type Plan struct {
-	site    garden.Site
-	supply  garden.Supply
-	limits  garden.Limits
-	zones   []ZonePlan
-	lines   []LinePlan
-	probes  []probePlan
-	zoneAt  map[garden.ZoneID]int
-	lineAt  map[garden.LineID]int
-	coastal bool
+	site   garden.Site
+	supply garden.Supply
+	limits garden.Limits
+	zones  []ZonePlan
+	lines  []LinePlan
+	probes []probePlan
+	zoneAt map[garden.ZoneID]int
+	lineAt map[garden.LineID]int
+	place  weather.Place
 }
 
 // ZonePlan is what the plan understood of one zone.

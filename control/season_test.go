@@ -43,7 +43,14 @@ func loadRows(t testing.TB, file string) []garden.DayWeather {
 func newSeason(t *testing.T, g *garden.Garden, rows []garden.DayWeather, start time.Time, seed uint64) *season {
 	p, probs, err := control.NewPlan(g)
 	require.NoError(t, err, "%v", probs)
-	tr, err := terrace.New(g, start, terrace.DefaultOptions(seed, rows))
+	o := terrace.DefaultOptions(seed, rows)
+	place := weather.PlaceOf(g.Site)
+	o.ETo = func(d garden.DayWeather) float64 {
+		e, err := weather.Daily(place, d)
+		require.NoError(t, err)
+		return e.MM
+	}
+	tr, err := terrace.New(g, start, o)
 	require.NoError(t, err)
 	s := &season{t: t, g: g, p: p, st: p.NewState(), tr: tr, rows: rows, start: start, noise: 0.003, pulses: map[garden.ZoneID]int{}}
 	return s

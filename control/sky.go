@@ -11,11 +11,11 @@ import (
 const (
 	// nightShare of a day's evapotranspiration happens outside daylight.
 	nightShare = 0.06
-	// Guesses where no temperature was ever heard of, °C: a warm summer day,
-	// on the safe side for a plant.
-	guessMinC, guessMaxC = 17, 30
-	// solsticeDay stands for a day nobody knows: the longest of the hemisphere.
+	// The longest day of the hemisphere stands for a day nobody knows.
 	solsticeNorth, solsticeSouth = 172, 355
+	// trustYesterday is for how many days yesterday's figure stands in where
+	// no temperature comes in any more; then the usual day does.
+	trustYesterday = 3
 )
 
 // sky is what the weather asks of the plants today and tomorrow.
@@ -26,6 +26,8 @@ type sky struct {
 	synced       bool
 	etoMM        float64
 	nextMM       float64
+	eto          weather.ETo // what today's figure was made of
+	heardOn      int64       // civil day the last temperatures were for
 	rainAheadMM  float64
 	// Of the sun, solar hours: sunrise and day length.
 	riseH, lengthH float64
@@ -47,46 +49,71 @@ func (s *sky) refresh(p *Plan, now garden.Moment, obs *garden.Observed) bool {
 		return false
 	}
 	s.day, s.today, s.ahead, s.synced = day, obs.Today, ahead, now.Synced
-	doy := dayOfYear(p, now, obs)
-	s.riseH, s.lengthH = sun(p.site.LatDeg, doy)
-	s.etoMM = reference(p, doy, obs.Today, s.etoMM)
+	date := dateOf(p, now, obs)
+	s.riseH, s.lengthH = sun(p.site.LatDeg, date.YearDay())
+	if known := obs.Today.TMinC.Known || obs.Today.TMaxC.Known; known || s.etoMM == 0 || day-s.heardOn > trustYesterday {
+		s.eto = Reference(p.place, date, obs.Today)
+		s.etoMM = s.eto.MM
+		if known {
+			s.heardOn = day
+		}
+	}
 	s.nextMM = s.etoMM
 	s.rainAheadMM = obs.Today.RainMM.Or(0)
 	if len(obs.Ahead) > 0 {
-		s.nextMM = reference(p, doy%365+1, ahead, s.etoMM)
+		if ahead.TMinC.Known || ahead.TMaxC.Known {
+			s.nextMM = Reference(p.place, date.AddDate(0, 0, 1), ahead).MM
+		}
 		s.rainAheadMM += ahead.RainMM.Or(0)
 	}
 	return true
 }
 
-func dayOfYear(p *Plan, now garden.Moment, obs *garden.Observed) int {
+// dateOf is the civil date, or one that stands in for it while nobody knows it.
+func dateOf(p *Plan, now garden.Moment, obs *garden.Observed) time.Time {
 	switch {
 	case now.Synced:
-		return now.Wall.YearDay()
+		return now.Wall
 	case !obs.Today.Date.IsZero():
-		return obs.Today.Date.YearDay()
+		return obs.Today.Date
 	case p.site.LatDeg < 0:
-		return solsticeSouth
+		return time.Date(2001, 1, solsticeSouth, 0, 0, 0, 0, time.UTC)
 	}
-	return solsticeNorth
+	return time.Date(2001, 1, solsticeNorth, 0, 0, 0, 0, time.UTC)
 }
 
-// reference is the day's reference evapotranspiration by Hargreaves, mm, from
-// what is known of its temperatures; last is yesterday's figure, 0 for none.
-func reference(p *Plan, doy int, d garden.DayWeather, last float64) float64 {
-	lo, hi := d.TMinC, d.TMaxC
-	if !lo.Known || !hi.Known || hi.Value < lo.Value {
-		if last > 0 {
-			return last
-		}
-		lo, hi = garden.Known(guessMinC), garden.Known(guessMaxC)
+// Reference is the reference evapotranspiration a day is reckoned with, 0.1 to
+// 15 mm, with the method and what was estimated: FAO-56 Penman-Monteith where
+// wind, humidity, radiation or sunshine is known besides the temperatures,
+// Hargreaves-Samani where temperatures alone are, Penman-Monteith on the place's
+// usual day where nothing is, or where what is given can't be.
+func Reference(place weather.Place, date time.Time, d garden.DayWeather) weather.ETo {
+	d.Date = date
+	more := d.WindMS.Known || d.SolarMJ.Known || d.SunHours.Known || d.DewC.Known ||
+		d.RHMean.Known || d.RHMin.Known && d.RHMax.Known || d.RHMax.Known
+	method := weather.Daily
+	if !more && d.TMinC.Known && d.TMaxC.Known {
+		method = weather.HargreavesDaily
 	}
-	mm := weather.HargreavesMM(lo.Value, hi.Value, weather.ExtraterrestrialRadiation(p.site.LatDeg, doy))
-	if !garden.Finite(mm) {
-		return max(last, 0.1)
+	e, err := method(place, d)
+	if err != nil {
+		// One impossible figure must not cost the others their use.
+		e, err = weather.HargreavesDaily(place, garden.DayWeather{Date: date, TMinC: d.TMinC, TMaxC: d.TMaxC})
 	}
-	return min(max(mm, 0.1), 15)
+	if err != nil {
+		e, err = weather.Daily(place, weather.UsualDay(place, date))
+		e.Method, e.Estimated = weather.UsualClimate, append(e.Estimated, weather.EstTemperature)
+	}
+	if err != nil || !garden.Finite(e.MM) {
+		e = weather.ETo{MM: guessMM, Method: weather.UsualClimate}
+	}
+	e.MM = min(max(e.MM, 0.1), 15)
+	return e
 }
+
+// guessMM is a warm summer day's, on the safe side for a plant, where not even
+// the place makes sense.
+const guessMM = 5
 
 // sun gives sunrise and day length in solar hours (FAO-56 eqs. 24, 25, 34).
 func sun(latDeg float64, doy int) (rise, length float64) {
@@ -163,8 +190,8 @@ func (z *ZonePlan) bareMM(canopyM2 float64) float64 {
 }
 
 const (
-	surfaceShare = 0.6
-	wallShare    = 0.1
+	surfaceShare = 0.9
+	wallShare    = 0.15
 )
 
 // grow sets what the plants of the zone are today.

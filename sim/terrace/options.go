@@ -68,7 +68,7 @@ type Options struct {
 func DefaultOptions(seed uint64, rows []garden.DayWeather) Options {
 	return Options{
 		Seed: seed, Weather: rows,
-		DemandSpread: 0.12, DaySpread: 0.08, Clogging: 0.03, CanopyShed: 0.3,
+		DemandSpread: 0.12, DaySpread: 0.08, Clogging: 0.03, CanopyShed: 0.3, BypassMax: 0.5,
 	}
 }
 

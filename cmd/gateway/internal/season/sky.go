@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"fabricpot/control/garden"
+	"fabricpot/control/weather"
 	"fabricpot/sim/terrace"
 )
 
@@ -43,4 +44,18 @@ func Covered(rows []garden.DayWeather, from, to time.Time) (missing time.Time, o
 		}
 	}
 	return time.Time{}, true
+}
+
+// penman is what the terrace's plants lose by the day's weather: FAO-56
+// Penman-Monteith on all that the row knows. What each pot makes of it stays the
+// terrace's secret.
+func penman(site garden.Site) func(garden.DayWeather) float64 {
+	place := weather.PlaceOf(site)
+	return func(d garden.DayWeather) float64 {
+		e, err := weather.Daily(place, d)
+		if err != nil {
+			e, _ = weather.HargreavesDaily(place, garden.DayWeather{Date: d.Date, TMinC: d.TMinC, TMaxC: d.TMaxC})
+		}
+		return e.MM
+	}
 }

@@ -1,0 +1,59 @@
+package control
+
+import (
+	"math"
+	"time"
+
+	"fabricpot/control/garden"
+)
+
+const (
+	// A span is weighed once it is leastSpan long and leastSpent of modelled
+	// loss have gone by, and thrown away when it is older than mostSpan.
+	leastSpan  = 3 * 24 * time.Hour
+	mostSpan   = 12 * 24 * time.Hour
+	leastSpent = 0.12
+	// levelSD is what a look at rest errs by from time to time, m³/m³.
+	levelSD = 0.012
+	// drainedSD is the doubt about what drained, as a share of it, spanSD what
+	// no span tells better than.
+	drainedSD = 0.4
+	spanSD    = 0.03
+)
+
+// span is a zone's account of litres between two looks at rest. Over several
+// days the litres that came in tell better than any level what went out: a
+// probe's lasting error is in both looks and drops out. Where no probe tells of
+// the floor a look is not worth that much, and nothing is weighed.
+type span struct {
+	open                  bool
+	at                    time.Duration
+	mid, spent            float64 // at its beginning
+	inL, doubtL, drainedL float64
+}
+
+// credit books litres that came in, with a doubt as a share of them. Emitters err
+// the same way every time, so doubts add up straight.
+func (s *span) credit(litres, doubt float64) {
+	s.inL += litres
+	s.doubtL += doubt * litres
+}
+
+// weigh looks at a zone at rest whose probes say mid, and learns from the span
+// that ends here where it is long enough.
+func (z *zoneState) weigh(zp *ZonePlan, mid float64, now garden.Moment) {
+	s := &z.span
+	age, spent := now.Mono-s.at, z.spent-s.spent
+	if s.open && age <= mostSpan {
+		if age < leastSpan || spent < leastSpent {
+			return
+		}
+		gone := (s.inL-s.drainedL)/zp.VolumeL + s.mid - mid
+		part := func(x float64) float64 { return x / spent }
+		sd := math.Sqrt(spanSD*spanSD + 2*part(levelSD)*part(levelSD) +
+			part(s.doubtL/zp.VolumeL)*part(s.doubtL/zp.VolumeL) +
+			part(drainedSD*s.drainedL/zp.VolumeL)*part(drainedSD*s.drainedL/zp.VolumeL))
+		z.water.UpdateFactor(gone/spent, sd)
+	}
+	*s = span{open: true, at: now.Mono, mid: mid, spent: z.spent}
+}
