@@ -17,6 +17,8 @@ type Status struct {
 	OpenedAt garden.Moment
 	Deadline time.Duration
 	SoFarL   float64
+	// Metered tells that SoFarL is what the meter counted.
+	Metered bool
 	// SpentL of CapL were given in the rolling day.
 	SpentL, CapL float64
 	// DoseL is the line's survival dose a day.
@@ -61,7 +63,7 @@ func (g *Guard) Snapshot(now garden.Moment) ([]Status, Journal) {
 			s.Order, s.OpenedAt, s.Deadline = p.order, p.openedAt, p.deadline
 			s.SoFarL = nominal(ln.flowLPH, now.Since(p.openedAt))
 			if p.byMeter {
-				s.SoFarL = p.meteredL
+				s.SoFarL, s.Metered = p.meteredL, true
 			}
 		}
 		out[i] = s

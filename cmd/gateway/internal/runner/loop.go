@@ -99,6 +99,7 @@ func (l *Loop) Begin(now garden.Moment) error {
 
 // EndPulses closes what is due. It is the only method another goroutine may call.
 func (l *Loop) EndPulses(now garden.Moment) {
+	l.count(now)
 	if out := l.p.Guard.Advance(now); len(out) > 0 {
 		l.keep(out)
 	}
@@ -158,6 +159,9 @@ func (l *Loop) Tick(now garden.Moment) {
 	l.EndPulses(now)
 	l.obs.Readings = l.p.Sampler.Sample(now, l.obs.Readings[:0])
 	l.p.Sky.Observe(now, &l.obs)
+	if l.p.Gauges != nil {
+		l.obs.TankL = l.p.Gauges.TankL()
+	}
 	l.takeEnded()
 	l.obs.Asks = append(l.obs.Asks[:0], l.asks...)
 	l.asks = l.asks[:0]

@@ -70,6 +70,8 @@ type Parts struct {
 	SinceBoot time.Duration
 	// JournalPath is what people are told of it.
 	JournalPath string
+	// Gauges measure the water itself; nil where nothing does.
+	Gauges Gauges
 	// Far is what hangs on a broker; nil where nothing does.
 	Far Far
 	// Feeding is what is fed and how; nil feeds nothing. FeedJournal is where

@@ -24,6 +24,8 @@ func (l *Loop) observe(now garden.Moment) {
 			l.watch.book.Hold(now, w.Kind, w.Subject, w.Text)
 		}
 	}
+	l.watch.flow(now, &l.obs, lines, l.p.Guard.Stray())
+	l.watch.cold(now, l.env())
 	changes := l.watch.look(now, &l.obs, l.p.State, lines, journal)
 	for _, c := range changes {
 		l.p.Tell.Alarmed(c)

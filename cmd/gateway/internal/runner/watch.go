@@ -17,7 +17,10 @@ const eventHolds = 12 * time.Hour
 // watch turns what a round saw into conditions for the alarm book.
 type watch struct {
 	book    *alarm.Book
-	tank    garden.Supply
+	supply  garden.Supply
+	frostC  float64
+	flowLPH map[garden.LineID]float64
+	stray   stray
 	failed  error // what the journal last failed with in this round
 	noticed []noticed
 }
@@ -32,7 +35,11 @@ type noticed struct {
 }
 
 func newWatch(g *garden.Garden) watch {
-	return watch{book: alarm.NewBook(), tank: g.Supply}
+	w := watch{book: alarm.NewBook(), supply: g.Supply, frostC: g.Limits.FrostC, flowLPH: map[garden.LineID]float64{}}
+	for i := range g.Lines {
+		w.flowLPH[g.Lines[i].ID] = g.Lines[i].FlowLPH()
+	}
+	return w
 }
 
 // journal notes whether something could be recorded.
@@ -69,8 +76,8 @@ func (w *watch) look(now garden.Moment, obs *garden.Observed, st *control.State,
 	if !now.Synced {
 		w.book.Hold(now, alarm.ClockUnconfirmed, "", "")
 	}
-	if w.tank.TankL.Known && obs.TankL.Known && obs.TankL.Value <= w.tank.TankReserveL {
-		w.book.Hold(now, alarm.TankLow, "", fmt.Sprintf("%.0f L are left, %.0f L are kept back", obs.TankL.Value, w.tank.TankReserveL))
+	if w.supply.TankL.Known && obs.TankL.Known && obs.TankL.Value <= w.supply.TankReserveL {
+		w.book.Hold(now, alarm.TankLow, "", fmt.Sprintf("%.0f L are left, %.0f L are kept back", obs.TankL.Value, w.supply.TankReserveL))
 	}
 	return w.book.Step(now)
 }

@@ -13,6 +13,8 @@ import (
 	"fabricpot/sim/bench"
 	"fabricpot/sim/terrace"
 	"fabricpot/valves"
+
+	"periph.io/x/conn/v3/gpio"
 )
 
 // Options choose a season.
@@ -34,6 +36,13 @@ type Options struct {
 	Tell        runner.Teller
 	// Far is what hangs on a broker; with none the bench plays that as well.
 	Far runner.Far
+	// World is a bench whose gateway is gone and whose terrace, wiring and clock
+	// go on under a new one; nil makes a world of its own.
+	World *Bench
+	// SinceBoot is how long the board has been up.
+	SinceBoot time.Duration
+	// Coil, where given, stands between the gateway and each of its pins.
+	Coil func(*bench.Pin) gpio.PinOut
 	// Watched publishes Status after each tick.
 	Watched bool
 }
@@ -55,6 +64,10 @@ type Bench struct {
 	account  account
 	gardener gardener
 	remote   []remoteLine
+	water    gauges
+	gone     bool          // see Die
+	skew     time.Duration // how far civil time is off
+	unsynced bool
 }
 
 // NewBench wires g to a simulated terrace. It opens nothing.
@@ -79,18 +92,15 @@ func NewBench(g *garden.Garden, o Options) (*Bench, error) {
 	if o.Terrace.ETo == nil {
 		o.Terrace.ETo = penman(g.Site)
 	}
-	soil, err := terrace.New(whole, o.Start, o.Terrace)
-	if err != nil {
-		return nil, fmt.Errorf("terrace: %w", err)
-	}
-	b := &Bench{Garden: g, Plan: plan, State: plan.NewState(), Terrace: soil, Clock: bench.NewClock(0), start: o.Start}
-	if b.Wires, err = bench.New(whole, soil, b.Clock, o.Bench); err != nil {
+	b := &Bench{Garden: g, Plan: plan, State: plan.NewState(), start: o.Start}
+	if err := b.settle(whole, o); err != nil {
 		return nil, err
 	}
+	soil := b.Terrace
 	act := make(map[garden.LineID]valves.Actuator, len(g.Lines))
 	peak := make(map[garden.LineID]float64, len(g.Lines))
 	for i, l := range g.Lines {
-		act[l.ID] = valves.NewCoil(b.Wires.Pin(l.ID), l.Valve.ActiveLow)
+		act[l.ID] = valves.NewCoil(o.coil(b.Wires.Pin(l.ID)), l.Valve.ActiveLow)
 		if pin := b.Wires.InjectorPin(l.ID); pin != nil {
 			strength := feeds.Strength(l.ID)
 			pin.Watch(func(e bench.PinEvent) {
@@ -100,7 +110,7 @@ func NewBench(g *garden.Garden, o Options) (*Bench, error) {
 					soil.SetFeed(l.ID, 0)
 				}
 			})
-			act[l.ID] = valves.WithInjector(act[l.ID], valves.NewCoil(pin, l.Injector.ActiveLow))
+			act[l.ID] = valves.WithInjector(act[l.ID], valves.NewCoil(o.coil(pin), l.Injector.ActiveLow))
 		}
 		if l.Valve.Kind == garden.RemoteValve {
 			act[l.ID] = o.Far.Valve(l.ID)
@@ -123,6 +133,7 @@ func NewBench(g *garden.Garden, o Options) (*Bench, error) {
 	b.Loop, err = runner.New(runner.Parts{
 		Feeding: feeds, FeedJournal: kept,
 		Garden: g, Plan: plan, State: b.State, Sampler: sampler, Guard: b.Guard,
+		Gauges: b.gauges(), SinceBoot: o.SinceBoot,
 		Sky: weather, Far: o.Far, Journal: o.Journal, History: o.History, JournalPath: o.JournalPath, Tell: o.Tell,
 	})
 	if err != nil {
@@ -132,8 +143,46 @@ func NewBench(g *garden.Garden, o Options) (*Bench, error) {
 		b.Loop.Quiet()
 	}
 	b.account = newAccount(b)
-	b.gardener = newGardener(g)
 	return b, nil
+}
+
+// settle makes the world around a gateway, or takes over the one that is there.
+func (b *Bench) settle(whole *garden.Garden, o Options) (err error) {
+	if w := o.World; w != nil {
+		b.Terrace, b.Clock, b.Wires, b.start = w.Terrace, w.Clock, w.Wires, w.start
+		b.skew, b.unsynced, b.gardener, b.water = w.skew, w.unsynced, w.gardener, w.water
+		return nil
+	}
+	if b.Terrace, err = terrace.New(whole, o.Start, o.Terrace); err != nil {
+		return fmt.Errorf("terrace: %w", err)
+	}
+	b.Clock = bench.NewClock(0)
+	b.gardener = newGardener(whole)
+	b.Wires, err = bench.New(whole, b.Terrace, b.Clock, o.Bench)
+	return err
+}
+
+func (o *Options) coil(p *bench.Pin) gpio.PinOut {
+	if o.Coil == nil {
+		return p
+	}
+	return o.Coil(p)
+}
+
+// Die stops the gateway as a power cut or a kill does: nothing of it runs any
+// more, and pins and terrace stay as they are. Release, as most driver stages
+// do when their board goes dark, lets the coils fall.
+func (b *Bench) Die(release bool) {
+	b.gone = true
+	if b.armed {
+		b.Clock.Cancel(b.deadline)
+	}
+	for i := range b.Garden.Lines {
+		if l := &b.Garden.Lines[i]; release {
+			_ = b.Wires.Pin(l.ID).Out(gpio.Level(l.Valve.ActiveLow))
+		}
+	}
+	b.Wires.Advance()
 }
 
 // senses are what the loop reads.
@@ -164,7 +213,7 @@ func (noLedger) Settle(garden.Delivery) error                      { return nil 
 // Moment is the present of the event clock.
 func (b *Bench) Moment() garden.Moment {
 	now := b.Clock.Now()
-	return garden.Moment{Mono: now, Wall: b.start.Add(now).In(b.Garden.Site.Zone), Synced: true}
+	return garden.Moment{Mono: now, Wall: b.start.Add(now + b.skew).In(b.Garden.Site.Zone), Synced: !b.unsynced}
 }
 
 // Begin closes every line and arms the first tick.
@@ -190,6 +239,9 @@ func (b *Bench) End() runner.CloseReport {
 }
 
 func (b *Bench) tick() {
+	if b.gone {
+		return
+	}
 	begun := b.Clock.Now()
 	b.Wires.Advance()
 	b.account.hour(b)
@@ -208,8 +260,14 @@ func (b *Bench) arm() {
 		b.armed = false
 	}
 	if at, ok := b.Loop.NextDeadline(); ok {
+		if b.metered() {
+			at = min(at, b.Clock.Now()+meterEvery)
+		}
 		b.deadline = b.Clock.At(at, func() {
 			b.armed = false
+			if b.gone {
+				return
+			}
 			b.Loop.EndPulses(b.Moment())
 			b.arm()
 		})

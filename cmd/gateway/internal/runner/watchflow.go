@@ -1,0 +1,94 @@
+package runner
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"fabricpot/control/alarm"
+	"fabricpot/control/garden"
+	"fabricpot/valves"
+)
+
+const (
+	// A pulse that gave this many times its nominal flow runs somewhere else,
+	// one that gave so small a share of it did not run. Emitters age and spread
+	// and pressure sags; all that stays well between. Common practice, no source.
+	tooMuchFlow   = 1.6
+	tooLittleFlow = 0.2
+	// flowFrom is how long a line must have been open for its flow to be judged:
+	// pipes fill first.
+	flowFrom = 30 * time.Second
+	// strayHalfLife and strayLeast make the meter of stray water: what ran with
+	// every line closed is forgotten by half each half-life, and from this many
+	// litres on it is an alarm. A leak under a quarter of a litre an hour never
+	// gets there, nor does a counter that sees a pulse now and then.
+	strayHalfLife = 30 * time.Minute
+	strayLeast    = 0.2
+)
+
+// stray remembers what ran with all lines closed.
+type stray struct {
+	known  bool
+	totalL float64
+	recent float64
+	at     time.Duration
+}
+
+// flow judges what the meter says about lines that run and lines that don't.
+func (w *watch) flow(now garden.Moment, obs *garden.Observed, lines []valves.Status, strayL float64) {
+	if !w.supply.MeterPulsesPerL.Known {
+		return
+	}
+	for i := range obs.Delivered {
+		d := &obs.Delivered[i]
+		if d.Metered && d.Open >= flowFrom {
+			w.judgeFlow(now, d.Line, d.Litres, d.Open, w.flowLPH[d.Line])
+		}
+	}
+	for i := range lines {
+		s := &lines[i]
+		if on := now.Since(s.OpenedAt); s.Open && s.Metered && on >= flowFrom {
+			w.judgeFlow(now, s.Line, s.SoFarL, on, w.flowLPH[s.Line])
+		}
+	}
+	if w.stray.known {
+		w.stray.recent *= math.Exp2(-float64(max(0, now.Mono-w.stray.at)) / float64(strayHalfLife))
+		w.stray.recent += max(0, strayL-w.stray.totalL)
+	}
+	w.stray.known, w.stray.totalL, w.stray.at = true, strayL, now.Mono
+	if w.stray.recent >= strayLeast {
+		w.book.Hold(now, alarm.FlowWithoutOrder, "", fmt.Sprintf("%.1f L ran lately with every line closed", w.stray.recent))
+	}
+}
+
+// judgeFlow compares what ran with what the line's emitters give. Where several
+// lines run at once the meter can't tell them apart and all are named.
+func (w *watch) judgeFlow(now garden.Moment, line garden.LineID, litres float64, on time.Duration, flowLPH float64) {
+	expected := flowLPH * on.Hours()
+	if !(expected > 0) {
+		return
+	}
+	about := string(line)
+	switch ratio := litres / expected; {
+	case ratio >= tooMuchFlow:
+		w.end(alarm.OrderWithoutFlow, about)
+		w.notice(now, alarm.FlowTooHigh, about, fmt.Sprintf("%.1f L ran in %v, %.1f times what its emitters give", litres, on.Round(time.Second), ratio))
+	case ratio <= tooLittleFlow:
+		w.end(alarm.FlowTooHigh, about)
+		w.notice(now, alarm.OrderWithoutFlow, about, fmt.Sprintf("%.2f L ran in %v, where its emitters give %.1f L", litres, on.Round(time.Second), expected))
+	default:
+		w.end(alarm.FlowTooHigh, about)
+		w.end(alarm.OrderWithoutFlow, about)
+	}
+}
+
+// cold tells of lines locked by frost.
+func (w *watch) cold(now garden.Moment, env valves.Env) {
+	for _, t := range []garden.Measured{env.AirC, env.MixC} {
+		if t.Known && t.Value < w.frostC {
+			w.book.Hold(now, alarm.Frost, "", fmt.Sprintf("%.1f °C, under the limit of %.1f °C", t.Value, w.frostC))
+			return
+		}
+	}
+}
