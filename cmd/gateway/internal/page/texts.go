@@ -52,7 +52,6 @@ const (
 	tKeyScale  = "All pots are drawn to one scale; the bar is 50 cm."
 	tKey       = "How to read the pots"
 	tScaleName = "A bar of 50 centimetres at the scale of the pots"
-	tPotLabel  = "%s: %s"
 	tFillLabel = "%s holds %s of %s, refill point at %s"
 	tFillNone  = "%s: water not known yet"
 
