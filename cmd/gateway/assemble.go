@@ -2,6 +2,7 @@ package main
 
 import (
 	"fabricpot/cmd/gateway/internal/runner"
+	"fabricpot/control/feeding"
 	"fabricpot/control/garden"
 	"fabricpot/sensors"
 	"fabricpot/valves"
@@ -36,7 +37,12 @@ func assembleBoard(u *understood, hw *board, keeper *runner.Keeper, tell runner.
 	if err != nil {
 		return nil, err
 	}
+	feeds, err := feeding.NewPlan(u.garden, u.plan)
+	if err != nil {
+		return nil, err
+	}
 	return runner.New(runner.Parts{
+		Feeding: feeds, FeedJournal: keeper.Journal,
 		Garden: u.garden, Plan: u.plan, State: u.plan.NewState(), Sampler: sampler, Guard: guard,
 		Sky: sky, Far: far, Journal: keeper, History: keeper.Journal,
 		SinceBoot: clock.SinceBoot(), JournalPath: keeper.Path(), Tell: tell,

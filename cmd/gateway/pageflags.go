@@ -76,7 +76,8 @@ func servePage(ctx context.Context, s streams, u *understood, d *page.Door, desk
 		return func() {}
 	}
 	p, err := page.New(page.Options{
-		Garden: u.garden, Gateway: desk, History: j, Acknowledge: desk.Acknowledge, Secrets: d.Secrets, Version: version(),
+		Garden: u.garden, Gateway: desk, History: j, Acknowledge: desk.Acknowledge,
+		Rounds: desk.PageRounds(), NextFeed: desk.PageRounds().NextFeed, Secrets: d.Secrets, Version: version(),
 	})
 	if err != nil {
 		fmt.Fprintln(s.err, "page:", err, "- the garden is kept without the page")

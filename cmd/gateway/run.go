@@ -108,7 +108,7 @@ func run(ctx context.Context, s streams, args []string, f runFlags) error {
 	defer func() { stopPage() }()
 	serve := func(desk *runner.Desk) *http.Server {
 		stopPage = servePage(ctx, s, u, door, desk, keeper.Journal)
-		srv := page.NewServer(page.NewAPI(desk))
+		srv := page.NewServer(page.WithWork(page.NewAPI(desk), desk))
 		go func() {
 			if err := srv.Serve(listener); err != nil && !errors.Is(err, http.ErrServerClosed) {
 				fmt.Fprintln(s.err, "control socket:", err)

@@ -116,3 +116,22 @@ func (p *Plan) judge(st *State, i int, now garden.Moment) {
 		zs.asks = zs.asks[1:]
 	}
 }
+
+// Judge says what is due without a tick: for a list shown before the first one,
+// or with no gateway running.
+func (p *Plan) Judge(st *State, now garden.Moment) {
+	now.Synced = true
+	if st.began.IsZero() {
+		return
+	}
+	for i := range st.zones {
+		zp, zs := &p.zones[i], &st.zones[i]
+		if zs.seq == nil {
+			continue
+		}
+		zs.stage = zp.stageOf(now.Wall)
+		zs.portio, zs.ppm, zs.feedMS = zp.portionAt[zs.stage], zp.ppmAt[zs.stage], zp.feedMSAt[zs.stage]
+		zs.demand = zp.need(zs.stage, garden.Measured{})
+		p.judge(st, i, now)
+	}
+}

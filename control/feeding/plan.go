@@ -123,8 +123,9 @@ func (p *Plan) resolve(pot *garden.Pot, z *garden.Zone, zp *zonePlan, i int, w *
 			return fmt.Errorf("zone %q: %w", z.ID, err)
 		}
 	}
-	if line, ok := p.g.Line(fp.Line); ok && !line.Injector.Switched {
-		// Nothing here can tell feed from water on this line: a person feeds it.
+	if line, ok := p.g.Line(fp.Line); ok && (!line.Injector.Switched || line.Valve.Kind == garden.RemoteValve) {
+		// Nothing here can tell feed from water on this line, or end the one
+		// with the other: a person feeds it.
 		fp.Line = ""
 	}
 	if fp.Line != "" {

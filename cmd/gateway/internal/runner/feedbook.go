@@ -49,6 +49,7 @@ func OpenFeedBook(g *garden.Garden, plan *feeding.Plan, j FeedJournal, now garde
 	if err != nil {
 		return nil, err
 	}
+	plan.Judge(st, now)
 	return &FeedBook{g: g, plan: plan, state: st, j: j}, nil
 }
 
