@@ -118,7 +118,7 @@ func TestRunOnTheBench(t *testing.T) {
 	done := make(chan end, 1)
 	go func() {
 		code := execute(ctx, streams{in: strings.NewReader(""), out: out, err: errs},
-			[]string{"run", "--speed", "20000", "--socket", socket, "--journal", db})
+			[]string{"run", "--speed", "20000", "--socket", socket, "--journal", db, "--broker-listen", "127.0.0.1:0", "--listen", "127.0.0.1:0"})
 		done <- end{code, out, errs}
 	}()
 	require.Eventually(t, func() bool { return strings.Contains(out.String(), "closed ") }, 30*time.Second, 20*time.Millisecond,

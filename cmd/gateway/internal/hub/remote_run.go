@@ -2,6 +2,7 @@ package hub
 
 import (
 	"context"
+	"errors"
 	"time"
 
 	"fabricpot/control/garden"
@@ -93,7 +94,11 @@ func (r *Remote) order(m mqtt.Message) {
 	if ok && !r.hand(w) {
 		reply = command.Reply(r.tree, w.ID, false, "too much is waiting already")
 	}
-	_ = r.link.Send(reply, answerFor)
+	// A retained command comes with the subscription, a moment before the link
+	// counts as up.
+	for try := 0; errors.Is(r.link.Send(reply, answerFor), mqtt.ErrOffline) && try < 10; try++ {
+		time.Sleep(50 * time.Millisecond)
+	}
 }
 
 // pressed takes a Homie command.
