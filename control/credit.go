@@ -158,6 +158,10 @@ func (p *Plan) ask(st *State, now garden.Moment, a *garden.Ask) {
 	case garden.AskAutoOn:
 		st.AutoOff = false
 		return
+	case garden.AskPlant:
+		p.plant(st, now, &a.Plant)
+		st.replanted = true
+		return
 	}
 	for i := range st.zones {
 		if a.Zone != "" && p.zones[i].ID != a.Zone {

@@ -35,6 +35,8 @@ const (
 	DrinksLess
 	// Dropped: a wish for A litres could not be met.
 	Dropped
+	// PlantsChanged: a plant event of kind A was taken in.
+	PlantsChanged
 )
 
 // Event is something a person may want to know. Zone, Line and Probe are set
@@ -70,6 +72,8 @@ func (e Event) String() string {
 		return fmt.Sprintf("%s loses %.1f times what it should: a leak, a drifting probe, or a plant bigger than planned", e.Zone, e.A)
 	case DrinksLess:
 		return fmt.Sprintf("%s loses only %.1f times what it should: a drifting probe, or a plant smaller than planned", e.Zone, e.A)
+	case PlantsChanged:
+		return fmt.Sprintf("%s: %s; its need is reckoned anew", e.Zone, garden.PlantEventKind(e.A))
 	case Dropped:
 		return fmt.Sprintf("%.1f L asked for %s were not given", e.A, e.Zone)
 	}

@@ -41,7 +41,7 @@ func NewPlan(g *garden.Garden) (*Plan, []garden.Problem, error) {
 		return nil, nil, errors.New("control: no garden given")
 	}
 	p := &Plan{
-		site: g.Site, supply: g.Supply, limits: g.Limits, place: weather.PlaceOf(g.Site),
+		site: g.Site, supply: g.Supply, limits: g.Limits, place: weather.PlaceOf(g.Site), byHeat: g.StagesByHeat,
 		zoneAt: map[garden.ZoneID]int{}, lineAt: map[garden.LineID]int{},
 	}
 	b := builder{g: g, p: p}
@@ -268,7 +268,7 @@ func peakDaily(z *ZonePlan) float64 {
 		canopy += c
 		use += c * max(pl.crop.KcMid, pl.crop.KcEnd, pl.crop.KcIni)
 	}
-	return peakEToMM * (use + z.bareMM(canopy)) * z.exposure / (1 - z.LeachingFraction)
+	return peakEToMM * (use + z.bareMM(canopy, 0)) * z.exposure / (1 - z.LeachingFraction)
 }
 
 func (b *builder) pulses(path string, zp *ZonePlan) {

@@ -21,6 +21,7 @@ type Plan struct {
 	zoneAt map[garden.ZoneID]int
 	lineAt map[garden.LineID]int
 	place  weather.Place
+	byHeat bool
 }
 
 // ZonePlan is what the plan understood of one zone.

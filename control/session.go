@@ -220,7 +220,7 @@ func (p *Plan) wantSurvival(st *State, i int, now garden.Moment) {
 	lead, most := -1, 0.0
 	for _, zi := range p.lines[i].zones {
 		z, zp := &st.zones[zi], &p.zones[zi]
-		if z.sinceWater(now) < survivalRest || now.Mono-st.offFrom < time.Hour ||
+		if z.empty() || z.sinceWater(now) < survivalRest || now.Mono-st.offFrom < time.Hour ||
 			z.survived && now.Mono-z.survivedAt < 24*time.Hour {
 			continue
 		}

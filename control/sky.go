@@ -181,49 +181,18 @@ func (s *sky) until(a, mm float64) float64 {
 // bareMM is the area, m², that evaporates like a reference crop would besides
 // the canopy: the mix's surface where leaves do not shade it, and the fabric
 // wall. Judgement: no published coefficient for fabric walls is known.
-func (z *ZonePlan) bareMM(canopyM2 float64) float64 {
+func (z *ZonePlan) bareMM(canopyM2, mulch float64) float64 {
 	cover := 0.0
 	if z.AreaM2 > 0 {
 		cover = min(canopyM2/z.AreaM2, 1)
 	}
-	return surfaceShare*z.AreaM2*(1-0.8*cover) + wallShare*z.WallM2
+	return surfaceShare*z.AreaM2*(1-0.8*cover)*(1-mulchKeeps*mulch) + wallShare*z.WallM2
 }
 
 const (
 	surfaceShare = 0.9
 	wallShare    = 0.15
 )
-
-// grow sets what the plants of the zone are today.
-func (p *Plan) grow(z *ZonePlan, zs *zoneState, now garden.Moment) {
-	canopy, use, root := 0.0, 0.0, 0.0
-	for i := range z.plants {
-		pl := &z.plants[i]
-		// A plant of unknown age is taken as grown: it drinks the most.
-		g := pl.crop.Grown()
-		if now.Synced && !pl.plantedOn.IsZero() {
-			days := now.Wall.Sub(pl.plantedOn).Hours() / 24
-			if days < 0 {
-				continue
-			}
-			g = pl.crop.At(days)
-		}
-		m2 := g.CanopyM2
-		if own := pl.canopyM2; own.Known && pl.crop.CanopyM2 > 0 {
-			m2 *= own.Value / pl.crop.CanopyM2
-		}
-		canopy += m2 * pl.count
-		use += g.Kc * m2 * pl.count
-		root = max(root, g.RootFraction)
-	}
-	if len(z.plants) == 0 {
-		root = 1
-	}
-	zs.canopyM2 = canopy
-	zs.root = min(max(root, 0.1), 1)
-	zs.band = z.band(zs.root)
-	zs.lossPerMM = (use + z.bareMM(canopy)) * z.exposure
-}
 
 // mostHours is as far ahead as a forecast of hours looks.
 const mostHours = 240

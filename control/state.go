@@ -17,17 +17,19 @@ type State struct {
 	// sets it; the caller may too.
 	AutoOff bool
 
-	began   bool
-	last    garden.Moment
-	wasOff  bool
-	offFrom time.Duration // on Mono: when automatic control went off
-	sky     sky
-	zones   []zoneState
-	lines   []lineState
-	probes  []probeState
-	wishes  []wish
-	stops   []Stop
-	events  []Event
+	began bool
+	// replanted tells that what grows has changed since it was last reckoned.
+	replanted bool
+	last      garden.Moment
+	wasOff    bool
+	offFrom   time.Duration // on Mono: when automatic control went off
+	sky       sky
+	zones     []zoneState
+	lines     []lineState
+	probes    []probeState
+	wishes    []wish
+	stops     []Stop
+	events    []Event
 }
 
 // Stop asks that an open line be closed early. The caller hands it to the guard
@@ -53,6 +55,9 @@ func (st *State) Events() []Event { return st.events }
 func (st *State) Clone() *State {
 	c := *st
 	c.zones = append([]zoneState(nil), st.zones...)
+	for i := range c.zones {
+		c.zones[i].plants = append([]plantState(nil), st.zones[i].plants...)
+	}
 	c.lines = append([]lineState(nil), st.lines...)
 	c.probes = append([]probeState(nil), st.probes...)
 	c.wishes = append(make([]wish, 0, cap(st.wishes)), st.wishes...)
@@ -69,6 +74,8 @@ type zoneState struct {
 	// Of the day, from the plants' stage.
 	lossPerMM float64 // litres lost per mm of reference evapotranspiration
 	canopyM2  float64
+	plants    []plantState
+	place     placeState
 	root      float64
 	band      float64
 	// good is when a good reading last counted, hasGood whether ever.
@@ -174,6 +181,7 @@ func (p *Plan) NewState() *State {
 	for i := range st.zones {
 		z, zp := &st.zones[i], &p.zones[i]
 		z.root, z.band = 1, zp.band(1)
+		z.plants, z.place.exposure = zp.newPlants(), zp.exposure
 		// Neither full nor dry is known: half the band, with a wide doubt.
 		z.water = balance.NewFilter(float64(zp.Capacity)-z.band/2, 0.08, 1, 0.25)
 		z.short = z.band / 2 * zp.VolumeL

@@ -20,12 +20,15 @@ func (p *Plan) Step(st *State, now garden.Moment, obs *garden.Observed, orders [
 		// A gap of more than a day says nothing about how the pots fared.
 		dt = min(max(now.Mono-st.last.Mono, 0), 24*time.Hour)
 	}
-	if st.sky.refresh(p, now, obs) {
+	changed := st.sky.refresh(p, now, obs)
+	p.hear(st, now, obs)
+	if changed || st.replanted {
 		for i := range st.zones {
+			p.growOn(&p.zones[i], &st.zones[i], st.sky.day, obs.Today)
 			p.grow(&p.zones[i], &st.zones[i], now)
 		}
+		st.replanted = false
 	}
-	p.hear(st, now, obs)
 	h := solarHour(p, now)
 	mm := st.sky.between(h-min(dt.Hours(), h), min(dt.Hours(), h))
 	if dt.Hours() > h {

@@ -30,6 +30,9 @@ func (p *Plan) need(st *State, zi int) float64 {
 // trigger is why a zone wants water now.
 func (p *Plan) trigger(st *State, zi int, a *ahead) (garden.OrderKind, garden.Reason) {
 	z, zp := &st.zones[zi], &p.zones[zi]
+	if z.empty() {
+		return 0, garden.Reason{}
+	}
 	cc, refill := float64(zp.Capacity), z.refillAt(zp)
 	vol := zp.VolumeL
 	if z.trusted && z.known {

@@ -99,7 +99,7 @@ func (p *Plan) topUp(st *State, i int) int {
 	for _, zi := range p.lines[i].zones {
 		z, zp := &st.zones[zi], &p.zones[zi]
 		since := st.last.Mono - z.wetAt
-		if !z.trusted || !z.fresh || !z.known || !z.hasWater || since < settled || since > settled+settled/3 {
+		if z.empty() || !z.trusted || !z.fresh || !z.known || !z.hasWater || since < settled || since > settled+settled/3 {
 			continue
 		}
 		if z.water.Mean < float64(zp.Stop)-max(0.03, 0.4*z.band) {

@@ -40,6 +40,8 @@ const (
 	AskFeed
 	// GardenerWatered: a person gave the zone Litres by hand.
 	GardenerWatered
+	// AskPlant: a person did something to a zone's plants; Plant says what.
+	AskPlant
 )
 
 // Ask is one such wish.
@@ -50,6 +52,8 @@ type Ask struct {
 	Litres float64
 	// Until is on the monotonic clock.
 	Until Moment
+	// Plant is what happened, for AskPlant.
+	Plant PlantEvent
 	// Who asked, for the journal.
 	Who string
 }

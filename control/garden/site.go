@@ -20,6 +20,9 @@ type Garden struct {
 	Broker Broker
 	// Hardware says which board, or the virtual bench, the garden hangs on.
 	Hardware Hardware
+	// StagesByHeat asks that warm days bring crops forward and cool ones hold
+	// them back, by growing-degree days.
+	StagesByHeat bool
 	// SampleEvery is the tick: how often probes are read and decisions made.
 	SampleEvery time.Duration
 	// JournalFile is where the journal is kept; empty means the default place.
