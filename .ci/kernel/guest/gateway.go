@@ -5,14 +5,11 @@ import (
 	"fmt"
 	"os"
 	"os/exec"
-	"strconv"
 	"strings"
 	"syscall"
 	"time"
 
 	"fabricpot/valves/gpioline"
-
-	"periph.io/x/conn/v3/gpio"
 )
 
 const (
@@ -81,17 +78,13 @@ func wentThrough(h *host, line int, want string) error {
 	return err
 }
 
-// heldBy asks the kernel who holds a line, by asking for it.
+// heldBy asks the kernel who holds a line.
 func heldBy(chip string, line int, who string) error {
-	l, err := gpioline.New(chip, line, gpioline.Opts{})
-	if err != nil {
-		return err
+	st, err := gpioline.InUse(chip, line)
+	if err == nil && (!st.Used || !st.Output || st.Holder != who) {
+		err = fmt.Errorf("the kernel says %+v, expected an output held by %q", st, who)
 	}
-	err = l.Out(gpio.Low)
-	if !errors.Is(err, gpioline.ErrBusy) || !strings.Contains(err.Error(), strconv.Quote(who)) {
-		return errors.Join(fmt.Errorf("got %v, expected that %q holds it", err, who), l.Close())
-	}
-	return nil
+	return err
 }
 
 func opens(h *host, b bench) error {
@@ -122,7 +115,14 @@ func killed(h *host, b bench, s *supervisor) error {
 	}
 	// What a pin does after its holder's death is up to the kernel's driver;
 	// that both of these leave it is why somebody has to close it.
-	return errors.Join(s.kill(), h.wantLevel(b.opening, "1"))
+	if err := errors.Join(s.kill(), h.wantLevel(b.opening, "1")); err != nil {
+		return err
+	}
+	st, err := gpioline.InUse(b.chip, b.opening)
+	if err == nil && st.Used {
+		err = fmt.Errorf("the kernel says %+v, expected that nobody holds it", st)
+	}
+	return err
 }
 
 func closesAll(h *host, b bench) error {

@@ -151,6 +151,13 @@ func readBack(h *host, b bench) error {
 		if err != nil {
 			return err
 		}
+		st, err := gpioline.InUse(b.chip, b.free[2])
+		if err != nil {
+			return err
+		}
+		if !st.Output || st.Holder != "gateway" {
+			return fmt.Errorf("the kernel says %+v, expected an output held by the gateway", st)
+		}
 		if writes != 0 || strings.Contains(history, " ") || history == "in" {
 			return fmt.Errorf("reading %s back wrote %d registers, and the pin went through %q", level, writes, history)
 		}
