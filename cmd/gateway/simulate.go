@@ -79,8 +79,9 @@ func simulate(ctx context.Context, s streams, args []string, f simulateFlags) er
 		if err != nil {
 			return err
 		}
-		defer j.Close()
-		o.Journal, o.JournalPath = runner.NewKeeper(j), f.journal
+		keeper := runner.NewKeeper(j)
+		defer keeper.Close()
+		o.Journal, o.JournalPath = keeper, f.journal
 	}
 	b, err := season.NewBench(g, o)
 	if err != nil {

@@ -202,15 +202,19 @@ func inspectCopy(path string) (err error) {
 	return nil
 }
 
-// single opens one connection; mode is SQLite's.
+// single opens one connection; mode is SQLite's, of which "ro" is for a file
+// that nobody else knows, and "reading" for one that may be written meanwhile.
 func single(path, mode string, pragmas ...string) (*sql.DB, error) {
 	abs, err := filepath.Abs(path)
 	if err != nil {
 		return nil, err
 	}
 	q := url.Values{"mode": {mode}, "_pragma": pragmas}
-	if mode == "ro" {
+	switch mode {
+	case "ro":
 		q.Set("immutable", "1")
+	case "reading":
+		q.Set("mode", "ro")
 	}
 	u := url.URL{Scheme: "file", Opaque: (&url.URL{Path: abs}).EscapedPath(), RawQuery: q.Encode()}
 	db, err := sql.Open("sqlite", u.String())

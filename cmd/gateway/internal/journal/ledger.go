@@ -28,7 +28,7 @@ func (s *statements) prepare(j *Journal) (err error) {
 			VALUES(?,?,?,?,?,?,?,?,?,?,?,?,?,?,?) ON CONFLICT(id) DO NOTHING`},
 		{&s.mark, j.easy, `UPDATE intents SET settled=1 WHERE id=?`},
 		{&s.sample, j.easy, `INSERT OR REPLACE INTO samples(probe,at_wall,at_synced,volts,water,temp_c,quality,fault) VALUES(?,?,?,?,?,?,?,?)`},
-		{&s.zone, j.easy, `INSERT OR REPLACE INTO zones(zone,at_wall,at_synced,water,refill,capacity,state) VALUES(?,?,?,?,?,?,?)`},
+		{&s.zone, j.easy, `INSERT OR REPLACE INTO zones(zone,at_wall,at_synced,water,refill,capacity,state,sd) VALUES(?,?,?,?,?,?,?,?)`},
 	} {
 		if *p.to, err = p.db.Prepare(p.sql); err != nil {
 			return err

@@ -36,6 +36,8 @@ type Journal struct {
 	easy    *sql.DB // everything else: synchronous NORMAL
 	read    *sql.DB // queries
 
+	// version is the file's schema.
+	version int
 	clockID int64
 	names   map[string]int64
 	stmts   statements
@@ -195,6 +197,7 @@ func (j *Journal) begin() error {
 	if err := j.loadNames(); err != nil {
 		return err
 	}
+	j.version = len(migrations())
 	return j.stmts.prepare(j)
 }
 

@@ -15,19 +15,22 @@ type ZoneSample struct {
 	// Water is the zone's mean water fraction, Refill and Capacity the marks
 	// it is held against, as water fractions.
 	Water, Refill, Capacity garden.Measured
-	State                   garden.ZoneState
+	// SD is the standard deviation of Water, m³/m³.
+	SD    garden.Measured
+	State garden.ZoneState
 }
 
 // Batch is some ticks' worth of samples.
 type Batch struct {
 	Readings []garden.Reading
 	Zones    []ZoneSample
+	Skies    []SkySample
 }
 
 // AddSamples writes a batch in one transaction. Of two samples of one probe or
 // zone in the same millisecond the later wins.
 func (j *Journal) AddSamples(b Batch) error {
-	if len(b.Readings) == 0 && len(b.Zones) == 0 {
+	if len(b.Readings) == 0 && len(b.Zones) == 0 && len(b.Skies) == 0 {
 		return nil
 	}
 	var fresh []string
@@ -55,7 +58,12 @@ func (j *Journal) AddSamples(b Batch) error {
 				return err
 			}
 			if _, err := zone.ExecContext(ctx, id, z.At.Wall.UnixMilli(), z.At.Synced,
-				measured(z.Water), measured(z.Refill), measured(z.Capacity), int(z.State)); err != nil {
+				measured(z.Water), measured(z.Refill), measured(z.Capacity), int(z.State), measured(z.SD)); err != nil {
+				return err
+			}
+		}
+		for i := range b.Skies {
+			if err := addSky(ctx, tx, &b.Skies[i]); err != nil {
 				return err
 			}
 		}
@@ -77,13 +85,19 @@ type Point struct {
 	At             time.Time
 	Mean, Min, Max float64
 	Refill         garden.Measured
-	N              int
+	// SD is how unsure the estimate was, one standard deviation, m³/m³.
+	SD garden.Measured
+	N  int
 }
 
 // ZoneSeries returns a zone's mean water fraction between two times, at most
 // that many points, oldest first; spans without a known value are left out.
 func (j *Journal) ZoneSeries(z garden.ZoneID, from, to time.Time, points int) ([]Point, error) {
-	return j.series(`SELECT min(at_wall), avg(water), min(water), max(water), avg(refill), count(*)
+	sd := "avg(sd)"
+	if j.version < skyVersion {
+		sd = "NULL"
+	}
+	return j.series(`SELECT min(at_wall), avg(water), min(water), max(water), avg(refill), `+sd+`, count(*)
 		FROM zones WHERE zone=(SELECT id FROM names WHERE name=?1) AND at_wall BETWEEN ?2 AND ?3 AND water IS NOT NULL
 		GROUP BY (at_wall-?2)/?4 ORDER BY 1`, "zone "+string(z), from, to, points)
 }
@@ -91,7 +105,7 @@ func (j *Journal) ZoneSeries(z garden.ZoneID, from, to time.Time, points int) ([
 // ProbeSeries is the same of what a probe read at its own depth, good and
 // uncertain readings alike.
 func (j *Journal) ProbeSeries(p garden.ProbeID, from, to time.Time, points int) ([]Point, error) {
-	return j.series(`SELECT min(at_wall), avg(water), min(water), max(water), NULL, count(*)
+	return j.series(`SELECT min(at_wall), avg(water), min(water), max(water), NULL, NULL, count(*)
 		FROM samples WHERE probe=(SELECT id FROM names WHERE name=?1) AND at_wall BETWEEN ?2 AND ?3 AND water IS NOT NULL
 		GROUP BY (at_wall-?2)/?4 ORDER BY 1`, "probe "+string(p), from, to, points)
 }
@@ -106,11 +120,11 @@ func (j *Journal) series(q, name string, from, to time.Time, points int) ([]Poin
 	err := j.query("series of "+name, func(rows *sql.Rows) error {
 		var at int64
 		var p Point
-		var refill sql.NullFloat64
-		if err := rows.Scan(&at, &p.Mean, &p.Min, &p.Max, &refill, &p.N); err != nil {
+		var refill, sd sql.NullFloat64
+		if err := rows.Scan(&at, &p.Mean, &p.Min, &p.Max, &refill, &sd, &p.N); err != nil {
 			return err
 		}
-		p.At = time.UnixMilli(at).UTC()
+		p.At, p.SD = time.UnixMilli(at).UTC(), known(sd)
 		if refill.Valid {
 			p.Refill = garden.Known(refill.Float64)
 		}

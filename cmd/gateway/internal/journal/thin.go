@@ -24,7 +24,7 @@ type thinner interface {
 type sampleRow struct {
 	name, at int64
 	synced   bool
-	values   [3]sql.NullFloat64
+	values   [4]sql.NullFloat64
 	// a and b are quality and fault, or the zone's state.
 	a, b int64
 }
@@ -32,8 +32,8 @@ type sampleRow struct {
 // mean is rows of one name in one span, come together.
 type mean struct {
 	sampleRow
-	sum [3]float64
-	n   [3]int
+	sum [4]float64
+	n   [4]int
 }
 
 func newMean(r sampleRow, at int64) mean {
@@ -83,21 +83,21 @@ func (probeThinner) args(m mean) []any {
 type zoneThinner struct{}
 
 func (zoneThinner) read() string {
-	return `SELECT zone,at_wall,at_synced,water,refill,capacity,state FROM zones
+	return `SELECT zone,at_wall,at_synced,water,refill,capacity,sd,state FROM zones
 		WHERE zone IN (SELECT id FROM names) AND at_wall>=? AND at_wall<? ORDER BY zone,at_wall`
 }
 func (zoneThinner) scan(rows *sql.Rows) (r sampleRow, err error) {
-	err = rows.Scan(&r.name, &r.at, &r.synced, &r.values[0], &r.values[1], &r.values[2], &r.a)
+	err = rows.Scan(&r.name, &r.at, &r.synced, &r.values[0], &r.values[1], &r.values[2], &r.values[3], &r.a)
 	return r, err
 }
 func (zoneThinner) clear() string {
 	return `DELETE FROM zones WHERE zone IN (SELECT id FROM names) AND at_wall>=? AND at_wall<?`
 }
 func (zoneThinner) insert() string {
-	return `INSERT INTO zones(zone,at_wall,at_synced,water,refill,capacity,state) VALUES(?,?,?,?,?,?,?)`
+	return `INSERT INTO zones(zone,at_wall,at_synced,water,refill,capacity,sd,state) VALUES(?,?,?,?,?,?,?,?)`
 }
 func (zoneThinner) args(m mean) []any {
-	return []any{m.name, m.at, m.synced, m.value(0), m.value(1), m.value(2), m.a}
+	return []any{m.name, m.at, m.synced, m.value(0), m.value(1), m.value(2), m.value(3), m.a}
 }
 
 // fold joins the rows of each name and step into one mean. A bad reading has no

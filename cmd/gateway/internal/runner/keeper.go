@@ -11,12 +11,22 @@ import (
 // longer with one transaction in ten minutes than with ten.
 const batchTicks = 10
 
+// WeatherKeeper is a Recorder that keeps the weather of each tick as well.
+type WeatherKeeper interface {
+	Weather(now garden.Moment, today garden.DayWeather, w garden.WeatherNow)
+}
+
 // Keeper records into the journal. Intents and outcomes go through at once,
 // samples in batches; Close writes what is left.
 type Keeper struct {
 	*journal.Journal
 	batch journal.Batch
 	ticks int
+	// sky adds up the weather of the ticks that make a batch.
+	sky     journal.SkySample
+	airSum  float64
+	airs    int
+	weather bool
 }
 
 // NewKeeper returns a Recorder on an open journal.
@@ -33,7 +43,7 @@ func (k *Keeper) Samples(now garden.Moment, readings []garden.Reading, zones []c
 			Refill: garden.Known(float64(v.Refill)), Capacity: garden.Known(float64(v.Capacity)),
 		}
 		if v.Known {
-			s.Water = garden.Known(float64(v.Water))
+			s.Water, s.SD = garden.Known(float64(v.Water)), garden.Known(v.SD)
 		}
 		k.batch.Zones = append(k.batch.Zones, s)
 	}
@@ -43,9 +53,29 @@ func (k *Keeper) Samples(now garden.Moment, readings []garden.Reading, zones []c
 	return k.write()
 }
 
+// Weather keeps one tick's weather: rain is added up and air averaged over the
+// ticks of a batch.
+func (k *Keeper) Weather(now garden.Moment, today garden.DayWeather, w garden.WeatherNow) {
+	k.sky.At, k.weather = now, true
+	k.sky.DayMinC, k.sky.DayMaxC, k.sky.DayRainMM = today.TMinC, today.TMaxC, today.RainMM
+	if w.RainMM.Known && garden.Finite(w.RainMM.Value) && w.RainMM.Value >= 0 {
+		k.sky.RainMM = garden.Known(k.sky.RainMM.Or(0) + w.RainMM.Value)
+	}
+	if w.TempC.Known {
+		k.airSum, k.airs = k.airSum+w.TempC.Value, k.airs+1
+	}
+}
+
 func (k *Keeper) write() error {
+	if k.weather {
+		if k.airs > 0 {
+			k.sky.AirC = garden.Known(k.airSum / float64(k.airs))
+		}
+		k.batch.Skies = append(k.batch.Skies, k.sky)
+	}
 	err := k.AddSamples(k.batch)
-	k.batch.Readings, k.batch.Zones, k.ticks = k.batch.Readings[:0], k.batch.Zones[:0], 0
+	k.batch.Readings, k.batch.Zones, k.batch.Skies, k.ticks = k.batch.Readings[:0], k.batch.Zones[:0], k.batch.Skies[:0], 0
+	k.sky, k.airSum, k.airs, k.weather = journal.SkySample{}, 0, 0, false
 	return err
 }
 
@@ -55,7 +85,12 @@ func (k *Keeper) Decided(now garden.Moment, o garden.Order, cause garden.Refusal
 }
 
 // Asked keeps what a person or hub asked for.
-func (k *Keeper) Asked(now garden.Moment, a garden.Ask) error { return k.AddAsk(now, a, "") }
+func (k *Keeper) Asked(now garden.Moment, a garden.Ask) error {
+	if a.Kind == garden.AskPlant {
+		return k.AddPlantEvent(now, a.Plant, a.Who)
+	}
+	return k.AddAsk(now, a, "")
+}
 
 // Alarmed keeps one step of an alarm's life.
 func (k *Keeper) Alarmed(c alarm.Change) error {

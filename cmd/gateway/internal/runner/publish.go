@@ -14,6 +14,9 @@ func (l *Loop) observe(now garden.Moment) {
 		return
 	}
 	l.views = l.p.Plan.View(l.p.State, now, l.views[:0])
+	if k, ok := l.p.Journal.(WeatherKeeper); ok {
+		k.Weather(now, l.obs.Today, l.obs.Now)
+	}
 	l.check(now, "keep samples", l.p.Journal.Samples(now, l.obs.Readings, l.views))
 	for _, e := range l.p.State.Events() {
 		l.p.Tell.Noticed(e)
