@@ -1,0 +1,141 @@
+package control
+
+import (
+	"math"
+	"time"
+
+	"fabricpot/control/balance"
+	"fabricpot/control/garden"
+)
+
+// Memory is what a restart must not unlearn: each zone's demand factor and where
+// its water stood. It is plain data, made to be kept as JSON.
+type Memory struct {
+	At    time.Time    `json:"at"`
+	Zones []ZoneMemory `json:"zones"`
+}
+
+// ZoneMemory is one zone's part of it.
+type ZoneMemory struct {
+	Zone garden.ZoneID `json:"zone"`
+	// Factor is how much the zone drinks against the book, FactorSD its
+	// standard deviation.
+	Factor   float64 `json:"factor"`
+	FactorSD float64 `json:"factor_sd"`
+	// Water and WaterSD are the zone's mean water fraction; Known tells whether
+	// a probe or a person had said so.
+	Water   float64 `json:"water"`
+	WaterSD float64 `json:"water_sd"`
+	Known   bool    `json:"known"`
+	// ShortL is what the cautious balance missed, L.
+	ShortL float64 `json:"short_l"`
+	// Shifts are the stage days that heat and the gardener put on the plants.
+	Shifts []float64 `json:"shifts,omitempty"`
+}
+
+const (
+	// mostForgotten is how old a memory may be for its water to count at all,
+	// freshMemory for it to be more than a guess.
+	mostForgotten = 48 * time.Hour
+	freshMemory   = 6 * time.Hour
+	// awaySD is how unsure a day unseen makes of the water, m³/m³.
+	awaySD = 0.06
+)
+
+// Remember is what should be kept of a state at now.
+func (p *Plan) Remember(st *State, now garden.Moment) Memory {
+	m := Memory{At: now.Wall, Zones: make([]ZoneMemory, len(p.zones))}
+	for i := range p.zones {
+		z := &st.zones[i]
+		r := &m.Zones[i]
+		*r = ZoneMemory{Zone: p.zones[i].ID, Factor: z.water.Factor, FactorSD: math.Sqrt(z.water.VarFactor),
+			Water: z.water.Mean, WaterSD: z.water.SD(), Known: z.known, ShortL: z.short}
+		for k := range z.plants {
+			r.Shifts = append(r.Shifts, z.plants[k].shift)
+		}
+	}
+	return m
+}
+
+// Recall brings a memory into a fresh state, and then replays what was done to
+// the plants, oldest first. What is not finite or out of bounds is left out;
+// what is old counts for less. events may be longer ago than the memory.
+func (p *Plan) Recall(st *State, now garden.Moment, m Memory, events []garden.PlantEvent) {
+	for k := range events {
+		e := &events[k]
+		if p.CheckPlant(e) != nil {
+			continue // of a zone or a crop that is no more
+		}
+		z := &st.zones[p.zoneIndex(e.Zone)]
+		if !e.On.IsZero() {
+			p.growOn(&p.zones[p.zoneIndex(e.Zone)], z, civilDay(e.On), garden.DayWeather{})
+		}
+		mean := z.water
+		p.plant(st, now, e)
+		// What it did to the water is in the memory already, or long gone.
+		z.water = mean
+	}
+	st.replanted = true
+	st.events = st.events[:0]
+	age := time.Duration(math.MaxInt64)
+	if now.Synced && !m.At.IsZero() {
+		age = max(0, now.Wall.Sub(m.At))
+	}
+	for k := range m.Zones {
+		i := p.zoneIndex(m.Zones[k].Zone)
+		if i < 0 {
+			continue
+		}
+		p.recallZone(&st.zones[i], &p.zones[i], &m.Zones[k], age, changedSince(events, m.Zones[k].Zone, m.At))
+	}
+}
+
+// changedSince reports whether the plants or their place became others after t.
+func changedSince(events []garden.PlantEvent, zone garden.ZoneID, t time.Time) bool {
+	for i := range events {
+		e := &events[i]
+		if e.Zone == zone && (e.Kind == garden.Planted || e.Kind == garden.Moved || e.Kind == garden.SeenAt) && e.On.After(t) {
+			return true
+		}
+	}
+	return false
+}
+
+func (p *Plan) recallZone(z *zoneState, zp *ZonePlan, r *ZoneMemory, age time.Duration, changed bool) {
+	f := &z.water
+	if garden.Finite(r.Factor) && garden.Finite(r.FactorSD) && r.Factor > 0 && r.FactorSD > 0 {
+		days := 365.0
+		if age < 365*24*time.Hour {
+			days = age.Hours() / 24
+		}
+		f.Factor = min(max(r.Factor, balance.MinFactor), balance.MaxFactor)
+		f.VarFactor = min(max(r.FactorSD*r.FactorSD, 0.03*0.03)+factorDay*factorDay*days, 0.3*0.3)
+		f.Cov = 0
+	}
+	if changed {
+		z.unsureOfDemand()
+	}
+	if p.byHeat && !changed && len(r.Shifts) == len(z.plants) {
+		for k, s := range r.Shifts {
+			if garden.Finite(s) {
+				z.plants[k].shift = min(max(s, -400), 400)
+			}
+		}
+	}
+	if age > mostForgotten || !garden.Finite(r.Water) || !garden.Finite(r.WaterSD) || r.Water <= 0 || r.Water > float64(zp.Porosity) || r.WaterSD <= 0 {
+		return
+	}
+	away := awaySD * age.Hours() / 24
+	f.Mean = r.Water
+	f.VarMean = min(r.WaterSD*r.WaterSD+away*away, 0.15*0.15)
+	f.Cov = 0
+	z.known = r.Known && age <= freshMemory
+	if garden.Finite(r.ShortL) && r.ShortL >= 0 {
+		z.short = min(r.ShortL, zp.VolumeL)
+	}
+}
+
+func civilDay(t time.Time) int64 {
+	y, m, d := t.Date()
+	return time.Date(y, m, d, 0, 0, 0, 0, time.UTC).Unix() / 86400
+}

@@ -1,0 +1,72 @@
+package control
+
+import (
+	"encoding/json"
+	"math"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"fabricpot/control/balance"
+	"fabricpot/control/garden"
+)
+
+func TestARestartUnlearnsNothing(t *testing.T) {
+	b := newBench(t, testGarden(1, 36))
+	b.demand = 1.35
+	b.run(14 * 24 * time.Hour)
+	old := b.st.zones[0]
+	require.InDelta(t, 1.35, old.water.Factor, 0.14)
+
+	raw, err := json.Marshal(b.p.Remember(b.st, b.now))
+	require.NoError(t, err)
+	var m Memory
+	require.NoError(t, json.Unmarshal(raw, &m))
+
+	again := func(after time.Duration, m Memory, events ...garden.PlantEvent) *zoneState {
+		st := b.p.NewState()
+		now := b.now.Add(after)
+		now.Mono = 0 // another boot
+		b.p.Recall(st, now, m, events)
+		return &st.zones[0]
+	}
+	t.Run("an hour later", func(t *testing.T) {
+		z := again(time.Hour, m)
+		assert.InDelta(t, old.water.Factor, z.water.Factor, 1e-9)
+		assert.InDelta(t, old.water.Mean, z.water.Mean, 1e-9)
+		assert.Greater(t, z.water.SD(), old.water.SD())
+		assert.True(t, z.known)
+	})
+	t.Run("a month later the factor stands with more doubt, the water does not", func(t *testing.T) {
+		z := again(30*24*time.Hour, m)
+		assert.InDelta(t, old.water.Factor, z.water.Factor, 1e-9)
+		assert.Greater(t, z.water.VarFactor, old.water.VarFactor)
+		assert.False(t, z.known)
+		assert.NotEqual(t, old.water.Mean, z.water.Mean)
+	})
+	t.Run("other plants since: half of the factor", func(t *testing.T) {
+		z := again(time.Hour, m, garden.PlantEvent{Kind: garden.Planted, Zone: "pot0", On: b.now.Wall.Add(time.Minute)})
+		assert.InDelta(t, 1+(old.water.Factor-1)/2, z.water.Factor, 1e-9)
+	})
+	t.Run("what was done before is replayed", func(t *testing.T) {
+		z := again(time.Hour, m, garden.PlantEvent{Kind: garden.Pruned, Zone: "pot0", Share: 0.5, On: b.now.Wall.Add(-14 * 24 * time.Hour)},
+			garden.PlantEvent{Kind: garden.Moved, Zone: "pot0", Exposure: garden.Sheltered, On: b.now.Wall.Add(-13 * 24 * time.Hour)},
+			garden.PlantEvent{Kind: garden.Pruned, Zone: "gone", Share: 0.5, On: b.now.Wall})
+		assert.InDelta(t, 0.8, z.place.exposure, 1e-9)
+		b.p.growOn(&b.p.zones[0], z, civilDay(b.now.Wall), garden.DayWeather{})
+		assert.InDelta(t, 1-0.5*math.Pow(0.95, 14), z.plants[0].leaf, 0.03)
+	})
+	t.Run("nonsense is left out, bounds hold", func(t *testing.T) {
+		bad := m
+		bad.Zones = []ZoneMemory{{Zone: "pot0", Factor: 40, FactorSD: 3, Water: 7, WaterSD: 0.01, ShortL: -3}, {Zone: "nobody", Factor: 1}}
+		z := again(time.Hour, bad)
+		assert.Equal(t, balance.MaxFactor, z.water.Factor)
+		assert.LessOrEqual(t, z.water.VarFactor, 0.09+1e-12)
+		assert.Less(t, z.water.Mean, 1.0)
+		bad.Zones = []ZoneMemory{{Zone: "pot0", Factor: math.NaN(), FactorSD: 1, Water: math.Inf(1), WaterSD: 1}}
+		z = again(time.Hour, bad)
+		assert.Equal(t, 1.0, z.water.Factor)
+	})
+}
