@@ -20,6 +20,7 @@ type draft struct {
 	hardware garden.Hardware
 	broker   garden.Broker
 	sample   time.Duration
+	byHeat   bool
 	journal  string
 }
 

@@ -10,6 +10,7 @@ const full = `site:
   time-zone: Africa/Johannesburg
   coastal: yes
 sample-every: 30 s
+stages-by-heat: yes
 mixes:
   vg:
     name: Van Genuchten's

@@ -14,6 +14,7 @@ func gardenTable() object[draft] {
 	return object[draft]{"the garden file", []field[draft]{
 		{"site", "where the garden is", true, in(siteTable(), func(d *draft) *garden.Site { return &d.site })},
 		{"sample-every", "how often probes are read and decisions made", false, of(span(5*time.Second, 15*time.Minute), func(d *draft) *time.Duration { return &d.sample })},
+		{"stages-by-heat", "whether warm days bring crops forward and cool ones hold them back", false, of(yesNo(), func(d *draft) *bool { return &d.byHeat })},
 		{"mixes", "the potting mixes, by name", true, byID("a mix", mixTable(), newMix, func(d *draft) *[]entry[garden.Mix] { return &d.mixes })},
 		{"crops", "crops of your own, by name; they win over the library's", false, byID("a crop", cropTable(), zero, func(d *draft) *[]entry[cropDraft] { return &d.crops })},
 		{"products", "the fertilisers on the shelf, by name", false, byID("a product", productTable(), zero, func(d *draft) *[]entry[productDraft] { return &d.products })},

@@ -17,7 +17,7 @@ import (
 func (r *reader) link(d *draft) *garden.Garden {
 	g := &garden.Garden{
 		Site: d.site, Supply: d.supply, Limits: d.limits, Hardware: d.hardware,
-		SampleEvery: d.sample, JournalFile: d.journal, Broker: r.linkBroker(d.broker),
+		SampleEvery: d.sample, StagesByHeat: d.byHeat, JournalFile: d.journal, Broker: r.linkBroker(d.broker),
 	}
 	if g.Site.ID == "" {
 		g.Site.ID = slug(g.Site.Name, "garden")
