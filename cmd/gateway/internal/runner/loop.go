@@ -26,6 +26,9 @@ type Loop struct {
 	watch  watch
 	feeds  feeds
 
+	// learnedAt is when what was learnt was last kept, on Mono.
+	learnedAt time.Duration
+
 	// ended collects deliveries from EndPulses until the next tick.
 	mu    sync.Mutex
 	ended []garden.Delivery
@@ -83,6 +86,10 @@ func (l *Loop) Begin(now garden.Moment) error {
 	if err != nil {
 		return fmt.Errorf("runner: the journal's deliveries of the last day: %w", err)
 	}
+	standing, err := l.p.History.Standing(now.Wall)
+	if err != nil {
+		return fmt.Errorf("runner: the journal's standing requests: %w", err)
+	}
 	l.p.State.NextOrder = max(l.p.State.NextOrder, last+1)
 	known := make([]garden.Delivery, 0, len(past)+len(unfinished))
 	for _, d := range past {
@@ -92,8 +99,14 @@ func (l *Loop) Begin(now garden.Moment) error {
 	for _, d := range charged {
 		l.p.Tell.Ended(d)
 	}
+	l.recall(now)
 	l.p.Plan.Restore(l.p.State, now, append(known, charged...))
 	l.check(now, "settle what was unfinished", l.p.Guard.Flush())
+	for _, a := range standing {
+		// Never longer than it was asked for, whatever the clock says today.
+		a.Until.Mono = now.Mono + min(a.Until.Mono, a.Until.Wall.Sub(now.Wall))
+		l.obey(now, a)
+	}
 	return nil
 }
 
@@ -119,6 +132,13 @@ func (l *Loop) keep(d []garden.Delivery) {
 
 // Ask hands in a request for the next tick. Keeping shut takes effect at once.
 func (l *Loop) Ask(now garden.Moment, a garden.Ask) {
+	l.obey(now, a)
+	l.check(now, "keep a request", l.p.Journal.Asked(now, a))
+	l.refresh(now)
+}
+
+// obey does at once what can't wait for the next tick, and hands the rest to it.
+func (l *Loop) obey(now garden.Moment, a garden.Ask) {
 	switch a.Kind {
 	case garden.AskShut:
 		l.eachLine(a.Zone, func(id garden.LineID) {
@@ -133,9 +153,7 @@ func (l *Loop) Ask(now garden.Moment, a garden.Ask) {
 	case garden.AskAutoOn:
 		l.p.State.AutoOff = false
 	}
-	l.check(now, "keep a request", l.p.Journal.Asked(now, a))
 	l.asks = append(l.asks, a)
-	l.refresh(now)
 }
 
 // eachLine calls f with the line of a zone, or with every line where the zone
@@ -181,6 +199,7 @@ func (l *Loop) Tick(now garden.Moment) {
 		l.request(now, env, o)
 	}
 	l.check(now, "write what was delivered", l.p.Guard.Flush())
+	l.memorise(now, false)
 	l.observe(now)
 }
 
@@ -260,6 +279,7 @@ func (l *Loop) End(now garden.Moment) CloseReport {
 	l.EndPulses(now)
 	l.takeEnded()
 	l.check(now, "write what was delivered", l.p.Guard.Flush())
+	l.memorise(now, true)
 	rep := CloseReport{Lines: len(l.p.Garden.Lines), Unconfirmed: l.p.Guard.Unconfirmed(), Interrupted: len(l.obs.Delivered)}
 	l.refresh(now)
 	rep.Closed = rep.Lines - len(rep.Unconfirmed)

@@ -51,6 +51,8 @@ type History interface {
 	Unfinished() ([]garden.Intent, error)
 	Recent(now garden.Moment) ([]garden.PastDelivery, error)
 	LastOrderID() (garden.OrderID, error)
+	// Standing is what people asked for that still holds.
+	Standing(now time.Time) ([]garden.Ask, error)
 }
 
 // Parts are what a Loop is assembled from. All but Journal and Tell must be
