@@ -178,8 +178,13 @@ func (b *Bench) Die(release bool) {
 		b.Clock.Cancel(b.deadline)
 	}
 	for i := range b.Garden.Lines {
-		if l := &b.Garden.Lines[i]; release {
-			_ = b.Wires.Pin(l.ID).Out(gpio.Level(l.Valve.ActiveLow))
+		l := &b.Garden.Lines[i]
+		if !release {
+			continue
+		}
+		_ = b.Wires.Pin(l.ID).Out(gpio.Level(l.Valve.ActiveLow))
+		if dose := b.Wires.InjectorPin(l.ID); dose != nil {
+			_ = dose.Out(gpio.Level(l.Injector.ActiveLow))
 		}
 	}
 	b.Wires.Advance()
