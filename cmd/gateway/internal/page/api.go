@@ -63,6 +63,7 @@ func NewAPI(g Gateway) http.Handler {
 		}
 		answer(w, struct{}{})
 	})
+	plantRoutes(mux, g)
 	return mux
 }
 

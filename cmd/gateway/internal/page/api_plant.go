@@ -1,0 +1,38 @@
+package page
+
+import (
+	"context"
+	"encoding/json"
+	"net/http"
+
+	"fabricpot/control/garden"
+)
+
+// Plants is what the handler of plant events needs of the running loop.
+// *runner.Desk is one.
+type Plants interface {
+	Plant(ctx context.Context, e garden.PlantEvent, who string) error
+}
+
+// plantRoutes adds POST /plant where the gateway takes plant events: a
+// garden.PlantEvent in, an empty object out.
+func plantRoutes(mux *http.ServeMux, g Gateway) {
+	plants, ok := g.(Plants)
+	if !ok {
+		return
+	}
+	mux.HandleFunc("POST /plant", func(w http.ResponseWriter, r *http.Request) {
+		var e garden.PlantEvent
+		dec := json.NewDecoder(http.MaxBytesReader(w, r.Body, maxBody))
+		dec.DisallowUnknownFields()
+		if err := dec.Decode(&e); err != nil {
+			refuse(w, http.StatusBadRequest, "expected a plant event: "+err.Error())
+			return
+		}
+		if err := plants.Plant(r.Context(), e, "control socket"); err != nil {
+			refuse(w, http.StatusBadRequest, err.Error())
+			return
+		}
+		answer(w, struct{}{})
+	})
+}

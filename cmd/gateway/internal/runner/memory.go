@@ -1,0 +1,91 @@
+package runner
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"time"
+
+	"fabricpot/control"
+	"fabricpot/control/garden"
+)
+
+// LongMemory is a journal that also keeps what the controller has learnt and what
+// was done to the plants. Where History is one, Begin recalls it.
+type LongMemory interface {
+	Meta(key string) (string, bool, error)
+	SetMeta(key, value string) error
+	PlantEvents(since time.Time, zone *time.Location) ([]garden.PlantEvent, error)
+}
+
+const (
+	// learnedKey names what the controller has learnt among the journal's small
+	// values.
+	learnedKey = "learned"
+	// learnedEvery is how often it is written.
+	learnedEvery = time.Hour
+	// plantsFor is how far back plant events matter: longer than any crop stands.
+	plantsFor = 3 * 366 * 24 * time.Hour
+)
+
+// recall gives the controller what earlier runs learnt. A memory that can't be
+// read costs what it held and nothing else.
+func (l *Loop) recall(now garden.Moment) {
+	h, ok := l.p.History.(LongMemory)
+	if !ok {
+		return
+	}
+	var m control.Memory
+	text, found, err := h.Meta(learnedKey)
+	if err == nil && found {
+		if err = json.Unmarshal([]byte(text), &m); err != nil {
+			m = control.Memory{}
+		}
+	}
+	l.check(now, "recall what was learnt", err)
+	var since time.Time
+	if now.Synced {
+		since = now.Wall.Add(-plantsFor)
+	}
+	events, err := h.PlantEvents(since, l.p.Garden.Site.Zone)
+	l.check(now, "recall what was done to the plants", err)
+	l.p.Plan.Recall(l.p.State, now, m, events)
+	l.learnedAt = now.Mono
+}
+
+// memorise keeps what was learnt, once an hour and at the end.
+func (l *Loop) memorise(now garden.Moment, end bool) {
+	k, ok := l.p.Journal.(interface{ SetMeta(key, value string) error })
+	if !ok || !now.Synced || !end && now.Mono-l.learnedAt < learnedEvery {
+		return
+	}
+	l.learnedAt = now.Mono
+	text, err := json.Marshal(l.p.Plan.Remember(l.p.State, now))
+	if err == nil {
+		err = k.SetMeta(learnedKey, string(text))
+	}
+	l.check(now, "keep what was learnt", err)
+}
+
+// Plant hands in what a person did to the plants of a zone, or saw of them. It
+// refuses what the garden does not have.
+func (d *Desk) Plant(ctx context.Context, e garden.PlantEvent, who string) error {
+	var refused error
+	err := d.inbox.Do(ctx, func(now garden.Moment) {
+		if refused = d.loop.p.Plan.CheckPlant(&e); refused != nil {
+			return
+		}
+		if e.On.After(now.Wall) {
+			refused = fmt.Errorf("plant event: %s lies ahead; say it when it is done", e.On.Format(time.DateOnly))
+			return
+		}
+		if e.On.IsZero() {
+			e.On = now.Wall
+		}
+		d.loop.Ask(now, garden.Ask{Kind: garden.AskPlant, Zone: e.Zone, Plant: e, Who: who})
+	})
+	if err != nil {
+		return err
+	}
+	return refused
+}

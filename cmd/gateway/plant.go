@@ -1,0 +1,134 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"time"
+
+	"fabricpot/cmd/gateway/internal/journal"
+	"fabricpot/cmd/gateway/internal/page"
+	"fabricpot/cmd/gateway/internal/runner"
+	"fabricpot/control/garden"
+
+	"github.com/spf13/cobra"
+)
+
+func newPlant(s streams) *cobra.Command {
+	var f workFlags
+	var e garden.PlantEvent
+	var leaves, surface float64
+	var on, exposure string
+	cmd := &cobra.Command{
+		Use:   "plant EVENT POT [STAGE]",
+		Short: "Tell what was done to the plants, so that their need is reckoned anew",
+		Long: `plant tells the gateway what you did to the plants of a pot or zone, or what you
+see of them. Canopy, rooting and water need follow from that day on, and a
+restart does not forget it.
+
+  planted     new plants stand there; --count where it is not the garden file's
+  pruned      --leaves, the share of the leaves taken off, in %; they grow back,
+              half of them in a fortnight
+  harvested   --leaves where leaves went with it, as of chard or lettuce
+  pulled      the plants are gone: an empty pot gets no water until 'planted'
+  mulched     --surface, the share of the surface now covered, in %; 0 takes it off
+  topped-up   --litres of mix added; mind that the probes now sit deeper
+  moved       --exposure sheltered, open or windy-paved
+  seen        STAGE, such as flowering, fruiting or ripening
+
+The running gateway takes it; with none running it goes into the journal of the
+garden named with --garden and counts from the next start.`,
+		Example: "  gateway plant seen aubergine fruiting\n  gateway plant pruned chilli --leaves 30\n  gateway plant planted trough-bean --count 12",
+		Args:    usage(cobra.RangeArgs(2, 3)),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			kind, ok := garden.PlantEventNamed(args[0])
+			if !ok {
+				return wrongUse{fmt.Errorf("event %.40q, expected planted, pruned, harvested, pulled, mulched, topped-up, moved or seen", args[0])}
+			}
+			e.Kind, e.Zone, e.Exposure = kind, garden.ZoneID(args[1]), garden.Exposure(exposure)
+			if len(args) == 3 {
+				if kind != garden.SeenAt {
+					return wrongUse{fmt.Errorf("%q is too much: only 'seen' takes a stage", args[2])}
+				}
+				e.Stage = args[2]
+			}
+			switch kind {
+			case garden.Pruned:
+				if !cmd.Flags().Changed("leaves") {
+					return wrongUse{errors.New("pruned: say with --leaves what share of the leaves was taken off, in %")}
+				}
+				e.Share = leaves / 100
+			case garden.Harvested:
+				e.Share = leaves / 100
+			case garden.Mulched:
+				e.Share = surface / 100
+			}
+			if on != "" {
+				t, err := time.Parse(time.DateOnly, on)
+				if err != nil {
+					return wrongUse{fmt.Errorf("--on %q: expected a date such as 2026-04-15", on)}
+				}
+				// Noon: the same day in every zone but the farthest.
+				e.On = t.Add(12 * time.Hour)
+			}
+			if err := e.Check(); err != nil {
+				return wrongUse{err}
+			}
+			err := page.NewClient(f.socket).Do(cmd.Context(), "POST", "/plant", e, nil)
+			if errors.Is(err, page.ErrNobody) {
+				err = f.plantAlone(s, e, err)
+			}
+			if err == nil {
+				fmt.Fprintf(s.out, "%s: %s\n", e.Zone, e.String())
+			}
+			return err
+		},
+	}
+	f.on(cmd)
+	f.garden(cmd)
+	fl := cmd.Flags()
+	fl.StringVar(&e.Crop, "crop", "", "which of the zone's plants, by `CROP`; none: all")
+	fl.StringVar(&on, "on", "", "the `DATE` it happened; none: now")
+	fl.Float64Var(&leaves, "leaves", 0, "share of the leaves taken off, in `%`")
+	fl.Float64Var(&surface, "surface", 100, "share of the surface that is mulched, in `%`")
+	fl.Float64Var(&e.Litres, "litres", 0, "mix that was added, in `L`")
+	fl.IntVar(&e.Count, "count", 0, "how many were planted, `N`")
+	fl.StringVar(&exposure, "exposure", "", "where the pot stands now: sheltered, open or windy-paved")
+	return cmd
+}
+
+// plantAlone puts an event into the journal of a garden that no gateway runs.
+func (f *workFlags) plantAlone(s streams, e garden.PlantEvent, nobody error) error {
+	if f.file == "" {
+		return fmt.Errorf("%w: name the garden file with --garden to use its journal", nobody)
+	}
+	u, err := understand([]string{f.file})
+	if err != nil {
+		return err
+	}
+	if err := u.plan.CheckPlant(&e); err != nil {
+		return err
+	}
+	where, err := f.journalPath(u)
+	if err != nil {
+		return err
+	}
+	if _, err := os.Stat(where); errors.Is(err, fs.ErrNotExist) {
+		return fmt.Errorf("%w, and there is no journal at %s yet: start the gateway once, or name its journal with --journal", nobody, where)
+	}
+	j, aside, err := journal.Open(where)
+	if err != nil {
+		return err
+	}
+	defer j.Close()
+	if aside != "" {
+		fmt.Fprintln(s.err, "journal:", aside)
+	}
+	now := runner.NewBoardClock(u.garden.Site.Zone).Moment()
+	if e.On.After(now.Wall) {
+		return wrongUse{fmt.Errorf("%s lies ahead; say it when it is done", e.On.Format(time.DateOnly))}
+	}
+	fmt.Fprintln(s.err, "no gateway is running: on its journal", where)
+	return j.AddPlantEvent(now, e, "command line")
+}
