@@ -106,7 +106,7 @@ func TestBrowserLooks(t *testing.T) {
 		}
 		assert.NotContains(t, page, "Not live")
 		assert.Greater(t, ask[int64](b, `document.querySelector("#chart img").naturalWidth`), int64(100), "the chart is drawn")
-		assert.Greater(t, ask[int64](b, `document.querySelectorAll("#past-table tbody tr").length`), int64(10))
+		assert.Greater(t, ask[int64](b, `document.querySelectorAll(".past-table tbody tr").length`), int64(10))
 		b.click(".taps button")
 		b.waitFor("main", "Valve open", 5*time.Second)
 		b.clean()

@@ -3,28 +3,32 @@ package page
 import (
 	"math"
 	"net/http"
+	"slices"
 	"time"
 
 	"github.com/go-analyze/charts"
 
+	"fabricpot/cmd/gateway/internal/journal"
 	"fabricpot/cmd/gateway/internal/units"
 )
 
 // ink is what a chart is drawn with.
-type ink struct{ paper, body, text, rule, water, band, refill, ahead, bar, feed charts.Color }
+type ink struct {
+	paper, body, text, rule, water, band, doubt, refill, ahead, bar, rain, feed charts.Color
+}
 
 func inkFor(dark bool) ink {
 	if dark {
 		return ink{
 			paper: charts.ColorFromHex("#1a1612"), body: charts.ColorFromHex("#20343a"), text: charts.ColorFromHex("#e9dfcd"), rule: charts.ColorFromHex("#4a4238"),
-			water: charts.ColorFromHex("#8cc6d6"), band: charts.ColorFromHex("#45717c"), refill: charts.ColorFromHex("#f0a878"),
-			ahead: charts.ColorFromHex("#8cc6d6"), bar: charts.ColorFromHex("#5d93a5"), feed: charts.ColorFromHex("#d9b8e8"),
+			water: charts.ColorFromHex("#8cc6d6"), band: charts.ColorFromHex("#45717c"), doubt: charts.ColorFromHex("#30515a"), refill: charts.ColorFromHex("#f0a878"),
+			ahead: charts.ColorFromHex("#8cc6d6"), bar: charts.ColorFromHex("#5d93a5"), rain: charts.ColorFromHex("#c3b89f"), feed: charts.ColorFromHex("#d9b8e8"),
 		}
 	}
 	return ink{
 		paper: charts.ColorFromHex("#fbf7ec"), body: charts.ColorFromHex("#dfe9e4"), text: charts.ColorFromHex("#2a241c"), rule: charts.ColorFromHex("#d9cfba"),
-		water: charts.ColorFromHex("#17505f"), band: charts.ColorFromHex("#9fc3c8"), refill: charts.ColorFromHex("#9a3d12"),
-		ahead: charts.ColorFromHex("#17505f"), bar: charts.ColorFromHex("#3f7f90"), feed: charts.ColorFromHex("#6b2f7d"),
+		water: charts.ColorFromHex("#17505f"), band: charts.ColorFromHex("#9fc3c8"), doubt: charts.ColorFromHex("#c6dbd9"), refill: charts.ColorFromHex("#9a3d12"),
+		ahead: charts.ColorFromHex("#17505f"), bar: charts.ColorFromHex("#3f7f90"), rain: charts.ColorFromHex("#6f6450"), feed: charts.ColorFromHex("#6b2f7d"),
 	}
 }
 
@@ -169,9 +173,36 @@ func drawGiven(c *charts.Painter, d past, b plot, k ink, text charts.FontStyle, 
 			c.FilledRect(b.x(t)+1, b.y(g), max(b.x(t.Add(part))-1, b.x(t)+3), b.bottom, k.bar, k.bar, 0)
 		}
 	}
+	drawRain(c, d, b, k, text)
 	for _, t := range d.Fed {
 		c.FilledDiamond(b.x(t), b.top-4, 11, 13, k.feed, k.feed, 0)
 	}
+}
+
+// drawRain hangs the rain from the top of the panel whose bars stand: the two
+// are in different units and are not to be compared by length.
+func drawRain(c *charts.Painter, d past, b plot, k ink, text charts.FontStyle) {
+	most := 0.0
+	for _, mm := range d.Rain {
+		most = max(most, mm)
+	}
+	if most <= 0 {
+		return
+	}
+	const share = 0.55 // of the panel, for the wettest part
+	deep := share * float64(b.bottom-b.top) / most
+	part := d.To.Sub(d.From) / bars
+	for i, mm := range d.Rain {
+		if mm <= 0 {
+			continue
+		}
+		t := d.From.Add(time.Duration(i) * part)
+		mid := (b.x(t) + b.x(t.Add(part))) / 2
+		c.FilledRect(mid-2, b.top, mid+2, b.top+max(1, int(math.Round(mm*deep))), k.rain, k.rain, 0)
+	}
+	c.LineStroke([]charts.Point{{X: b.left, Y: b.top}, {X: b.right, Y: b.top}}, k.rain, 1)
+	words := sprintf("%.*f mm", digitsFor(most), most)
+	c.Text(words, 6, b.top+int(math.Round(most*deep))-12, 0, text)
 }
 
 func digitsFor(v float64) int {
@@ -207,6 +238,9 @@ func drawWater(c *charts.Painter, d past, a plot, k ink) {
 			body := append([]charts.Point{{X: line[0].X, Y: a.bottom}}, line...)
 			body = append(body, charts.Point{X: line[len(line)-1].X, Y: a.bottom}, charts.Point{X: line[0].X, Y: a.bottom})
 			c.FillArea(body, k.body)
+			if doubt := doubtOf(run, a); len(doubt) > 0 {
+				c.FillArea(doubt, k.doubt)
+			}
 			c.FillArea(append(band, band[0]), k.band)
 		}
 		c.LineStroke(line, k.water, 2.5)
@@ -235,6 +269,22 @@ func drawWater(c *charts.Painter, d past, a plot, k ink) {
 	}
 }
 
+// doubtOf is the outline of two standard deviations of the estimate on either
+// side of its mean, none where any point of the run does not know its own.
+func doubtOf(run []journal.Point, a plot) []charts.Point {
+	upper := make([]charts.Point, 0, 2*len(run)+1)
+	lower := make([]charts.Point, 0, len(run))
+	for _, p := range run {
+		if !p.SD.Known {
+			return nil
+		}
+		upper = append(upper, charts.Point{X: a.x(p.At), Y: a.y(p.Mean + 2*p.SD.Value)})
+		lower = append(lower, charts.Point{X: a.x(p.At), Y: a.y(p.Mean - 2*p.SD.Value)})
+	}
+	slices.Reverse(lower)
+	return append(append(upper, lower...), upper[0])
+}
+
 // bounds are the least and most water fractions that the chart shows.
 func (p *past) bounds() (lo, hi float64) {
 	lo, hi = 1, 0
@@ -246,6 +296,10 @@ func (p *past) bounds() (lo, hi float64) {
 	for _, pt := range p.Points {
 		see(pt.Min)
 		see(pt.Max)
+		if pt.SD.Known {
+			see(pt.Mean - 2*pt.SD.Value)
+			see(pt.Mean + 2*pt.SD.Value)
+		}
 		if pt.Refill.Known {
 			see(pt.Refill.Value)
 		}

@@ -92,7 +92,8 @@ type notebook struct{ notes []journal.Note }
 func (*notebook) ZoneSeries(garden.ZoneID, time.Time, time.Time, int) ([]journal.Point, error) {
 	return nil, nil
 }
-func (*notebook) DeliveriesSince(time.Time) ([]garden.PastDelivery, error) { return nil, nil }
+func (*notebook) Rain(time.Time, time.Time, int) ([]journal.RainSpan, error) { return nil, nil }
+func (*notebook) DeliveriesSince(time.Time) ([]garden.PastDelivery, error)   { return nil, nil }
 func (*notebook) Decisions(time.Time, time.Time, int) ([]journal.Decision, error) {
 	return nil, errors.New("card is gone")
 }

@@ -20,6 +20,7 @@ var assets embed.FS
 // *journal.Journal is one.
 type History interface {
 	ZoneSeries(z garden.ZoneID, from, to time.Time, points int) ([]journal.Point, error)
+	Rain(from, to time.Time, parts int) ([]journal.RainSpan, error)
 	DeliveriesSince(t time.Time) ([]garden.PastDelivery, error)
 	Decisions(from, to time.Time, most int) ([]journal.Decision, error)
 	Feeds(zone garden.ZoneID, since time.Time) ([]journal.Feed, error)

@@ -54,7 +54,9 @@ type past struct {
 	Capacity        float64
 	// Given are the litres that reached the zone, by equal parts of the window.
 	Given []float64
-	Fed   []time.Time
+	// Rain is mm by the same parts.
+	Rain []float64
+	Fed  []time.Time
 	// Ahead is the expected course until the refill point, as two ends; its
 	// last point may lie beyond Until.
 	Ahead []journal.Point
@@ -126,7 +128,7 @@ func (p *past) present(zs *runner.ZoneStatus, st *runner.Status, win window) {
 	w := *zs.Water
 	// The slice is capped, so that the append copies and the kept one stays.
 	p.Points = append(p.Points[:len(p.Points):len(p.Points)],
-		journal.Point{At: st.At, Mean: w, Min: w, Max: w, Refill: garden.Known(zs.RefillPoint), N: 1})
+		journal.Point{At: st.At, Mean: w, Min: w, Max: w, SD: garden.Known(zs.SD), Refill: garden.Known(zs.RefillPoint), N: 1})
 	if win.ahead > 0 && zs.HoursLeft != nil && *zs.HoursLeft > 0 && *zs.HoursLeft < longHours {
 		p.Ahead = []journal.Point{
 			{At: st.At, Mean: w},
@@ -165,6 +167,11 @@ func (p *Page) queryPast(ref zoneRef, st *runner.Status, win window) (past, erro
 			}
 		}
 	}
+	rain, err := h.Rain(out.From, out.To, bars)
+	if err != nil {
+		return out, err
+	}
+	out.rained(rain)
 	feeds, err := h.Feeds(ref.zone.ID, out.From)
 	if err != nil {
 		return out, err
@@ -189,9 +196,23 @@ func (p *past) give(at time.Time, litres float64) {
 	p.Given[min(bars-1, int(float64(bars)*float64(since)/float64(whole)))] += litres
 }
 
+func (p *past) rained(spans []journal.RainSpan) {
+	whole := p.To.Sub(p.From)
+	for _, s := range spans {
+		since := s.At.Sub(p.From)
+		if since < 0 || whole <= 0 || since > whole || !garden.Finite(s.MM) {
+			continue
+		}
+		if p.Rain == nil {
+			p.Rain = make([]float64, bars)
+		}
+		p.Rain[min(bars-1, int(float64(bars)*float64(since)/float64(whole)))] += s.MM
+	}
+}
+
 // row is one line of the table beside a chart.
 type row struct {
-	Time, Water, Range, Refill, Given, Fed string
+	Time, Water, Range, Sure, Refill, Given, Rain, Fed string
 	// Share is where along the chart the row stands, 0..1.
 	Share string
 }
@@ -209,8 +230,8 @@ func (p *past) rows(win window, v *visit, zone *time.Location) []row {
 		return nil
 	}
 	type sum struct {
-		mean, lo, hi, refill float64
-		n, nr                int
+		mean, lo, hi, refill, sd float64
+		n, nr, ns                int
 	}
 	sums := make([]sum, bars)
 	for _, pt := range p.Points {
@@ -226,22 +247,32 @@ func (p *past) rows(win window, v *visit, zone *time.Location) []row {
 			s.refill += pt.Refill.Value
 			s.nr++
 		}
+		if pt.SD.Known {
+			s.sd += pt.SD.Value
+			s.ns++
+		}
 	}
 	for i := range out {
 		begin := p.From.Add(time.Duration(i) * part)
 		r := &out[i]
 		r.Time = begin.In(zone).Format(layout)
 		r.Share = sprintf("%.4f", float64(begin.Add(part/2).Sub(p.From))/float64(full))
-		r.Water, r.Range, r.Refill, r.Given = "–", "–", "–", "–"
+		r.Water, r.Range, r.Sure, r.Refill, r.Given, r.Rain = "–", "–", "–", "–", "–", "–"
 		if s := sums[i]; s.n > 0 {
 			r.Water = percent(s.mean / float64(s.n))
 			r.Range = percent(s.lo) + " – " + percent(s.hi)
 			if s.nr > 0 {
 				r.Refill = percent(s.refill / float64(s.nr))
 			}
+			if s.ns > 0 {
+				r.Sure = "±" + apart + percent(2*s.sd/float64(s.ns))
+			}
 		}
 		if p.Given != nil && p.Given[i] > 0 {
 			r.Given = v.volume(p.Given[i])
+		}
+		if p.Rain != nil && p.Rain[i] > 0 {
+			r.Rain = sprintf("%.*f"+apart+"mm", digitsFor(p.Rain[i]), p.Rain[i])
 		}
 		for _, at := range p.Fed {
 			if !at.Before(begin) && at.Before(begin.Add(part)) {

@@ -40,8 +40,8 @@
   // The value at a time, by tap, mouse or keyboard. The figures are the table's.
   const chart = document.getElementById("chart"), slider = document.getElementById("at");
   if (chart && slider) {
-    const rows = [...document.querySelectorAll("#past-table tbody tr")];
-    const heads = [...document.querySelectorAll("#past-table thead th")].map((h) => h.textContent.trim());
+    const rows = [...document.querySelectorAll(".past-table tbody tr")];
+    const heads = [...document.querySelectorAll(".past-table thead th")].map((h) => h.textContent.trim());
     const image = chart.querySelector("img"), needle = chart.querySelector(".needle");
     const output = chart.querySelector("output");
     chart.querySelector(".at").hidden = false;
