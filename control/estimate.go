@@ -65,7 +65,7 @@ func (p *Plan) credit(st *State, i int, litres, doubt float64, at time.Duration)
 		z.dryLoss = 0
 	}
 	z.gave += litres
-	z.drying = false
+	z.drying, z.odd.open = false, false
 	if !z.hasWater || at > z.wetAt {
 		z.wetAt, z.hasWater = at, true
 	}
@@ -167,12 +167,12 @@ func (p *Plan) rain(st *State, i int, now garden.Moment, mm float64) {
 		cover = min(z.canopyM2/zp.AreaM2, 1)
 	}
 	litres := mm * zp.AreaM2 * (1 - 0.5*cover)
-	wet, has, gave, drying := z.wetAt, z.hasWater, z.gave, z.drying
+	wet, has, gave, drying, spell := z.wetAt, z.hasWater, z.gave, z.drying, z.odd.open
 	p.credit(st, i, litres, 0.5, now.Mono)
 	z.gave = gave
 	if mm < 0.05 {
 		// A drizzle leaves the pot at rest.
-		z.wetAt, z.hasWater, z.drying = wet, has, drying
+		z.wetAt, z.hasWater, z.drying, z.odd.open = wet, has, drying, spell
 	}
 }
 
@@ -212,6 +212,9 @@ func (p *Plan) fuse(st *State, i int, now garden.Moment, dt time.Duration) {
 	p.learn(z, v.mid, float64(zp.Capacity), now, since)
 	if since >= settled && !z.blind {
 		z.weigh(zp, v.mid, now)
+	}
+	if since >= settled {
+		p.watchOdd(st, i, &v, now)
 	}
 	sd := readingSD + (v.hi-v.lo)*0.15
 	if since < settled {

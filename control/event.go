@@ -28,9 +28,9 @@ const (
 	OrderLost
 	// LineFaulted: the device failed during an order.
 	LineFaulted
-	// DrinksMore and DrinksLess: the zone's demand factor A reached the bound
-	// beyond which it is no longer the plant: a leak, a clogged emitter, a
-	// drifting probe.
+	// DrinksMore and DrinksLess: the zone loses A times what the book says, so
+	// much or so little that it is hardly the plant: clogged emitters, a torn pot
+	// or a drifting probe; a valve that leaks, a sick plant or a drifting probe.
 	DrinksMore
 	DrinksLess
 	// Dropped: a wish for A litres could not be met.
@@ -69,9 +69,9 @@ func (e Event) String() string {
 	case LineFaulted:
 		return fmt.Sprintf("line %s failed during an order", e.Line)
 	case DrinksMore:
-		return fmt.Sprintf("%s loses %.1f times what it should: a leak, a drifting probe, or a plant bigger than planned", e.Zone, e.A)
+		return fmt.Sprintf("%s loses %.1f times what it should by what was given: clogged emitters, a leak, a drifting probe, or a plant bigger than planned", e.Zone, e.A)
 	case DrinksLess:
-		return fmt.Sprintf("%s loses only %.1f times what it should: a drifting probe, or a plant smaller than planned", e.Zone, e.A)
+		return fmt.Sprintf("%s loses only %.1f times what it should: a valve that leaks into it, a drifting probe, a sick plant, or one smaller than planned", e.Zone, e.A)
 	case PlantsChanged:
 		return fmt.Sprintf("%s: %s; its need is reckoned anew", e.Zone, garden.PlantEventKind(e.A))
 	case Dropped:

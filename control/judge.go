@@ -12,6 +12,9 @@ import "fabricpot/control/garden"
 type verdict struct {
 	lo, mid, hi float64
 	floor       bool
+	// middle tells that a probe away from top and floor had a part in it: there
+	// water that settles after a soak is not taken for loss or gain.
+	middle bool
 }
 
 // judge turns a reading at the probe into bounds for the zone's mean.
@@ -47,7 +50,7 @@ func (pr *probePlan) judge(z *ZonePlan, root, reading float64) verdict {
 func (p *Plan) consensus(st *State, i int, now garden.Moment) (verdict, bool) {
 	const most = 8
 	var lo, mid, hi [most]float64
-	n, floor := 0, false
+	n, floor, middle := 0, false, false
 	z, zp := &st.zones[i], &p.zones[i]
 	for _, pi := range zp.probes {
 		ps := &st.probes[pi]
@@ -57,12 +60,13 @@ func (p *Plan) consensus(st *State, i int, now garden.Moment) (verdict, bool) {
 		v := p.probes[pi].judge(zp, z.root, ps.smooth)
 		lo[n], mid[n], hi[n] = v.lo, v.mid, v.hi
 		floor = floor || p.probes[pi].rel >= floorFrom
+		middle = middle || p.probes[pi].rel >= middleFrom && p.probes[pi].rel <= middleTo
 		n++
 	}
 	if n == 0 {
 		return verdict{}, false
 	}
-	return verdict{lo: median(lo[:n]), mid: median(mid[:n]), hi: median(hi[:n]), floor: floor}, true
+	return verdict{lo: median(lo[:n]), mid: median(mid[:n]), hi: median(hi[:n]), floor: floor, middle: middle}, true
 }
 
 // median sorts x in place; it must hold at least one value.

@@ -54,6 +54,7 @@ func (z *zoneState) weigh(zp *ZonePlan, mid float64, now garden.Moment) {
 			part(s.doubtL/zp.VolumeL)*part(s.doubtL/zp.VolumeL) +
 			part(drainedSD*s.drainedL/zp.VolumeL)*part(drainedSD*s.drainedL/zp.VolumeL))
 		z.water.UpdateFactor(gone/spent, sd)
+		z.odd.spanned(gone / spent)
 	}
 	*s = span{open: true, at: now.Mono, mid: mid, spent: z.spent}
 }

@@ -108,6 +108,7 @@ type zoneState struct {
 	// blind tells that no trusted fresh probe stands near the floor.
 	blind bool
 	span  span
+	odd   odd
 	// before is the mean at the start of the last session, gave the litres of it,
 	// spentFrom what was spent by then.
 	before, gave, spentFrom float64

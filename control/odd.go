@@ -1,0 +1,96 @@
+package control
+
+import (
+	"time"
+
+	"fabricpot/control/garden"
+)
+
+const (
+	// A zone that over oddSpans weighed spans running lost oddMore times what the
+	// book says, or less than oddLess, is no longer only another plant: twice is
+	// beyond what a lone pot on hot paving loses against a field (FAO-56 chapters
+	// 9 and 10, from memory; the exposure has its own factor already).
+	oddSpans = 2
+	oddMore  = 1.9
+	oddLess  = 0.5
+	// A spell without water at least oddFor long says so at once where it dried
+	// oddFast times what was expected and by oddLevel more, or by less than a
+	// sixth of what was expected and by oddLevel less.
+	oddFor   = 12 * time.Hour
+	oddFast  = 3.0
+	oddLevel = 0.05
+	// oddAfter is how long after water a spell begins to be looked at, and
+	// middleFrom and middleTo bound the depths that may speak, as shares.
+	oddAfter             = 12 * time.Hour
+	middleFrom, middleTo = 0.25, 0.8
+	// oddAgain is how often it is told while it goes on.
+	oddAgain = 10 * time.Hour
+)
+
+// odd watches a zone for losses that are no plant's.
+type odd struct {
+	more, less int // spans running
+	ratio      float64
+	// The spell without water: when it began to be looked at, and from where.
+	open       bool
+	at         time.Duration
+	mid, spent float64
+	told       time.Duration
+	hasTold    bool
+}
+
+// spanned takes in what a weighed span came to against the book.
+func (o *odd) spanned(ratio float64) {
+	o.ratio = ratio
+	switch {
+	case ratio >= oddMore:
+		o.more, o.less = o.more+1, 0
+	case ratio <= oddLess:
+		o.more, o.less = 0, o.less+1
+	default:
+		o.more, o.less = 0, 0
+	}
+}
+
+// watchOdd looks at a zone at rest whose probes say mid.
+func (p *Plan) watchOdd(st *State, i int, v *verdict, now garden.Moment) {
+	z, zp := &st.zones[i], &p.zones[i]
+	o, mid := &z.odd, v.mid
+	tell := func(kind EventKind, ratio float64) {
+		if o.hasTold && now.Mono-o.told < oddAgain {
+			return
+		}
+		o.told, o.hasTold = now.Mono, true
+		st.note(Event{Kind: kind, At: now, Zone: zp.ID, Line: zp.Line, A: ratio})
+	}
+	switch {
+	case o.more >= oddSpans:
+		tell(DrinksMore, o.ratio)
+	case o.less >= oddSpans:
+		tell(DrinksLess, o.ratio)
+	}
+	if !v.middle {
+		return
+	}
+	if !o.open {
+		if z.sinceWater(now) < oddAfter || mid >= float64(zp.Capacity) {
+			return // still draining down
+		}
+		o.open, o.at, o.mid, o.spent = true, now.Mono, mid, z.spent
+		return
+	}
+	if now.Mono-o.at < oddFor {
+		return
+	}
+	gone, due := o.mid-mid, z.water.Factor*(z.spent-o.spent)
+	switch {
+	case gone > oddFast*due && gone-due > oddLevel:
+		tell(DrinksMore, gone/max(z.spent-o.spent, 1e-3))
+	case gone < due/6 && due-gone > oddLevel:
+		tell(DrinksLess, max(gone, 0)/max(z.spent-o.spent, 1e-3))
+	}
+	if now.Mono-o.at >= 2*oddFor {
+		o.at, o.mid, o.spent = now.Mono, mid, z.spent
+	}
+}
