@@ -9,6 +9,9 @@ import (
 const (
 	// lostAfter is how long past its own limit an order may stay unheard of.
 	lostAfter = 10 * time.Minute
+	// meteredDoubt and nominalDoubt are how far a delivery's litres may be off,
+	// as a share: by a flow meter, or by the emitters' rating and the time.
+	meteredDoubt, nominalDoubt = 0.03, 0.12
 	// Waits after a refusal, where it does not say itself how long.
 	retrySoon   = time.Minute
 	retryLater  = 10 * time.Minute
@@ -55,9 +58,9 @@ func (p *Plan) delivered(st *State, now garden.Moment, d *garden.Delivery, mono 
 		l.guessed.add(mono, d.Litres)
 	}
 	if d.Litres > 0 {
-		doubt := 0.08
+		doubt := meteredDoubt
 		if !d.Metered {
-			doubt = 0.15
+			doubt = nominalDoubt
 		}
 		litres := d.Litres
 		if d.End == garden.Unfinished {

@@ -30,6 +30,9 @@ const (
 	// defaultP stands where a zone has no known crop (FAO-56 Table 22 gives
 	// 0.30 for the thirsty vegetables; from memory).
 	defaultP = 0.30
+	// unpinnedSD is the level's doubt where a probe's curve was typed in and not
+	// made from points weighed or soaked in the mix, m³/m³. Judgement.
+	unpinnedSD = 0.04
 	// deepFrom is how far down a probe must be to see drainage coming.
 	deepFrom = 2.0 / 3
 )
@@ -252,6 +255,9 @@ func (b *builder) probesOf(path string, pot *garden.Pot, z *garden.Zone, c mediu
 				}
 			}
 			pp.profile = prof
+			if k := b.g.CalibrationFor(pot, pr).Kind; k == garden.Linear || k == garden.NoCurve {
+				pp.levelSD = unpinnedSD
+			}
 			pp.deep = pp.rel >= deepFrom
 			pp.wet = pp.atCapacity + 0.4*(c.Porosity()-pp.atCapacity)
 		}

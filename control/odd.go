@@ -83,12 +83,17 @@ func (p *Plan) watchOdd(st *State, i int, v *verdict, now garden.Moment) {
 	if now.Mono-o.at < oddFor {
 		return
 	}
-	gone, due := o.mid-mid, z.water.Factor*(z.spent-o.spent)
+	// Against the book or what was learnt, whichever makes it less odd.
+	gone, spent := o.mid-mid, z.spent-o.spent
+	most, due := max(z.water.Factor, 1)*spent, min(z.water.Factor, 1)*spent
+	if !v.floor {
+		most *= 1.5 // the top of a pot dries faster than the pot
+	}
 	switch {
-	case gone > oddFast*due && gone-due > oddLevel:
-		tell(DrinksMore, gone/max(z.spent-o.spent, 1e-3))
+	case gone > oddFast*most && gone-most > oddLevel:
+		tell(DrinksMore, gone/max(spent, 1e-3))
 	case gone < due/6 && due-gone > oddLevel:
-		tell(DrinksLess, max(gone, 0)/max(z.spent-o.spent, 1e-3))
+		tell(DrinksLess, max(gone, 0)/max(spent, 1e-3))
 	}
 	if now.Mono-o.at >= 2*oddFor {
 		o.at, o.mid, o.spent = now.Mono, mid, z.spent

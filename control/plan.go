@@ -106,6 +106,9 @@ type probePlan struct {
 	// drains; it stops a watering where the probe is near the floor.
 	wet  float64
 	deep bool
+	// levelSD is how far off all its readings may be together, m³/m³: a curve
+	// that was not made with this probe in this mix has a gain of its own.
+	levelSD float64
 }
 
 type plantPlan struct {

@@ -1,6 +1,10 @@
 package control
 
-import "fabricpot/control/garden"
+import (
+	"math"
+
+	"fabricpot/control/garden"
+)
 
 // ZoneView is what a page shows of one zone. It is plain data.
 type ZoneView struct {
@@ -38,6 +42,19 @@ type ZoneView struct {
 	GivenTodayL, CapL float64
 }
 
+// levelSD is the doubt that all readings of a zone share, m³/m³.
+func (p *Plan) levelSD(i int) float64 {
+	sum, n := 0.0, 0
+	for _, pi := range p.zones[i].probes {
+		sum += p.probes[pi].levelSD * p.probes[pi].levelSD
+		n++
+	}
+	if n == 0 {
+		return 0
+	}
+	return math.Sqrt(sum) / float64(n)
+}
+
 // View appends what the zones look like at now, in the garden's order.
 func (p *Plan) View(st *State, now garden.Moment, dst []ZoneView) []ZoneView {
 	h := solarHour(p, now)
@@ -45,7 +62,7 @@ func (p *Plan) View(st *State, now garden.Moment, dst []ZoneView) []ZoneView {
 		z, zp := &st.zones[i], &p.zones[i]
 		v := ZoneView{
 			Zone: zp.ID, Line: zp.Line, Known: z.known, OnProbe: z.trusted && z.known,
-			Water: garden.WaterFraction(z.water.Mean), SD: z.water.SD(),
+			Water: garden.WaterFraction(z.water.Mean), SD: math.Hypot(z.water.SD(), p.levelSD(i)),
 			Capacity: zp.Capacity, Refill: garden.WaterFraction(z.refillAt(zp)), Stop: zp.Stop,
 			HeldL:      max(0, (z.water.Mean-float64(zp.LowerLimit))*zp.VolumeL),
 			ToRefillL:  (z.water.Mean - z.refillAt(zp)) * zp.VolumeL,
