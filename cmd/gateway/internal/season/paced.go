@@ -40,13 +40,19 @@ func (b *Bench) Paced(ctx context.Context, in *runner.Inbox, speed float64) (run
 	}
 }
 
-// endPaced ends the bench and gives remote valves a moment of real time to
-// confirm.
+// endPaced ends the bench and gives remote valves the ten seconds of real time
+// to confirm that a board gives them.
 func (b *Bench) endPaced() runner.CloseReport {
-	rep := b.End()
-	for patience := 0; len(b.remote) > 0 && len(rep.Unconfirmed) > 0 && patience < 200; patience++ {
-		time.Sleep(50 * time.Millisecond)
-		rep = b.End()
+	if len(b.remote) == 0 {
+		return b.End()
 	}
+	const step = 50 * time.Millisecond
+	rep := b.Loop.End(b.Moment())
+	for patience := 0; len(rep.Unconfirmed) > 0 && patience < 200; patience++ {
+		time.Sleep(step)
+		b.Clock.Sleep(step)
+		rep = b.Loop.End(b.Moment())
+	}
+	b.Wires.Advance()
 	return rep
 }
