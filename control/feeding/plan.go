@@ -56,7 +56,14 @@ type linePlan struct {
 }
 
 // joinForDays is how far past its day a feed may wait for the next watering.
-const joinForDays = 1
+// After that it only needs room in the pot: a pot that is watered ahead of the
+// day's heat would have none for long.
+const joinForDays = 0.5
+
+// overPour is by how much a dose may come out over what was ordered: without
+// it two doses, which the cap is meant to allow, would not fit into it by a few
+// millilitres, and every second feed would wait for the cap's window.
+const overPour = 1.05
 
 // NewPlan resolves a garden's feeding from what the water side makes of it. A
 // garden in which nothing is fed has a plan too: it may have water and rounds
@@ -118,6 +125,7 @@ func (p *Plan) resolve(pot *garden.Pot, z *garden.Zone, zp *zonePlan, i int, w *
 		return err
 	}
 	fp.Timing.JoinForDays = joinForDays
+	fp.CapL *= overPour
 	for s := feed.Initial; s <= feed.Late; s++ {
 		if zp.portionAt[s], err = feed.PortionFor(z.Feed, zp.volumeL, zp.hunger, s); err != nil {
 			return fmt.Errorf("zone %q: %w", z.ID, err)

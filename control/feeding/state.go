@@ -49,6 +49,9 @@ type zoneState struct {
 	order                  garden.OrderID // of the sequence, in flight
 	orderTill              time.Duration
 	leach                  bool
+	// drying tells that a feed that is due waits for room in a pot that has
+	// water enough: the next watering is the feed's.
+	drying bool
 }
 
 // window is a time in which a recovery asks for a feed.
@@ -190,7 +193,7 @@ func (st *State) Bind(zone int, o garden.Order, now garden.Moment) {
 func (p *Plan) Lent(st *State, each func(line garden.LineID, open bool)) {
 	for i := range st.zones {
 		zs := &st.zones[i]
-		if zs.seq != nil && p.zones[i].feed.Line != "" && !p.zones[i].led && zs.seq.Busy() {
+		if zs.seq != nil && p.zones[i].feed.Line != "" && !p.zones[i].led && (zs.seq.Busy() || zs.drying) {
 			each(p.zones[i].feed.Line, zs.order != 0)
 		}
 	}

@@ -145,6 +145,14 @@ func (p *Plan) came(st *State, i int, litres float64, v *Seen) {
 	zs.sinceL += litres
 }
 
+// dryingDays is how long past its day a feed keeps plain water off a pot that
+// is above its refill point.
+const dryingDays = 3
+
+// handWaitsDays is how long past its day a feed by hand waits for room in the
+// pot.
+const handWaitsDays = 1.5
+
 // sequence takes one zone's feed a step further.
 func (p *Plan) sequence(st *State, i int, now garden.Moment, v *Seen, out *Output) {
 	zp, zs := &p.zones[i], &st.zones[i]
@@ -170,8 +178,17 @@ func (p *Plan) sequence(st *State, i int, now garden.Moment, v *Seen, out *Outpu
 		fv.Watering = zv.State == garden.Pulsing || zv.State == garden.Soaking
 		fv.Blocked = zv.State == garden.KeptShut || v.AutoOff || !p.room(st, zp.feed, now, v)
 	}
+	if zp.feed.Line == "" && fv.Water.Known && zs.seq.Phase() == feed.Waiting && zs.due.OverdueDays < handWaitsDays {
+		// The sequence leaves room to a person's eyes. A probe sees it before
+		// anybody has carried a can.
+		if room := max(0, zp.capacity-fv.Water.Value) * zp.volumeL; room < zs.portio.Litres {
+			fv.Due.Now = false
+		}
+	}
 	o := feed.Step(zp.feed, zs.seq, now, &fv)
 	zs.held, zs.leach = o.Held, o.Leach
+	waits := o.Held.Hold == feed.NoRoom || o.Held.Hold == feed.NextWatering || o.Held.Hold == feed.LineShut
+	zs.drying = waits && zs.due.Now && zv.OnProbe && zv.ToRefillL > 0 && zv.HoursToLimit > 24 && !v.AutoOff && zs.due.OverdueDays < dryingDays
 	if o.OpenTask {
 		p.openFeed(st, i, now, zv, out)
 	}

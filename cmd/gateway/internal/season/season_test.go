@@ -54,11 +54,13 @@ func TestSummerOfMeasuredWeather(t *testing.T) {
 		})
 		require.NoError(t, err)
 		limits := watchLimits(t, b)
-		res, err := b.Season(context.Background(), 153, nil)
+		log := newFeedLog(b)
+		res, err := b.Season(context.Background(), 153, log.day)
 		require.NoError(t, err)
 		limits.check()
 		logTable(t, res)
 		keepsItsPots(t, res, b)
+		keepsThemFed(t, res, b, start, log)
 	}
 }
 
