@@ -167,9 +167,11 @@ func Start(o Options) (*Broker, error) {
 	caps.SharedSubAvailable = 0
 	b.srv = mochi.New(&mochi.Options{Capabilities: caps, Logger: o.Log, SysTopicResendInterval: 60})
 	r := newRights(b.srv, o, b.own)
-	if err := b.srv.AddHook(r, nil); err != nil {
-		_ = l.Close()
-		return nil, fmt.Errorf("broker: %w", err)
+	for _, h := range []mochi.Hook{r, &retained{}} {
+		if err := b.srv.AddHook(h, nil); err != nil {
+			_ = l.Close()
+			return nil, fmt.Errorf("broker: %w", err)
+		}
 	}
 	var guarded net.Listener = &gate{Listener: l, within: o.ConnectWithin, room: make(chan struct{}, 2*o.MaxClients)}
 	if tc != nil {
