@@ -1,0 +1,113 @@
+package season
+
+import (
+	"context"
+	"strings"
+	"time"
+
+	"fabricpot/cmd/gateway/internal/runner"
+	"fabricpot/control"
+	"fabricpot/control/alarm"
+	"fabricpot/control/garden"
+)
+
+// gateway is the season of the real assembly.
+func (w *trialWorld) gateway(ctx context.Context) (TrialRun, error) {
+	o := Options{Seed: w.seed, Start: w.start, Weather: w.rows, Terrace: w.terraceOptions(), Bench: w.c.benchOptions(w.seed)}
+	if w.c.Fault.water != 0 {
+		o.Far = miscalibrated{by: w.c.Fault.water}
+	}
+	var ear *listener
+	if w.c.Fault.Kind != noFault {
+		ear = &listener{w: w, after: w.faultAt()}
+		o.Tell = ear
+	}
+	b, err := NewBench(w.g, o)
+	if err != nil {
+		return TrialRun{}, err
+	}
+	watch := newTrialWatch(w, b.Terrace)
+	var failed error
+	power := func(dark bool) {
+		if dark {
+			b.Die(true)
+			return
+		}
+		// It comes back and remembers nothing, as if the card had been lost as
+		// well: harsher than a restart with its journal.
+		o.World = b
+		next := uint64(b.State.NextOrder)
+		if b, failed = NewBench(w.g, o); failed == nil {
+			b.State.NextOrder = garden.OrderID(next)
+			failed = b.Begin()
+		}
+	}
+	w.arm(stage{clock: b.Clock, soil: b.Terrace, wires: b.Wires, dark: power, tap: func(bool) {}})
+	if err := b.Begin(); err != nil {
+		return TrialRun{}, err
+	}
+	clock, wires := b.Clock, b.Wires
+	watch.drive(func(t time.Duration) {
+		if ctx.Err() == nil && failed == nil {
+			clock.RunUntil(t)
+		}
+	})
+	if err := ctx.Err(); err != nil {
+		return TrialRun{}, err
+	}
+	if failed != nil {
+		return TrialRun{}, failed
+	}
+	b.End()
+	out := watch.figures(wires)
+	if ear != nil {
+		out.AlarmHours = ear.hours
+	}
+	return out, nil
+}
+
+// miscalibrated has the gateway read with curves that are off by so much water,
+// while the probes stay what they are.
+type miscalibrated struct {
+	noFar
+	by float64
+}
+
+func (m miscalibrated) Sampler(g *garden.Garden, wired runner.WiredSampler) (runner.Sampler, error) {
+	wrong := *g
+	wrong.Mixes = append([]garden.Mix(nil), g.Mixes...)
+	for i := range wrong.Mixes {
+		wrong.Mixes[i].Calibration.OffsetWater += m.by
+	}
+	numbers := make([]int, len(g.ProbeList()))
+	for i := range numbers {
+		numbers[i] = i
+	}
+	return wired(&wrong, numbers)
+}
+
+// listener waits for the first alarm about the pot with the fault.
+type listener struct {
+	w     *trialWorld
+	after time.Duration
+	hours *float64
+}
+
+func (l *listener) Alarmed(c alarm.Change) {
+	if l.hours != nil || c.At.Mono < l.after || c.Event != alarm.Raised {
+		return
+	}
+	zone := l.w.zoneID(l.w.ref.weakest)
+	_, z, ok := l.w.g.Zone(zone)
+	about := c.Subject == string(zone) || ok && c.Subject == string(z.Line) || strings.HasPrefix(c.Subject, string(zone)+"-")
+	if c.Subject == "" || about {
+		h := (c.At.Mono - l.after).Hours()
+		l.hours = &h
+	}
+}
+
+func (*listener) Opened(garden.Moment, garden.Order)                  {}
+func (*listener) Ended(garden.Delivery)                               {}
+func (*listener) Refused(garden.Moment, garden.Order, garden.Refusal) {}
+func (*listener) Noticed(control.Event)                               {}
+func (*listener) Failed(now garden.Moment, what string, err error)    {}

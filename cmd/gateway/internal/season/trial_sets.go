@@ -1,0 +1,120 @@
+package season
+
+import (
+	"fmt"
+	"time"
+
+	"fabricpot/sim/policy"
+)
+
+// TrialSet is what one command tries: cases and seeds.
+type TrialSet struct {
+	Name  string
+	Cases []TrialCase
+	Seeds int
+}
+
+// Names of the two gardens and of the case all others are compared with.
+const (
+	onTerrace = "terrace"
+	baseCase  = "Seattle 2014"
+)
+
+// QuickTrial is enough to see who is better: two summers, the heat spell and
+// every fault, on few seeds.
+func QuickTrial() TrialSet {
+	const tick = 5 * time.Minute
+	set := TrialSet{Name: "quick", Seeds: 3}
+	base := TrialCase{Name: baseCase, Group: groupSeasons, Garden: onTerrace, Weather: "seattle", From: "2014-06-01", Days: 92, Tick: tick, Curve: true}
+	york := base
+	york.Name, york.Weather, york.From, york.Curve = "New York 2012", "new-york", "2012-06-01", false
+	set.Cases = append(set.Cases, base, york, heatCase(tick))
+	short := base
+	short.Curve, short.From, short.Days = false, "2014-07-01", 35
+	short.Name, short.Group = "no fault, five weeks", groupFaults
+	set.Cases = append(set.Cases, short)
+	set.Cases = append(set.Cases, faultCases(short)...)
+	return set
+}
+
+func heatCase(tick time.Duration) TrialCase {
+	return TrialCase{Name: "heat spell (synthetic)", Group: groupSeasons, Garden: "heat spell", Weather: "heat-spell", From: "2025-07-06", Days: 14, Tick: tick}
+}
+
+func faultCases(base TrialCase) []TrialCase {
+	var out []TrialCase
+	for _, f := range faults() {
+		c := base
+		c.Name, c.Group, c.Fault, c.Curve = string(f.Kind), groupFaults, f, false
+		out = append(out, c)
+	}
+	return out
+}
+
+// FullTrial is the evidence: four summers of two cities from May to September,
+// pots of 20 to 400 L, coarse and fine mixes, worse probes, uneven emitters,
+// leaching, and every fault, on eight seeds.
+func FullTrial() TrialSet {
+	set := TrialSet{Name: "full", Seeds: 8}
+	var base TrialCase
+	for _, city := range []struct{ name, file string }{{"Seattle", "seattle"}, {"New York", "new-york"}} {
+		for year := 2012; year <= 2015; year++ {
+			c := TrialCase{Name: fmt.Sprint(city.name, " ", year), Group: groupSeasons, Garden: onTerrace, Weather: city.file,
+				From: fmt.Sprint(year, "-05-01"), Days: 153}
+			if c.Name == baseCase {
+				c.Curve = true
+				base = c
+			}
+			set.Cases = append(set.Cases, c)
+		}
+	}
+	set.Cases = append(set.Cases, heatCase(0))
+	vary := func(group, name string, change func(*TrialCase)) {
+		c := base
+		c.Group, c.Name, c.Curve = group, name, false
+		change(&c)
+		set.Cases = append(set.Cases, c)
+	}
+	for _, size := range []string{"small pots", "large pots"} {
+		vary("sizes", size, func(c *TrialCase) { c.Garden = size })
+	}
+	for _, mix := range []string{"coarse", "fine"} {
+		vary("mixes", mix+" mix", func(c *TrialCase) { c.Mix = mix })
+	}
+	vary("probes", "noisy probes", func(c *TrialCase) { c.NoiseV = 0.015 })
+	vary("probes", "probes with offsets", func(c *TrialCase) { c.OffsetV, c.Gain = 0.06, 0.02 })
+	vary("probes", "drifting probes", func(c *TrialCase) { c.DriftVPH = 3e-5 })
+	for _, du := range []float64{0.65, 0.80, 0.95} {
+		vary("emitters", fmt.Sprintf("uniformity %.2f", du), func(c *TrialCase) { c.DU = du })
+	}
+	vary("leaching", "leaching 0.15", func(c *TrialCase) { c.Leaching = 0.15 })
+	set.Cases = append(set.Cases, faultCases(base)...)
+	return set
+}
+
+// trialJob is one run to do.
+type trialJob struct {
+	c    TrialCase
+	name string
+	seed uint64
+}
+
+// jobs lists every run: the slow ones first within a case and seed, so that
+// cores finish together.
+func (s TrialSet) jobs() []trialJob {
+	var out []trialJob
+	for _, c := range s.Cases {
+		for seed := uint64(1); seed <= uint64(s.Seeds); seed++ {
+			names := policy.Names()
+			for i := len(names) - 1; i >= 0; i-- {
+				if c.Fault.touches(names[i]) {
+					out = append(out, trialJob{c, names[i], seed})
+				}
+			}
+		}
+	}
+	return out
+}
+
+// Runs is how many runs the set takes.
+func (s TrialSet) Runs() int { return len(s.jobs()) }

@@ -1,0 +1,118 @@
+package season
+
+import (
+	"time"
+
+	"fabricpot/control/crop"
+	"fabricpot/control/feed"
+	"fabricpot/control/garden"
+	"fabricpot/sim/bench"
+	"fabricpot/sim/policy"
+	"fabricpot/sim/terrace"
+)
+
+// trialWatch looks at a terrace from outside, the same way whoever waters.
+type trialWatch struct {
+	w      *trialWorld
+	soil   *terrace.Terrace
+	before []terrace.Totals
+	run    []int // dry days running
+	dry    []int // longest such run
+	curve  []float64
+}
+
+func newTrialWatch(w *trialWorld, soil *terrace.Terrace) *trialWatch {
+	n := soil.Zones()
+	return &trialWatch{w: w, soil: soil, before: make([]terrace.Totals, n), run: make([]int, n), dry: make([]int, n)}
+}
+
+// dryDay is the share of a day's transpiration whose loss makes it a dry one.
+const dryDay = 0.05
+
+// drive lets the season pass in steps of six hours: to lets time pass.
+func (t *trialWatch) drive(to func(time.Duration)) {
+	for day := range t.w.c.Days {
+		for _, hour := range []time.Duration{6, 12, 18, 24} {
+			at := t.w.at(day, hour*time.Hour)
+			to(at)
+			t.soil.Advance(at)
+			if t.w.c.Curve && t.w.seed == 1 {
+				t.curve = append(t.curve, t.soil.MeanWater(0))
+			}
+		}
+		t.day()
+	}
+}
+
+func (t *trialWatch) day() {
+	for z := range t.before {
+		now := t.soil.Totals(z)
+		wanted := now.PotentialTranspirationL - t.before[z].PotentialTranspirationL
+		lost := wanted - (now.TranspiredL - t.before[z].TranspiredL)
+		if wanted > 0 && lost > dryDay*wanted {
+			t.run[z]++
+			t.dry[z] = max(t.dry[z], t.run[z])
+		} else {
+			t.run[z] = 0
+		}
+		t.before[z] = now
+	}
+}
+
+// figures are the season's, for a policy whose lines the pins switched.
+func (t *trialWatch) figures(wires *bench.Bench) TrialRun {
+	out := TrialRun{Curve: t.curve}
+	for z := range t.before {
+		tot, n := t.soil.Totals(z), t.soil.Nitrogen(z)
+		out.Zones = append(out.Zones, TrialZone{
+			AppliedL: tot.AppliedL, DrainedL: tot.DrainedL, DrainedIrrigationL: tot.DrainedIrrigationL, RainL: tot.RainL,
+			StoredChangeL: tot.StoredChangeL, PotentialTranspirationL: tot.PotentialTranspirationL, TranspiredL: tot.TranspiredL,
+			HoursStressed: tot.HoursStressed, HoursOverWet: tot.HoursSaturated, DryDays: t.dry[z],
+			NUsedG: n.UsedG, NLeachedG: n.LeachedG,
+		})
+	}
+	for _, l := range t.w.g.Lines {
+		opened := time.Duration(-1)
+		for _, e := range wires.Pin(l.ID).History() {
+			switch {
+			case e.Energised && opened < 0:
+				opened = e.At
+				out.Openings++
+			case !e.Energised && opened >= 0:
+				out.ValveMinutes += (e.At - opened).Minutes()
+				opened = -1
+			}
+		}
+	}
+	t.w.finish(&out)
+	return out
+}
+
+// finish names the zones and works out what was harvested.
+func (w *trialWorld) finish(out *TrialRun) {
+	n := 0
+	hours := 24 * float64(w.c.Days)
+	w.g.EachZone(func(_ *garden.Pot, z *garden.Zone) {
+		f := &out.Zones[n]
+		n++
+		f.Name = string(z.ID)
+		lost := 0.0
+		if f.PotentialTranspirationL > 0 {
+			lost = max(0, 1-f.TranspiredL/f.PotentialTranspirationL)
+		}
+		got := 0.0
+		for _, p := range z.Plants {
+			name := p.Crop
+			if c, ok := crop.Find(w.g.Crops, p.Crop); ok {
+				name = c.Name
+			}
+			h, _ := feed.HungerOf(name)
+			kg := h.YieldKG * float64(p.Count)
+			f.HopedKG += kg
+			got += kg * policy.YieldResponseOf(name).Relative(lost, f.HoursOverWet/hours)
+		}
+		if f.HopedKG > 0 {
+			f.RelativeYield = got / f.HopedKG
+		}
+	})
+}
