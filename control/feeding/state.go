@@ -102,7 +102,7 @@ func (p *Plan) Restore(past Past) (*State, error) {
 	}
 	for _, s := range past.Snapshots {
 		i := p.Index(s.Zone)
-		if i < 0 || p.zones[i].feed == nil {
+		if i < 0 || p.zones[i].feed == nil || !sound(&s.Ledger) {
 			continue
 		}
 		zs := &st.zones[i]
@@ -130,6 +130,20 @@ func (p *Plan) Restore(past Past) (*State, error) {
 		st.recall(p, e)
 	}
 	return st, nil
+}
+
+// sound reports whether a ledger read back can be reckoned with; one that holds
+// nothing at all is given the usual release.
+func sound(l *feed.Ledger) bool {
+	if l.ReleaseDays == 0 {
+		l.ReleaseDays = feed.StarterDays
+	}
+	for _, a := range [...]feed.NPK{l.Starter, l.Reserve, l.Pool, l.Fed, l.Taken, l.Leached} {
+		if !a.Valid() {
+			return false
+		}
+	}
+	return garden.Finite(l.ReleaseDays) && l.ReleaseDays >= 1
 }
 
 // recall takes up what an event of the book means beyond the book.
