@@ -87,7 +87,7 @@ var characters = [kinds]character{
 	ProbeDoubtful: {"probe in doubt", "the probe's readings can't be believed",
 		"check that it sits firmly in the mix, at its depth, with no air gap", 30 * time.Minute, 30 * time.Minute},
 	OnBalance: {"watered by reckoning", "the pot has no trustworthy probe and is watered by its water balance",
-		"mend its probe; look at the pot in the evening until then", time.Hour, 30 * time.Minute},
+		"mend its probe; look at the pot in the evening until then", time.Hour, 6 * time.Hour},
 	LosesTooLittle: {"hardly dries", "the pot loses much less than it should",
 		"look at the plant and whether the mix is soggy; the probe may drift", 0, 6 * time.Hour},
 	ClockUnconfirmed: {"clock not confirmed", "nobody confirmed the time, so hours and feed days wait",

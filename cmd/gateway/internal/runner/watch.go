@@ -14,12 +14,22 @@ import (
 // it notices again if it goes on.
 const eventHolds = 12 * time.Hour
 
+// overPores is how far over its mix's pores a reading may lie, m³/m³: what a
+// calibration carried beyond its wettest point may be off by.
+const overPores = 0.05
+
+// beyondFor is how long a reading may stay outside its span: a soaked mix drains
+// within hours.
+const beyondFor = 12 * time.Hour
+
 // watch turns what a round saw into conditions for the alarm book.
 type watch struct {
 	book    *alarm.Book
 	supply  garden.Supply
 	frostC  float64
 	flowLPH map[garden.LineID]float64
+	pores   map[garden.ProbeID]float64
+	beyond  map[garden.ProbeID]time.Duration // since when outside its span
 	stray   stray
 	failed  error // what the journal last failed with in this round
 	noticed []noticed
@@ -35,7 +45,15 @@ type noticed struct {
 }
 
 func newWatch(g *garden.Garden) watch {
-	w := watch{book: alarm.NewBook(), supply: g.Supply, frostC: g.Limits.FrostC, flowLPH: map[garden.LineID]float64{}}
+	w := watch{book: alarm.NewBook(), supply: g.Supply, frostC: g.Limits.FrostC, flowLPH: map[garden.LineID]float64{}, pores: map[garden.ProbeID]float64{}, beyond: map[garden.ProbeID]time.Duration{}}
+	g.EachZone(func(p *garden.Pot, z *garden.Zone) {
+		m, ok := g.Mix(p.Mix)
+		for i := range z.Probes {
+			if ok && m.Retention.ThetaS > 0 {
+				w.pores[z.Probes[i].ID] = m.Retention.ThetaS
+			}
+		}
+	})
 	for i := range g.Lines {
 		w.flowLPH[g.Lines[i].ID] = g.Lines[i].FlowLPH()
 	}
@@ -85,6 +103,9 @@ func (w *watch) look(now garden.Moment, obs *garden.Observed, st *control.State,
 func (w *watch) probes(now garden.Moment, obs *garden.Observed) {
 	for i := range obs.Readings {
 		r := &obs.Readings[i]
+		if r.Fault != garden.OutOfSpan {
+			delete(w.beyond, r.Probe)
+		}
 		if r.Quality == garden.Good {
 			continue
 		}
@@ -97,9 +118,20 @@ func (w *watch) probes(now garden.Moment, obs *garden.Observed) {
 			w.book.Hold(now, alarm.ProbeDoubtful, string(r.Probe), r.Fault.String())
 		case garden.OutOfSpan:
 			// A wet floor reads beyond the wet calibration point for hours, and
-			// nothing is wrong with the probe.
-			if r.Quality == garden.Bad {
+			// nothing is wrong with the probe. More water than the mix has pores
+			// is something else, and so is a mix that never drains: a wet plug
+			// pulls the signal down like that.
+			since, known := w.beyond[r.Probe]
+			if !known {
+				w.beyond[r.Probe], since = now.Mono, now.Mono
+			}
+			switch pores := w.pores[r.Probe]; {
+			case pores > 0 && float64(r.Water) > pores+overPores:
+				w.book.Hold(now, alarm.ProbeDoubtful, string(r.Probe), "reads more water than its mix has pores: look for water in its plug")
+			case r.Quality == garden.Bad:
 				w.book.Hold(now, alarm.ProbeDoubtful, string(r.Probe), r.Fault.String())
+			case now.Mono-since >= beyondFor:
+				w.book.Hold(now, alarm.ProbeDoubtful, string(r.Probe), fmt.Sprintf("outside its calibrated span for %.0f h: look for water in its plug", (now.Mono-since).Hours()))
 			}
 		}
 	}

@@ -43,6 +43,8 @@ type Options struct {
 	SinceBoot time.Duration
 	// Coil, where given, stands between the gateway and each of its pins.
 	Coil func(*bench.Pin) gpio.PinOut
+	// sampler, where given, stands between the drivers and the loop.
+	sampler func(runner.Sampler) runner.Sampler
 	// Watched publishes Status after each tick.
 	Watched bool
 }
@@ -128,6 +130,9 @@ func NewBench(g *garden.Garden, o Options) (*Bench, error) {
 	sampler, weather, err := b.senses(g, &sky{soil: soil, rows: o.Weather}, o.Far)
 	if err != nil {
 		return nil, err
+	}
+	if o.sampler != nil {
+		sampler = o.sampler(sampler)
 	}
 	kept, _ := o.Journal.(runner.FeedJournal)
 	b.Loop, err = runner.New(runner.Parts{

@@ -1,0 +1,300 @@
+package season
+
+import (
+	"fmt"
+	"time"
+
+	"fabricpot/cmd/gateway/internal/runner"
+	"fabricpot/control/alarm"
+	"fabricpot/control/garden"
+	"fabricpot/sim/bench"
+	"fabricpot/sim/terrace"
+	"fabricpot/valves"
+
+	"periph.io/x/conn/v3/gpio"
+)
+
+// Outcome is what came of one script.
+type Outcome struct {
+	Script Script `json:"script"`
+	// Violations are broken invariants, with the time since the start.
+	Violations []string `json:"violations,omitempty"`
+	// Alarms that rose, and whether the expected one was among them in time.
+	Alarms []SeenAlarm `json:"alarms,omitempty"`
+	// Expected tells that an alarm was promised, DetectedS after how long it came
+	// (negative: it did not).
+	Expected  bool    `json:"expected"`
+	DetectedS float64 `json:"detected_s"`
+	Orders    int     `json:"orders"`
+	Hours     float64 `json:"hours"`
+	Deaths    int     `json:"deaths"`
+	// LostShare is the worst share of transpiration a watered pot lost.
+	LostShare float64 `json:"lost_share"`
+}
+
+// SeenAlarm is an alarm that rose.
+type SeenAlarm struct {
+	AtH     float64 `json:"at_h"`
+	Name    string  `json:"name"`
+	Subject string  `json:"about,omitempty"`
+	Text    string  `json:"text"`
+	kind    alarm.Kind
+	at      time.Duration
+}
+
+// tricks break the gateway on purpose, to see that the campaign notices. Only
+// tests set them.
+type tricks struct {
+	garden func(*garden.Garden) *garden.Garden // what plan and guard believe
+	coil   func(*bench.Pin) gpio.PinOut
+	wrap   func(*Options)
+	begun  func(*Bench)
+}
+
+// Play runs one script on the event clock.
+func Play(s Script) (Outcome, error) { return play(s, tricks{}) }
+
+func play(s Script, tr tricks) (Outcome, error) {
+	g, err := s.garden()
+	if err != nil {
+		return Outcome{}, err
+	}
+	opts := Options{Seed: s.Seed, Start: s.start, Weather: s.weather(), Terrace: terrace.DefaultOptions(s.Seed, nil)}
+	opts.Terrace.StartSuctionCM = 10
+	opts.Terrace.TankRefillLPH = 0
+	caps, err := capsOf(g)
+	if err != nil {
+		return Outcome{}, err
+	}
+	w := newWitness(g, caps)
+	book := newMemBook(w)
+	opts.Journal, opts.History, opts.Tell = book, book, w
+	opts.sampler = func(sm runner.Sampler) runner.Sampler { return senseWitness{sm, w} }
+	opts.Coil = tr.coil
+	if tr.wrap != nil {
+		tr.wrap(&opts)
+	}
+	c := &course{s: &s, w: w, book: book, opts: opts, g: g, tr: tr}
+	if tr.garden != nil {
+		c.g = tr.garden(g)
+	}
+	if err := c.run(); err != nil {
+		return Outcome{}, err
+	}
+	return c.outcome(), nil
+}
+
+// capsOf reckons the lines' caps once more, from a guard of its own that no
+// trick reaches.
+func capsOf(g *garden.Garden) (map[garden.LineID]float64, error) {
+	b, err := NewBench(g, Options{Start: time.Date(2026, 6, 1, 0, 0, 0, 0, g.Site.Zone), Weather: Climate(1, time.Date(2026, 6, 1, 0, 0, 0, 0, g.Site.Zone), 2)})
+	if err != nil {
+		return nil, err
+	}
+	out := map[garden.LineID]float64{}
+	lines, _ := b.Guard.Snapshot(garden.Moment{})
+	for _, l := range lines {
+		out[l.Line] = l.CapL
+	}
+	return out, nil
+}
+
+// course is a script under way.
+type course struct {
+	s      *Script
+	w      *witness
+	book   *memBook
+	opts   Options
+	g      *garden.Garden
+	tr     tricks
+	b      *Bench
+	deaths int
+}
+
+func (c *course) run() (err error) {
+	if c.b, err = NewBench(c.g, c.opts); err != nil {
+		return err
+	}
+	c.book.gauge = func() *gauges { return &c.b.water }
+	c.w.watch(c.b)
+	if c.tr.begun != nil {
+		c.tr.begun(c.b)
+	}
+	for _, m := range c.s.Mishaps {
+		c.plan(m)
+	}
+	c.b.Clock.At(10*time.Minute, c.ask)
+	if err := c.b.Begin(); err != nil {
+		return err
+	}
+	c.w.lives(0)
+	end := c.s.start.AddDate(0, 0, c.s.Days).Sub(c.s.start)
+	for _, r := range c.s.Restarts {
+		if r.At >= end || r.At < c.b.Clock.Now() {
+			continue
+		}
+		c.b.RunTo(r.At)
+		if err := c.restart(r); err != nil {
+			return err
+		}
+	}
+	c.b.RunTo(end)
+	c.b.End()
+	c.w.stopped()
+	c.w.balance(c.b, c.leaky())
+	return nil
+}
+
+// restart kills the gateway and starts the next.
+func (c *course) restart(r Restart) error {
+	c.deaths++
+	c.w.died()
+	c.b.Die(r.Release)
+	back := c.b.Clock.Now() + r.Down
+	c.b.Clock.RunUntil(back)
+	c.b.Wires.Advance()
+	opts := c.opts
+	opts.World, opts.SinceBoot = c.b, c.b.Clock.Now()
+	if r.Reboot {
+		c.book.boot++
+		opts.SinceBoot = 30 * time.Second
+	}
+	next, err := NewBench(c.g, opts)
+	if err != nil {
+		return err
+	}
+	c.b = next
+	began := c.b.Clock.Now()
+	// Whatever the outage did is over; the deadline now is to be closed at once.
+	for i := range c.w.lines {
+		c.w.lines[i].excused = true
+	}
+	if err := c.b.Begin(); err != nil {
+		return err
+	}
+	c.w.lives(began)
+	return nil
+}
+
+// plan enters a mishap into the event clock, which outlives every gateway.
+func (c *course) plan(m Mishap) {
+	d := mishapOf(m.Kind)
+	if d == nil {
+		c.w.fault("unknown mishap %q", m.Kind)
+		return
+	}
+	here := func() *scene {
+		st := &scene{b: c.b, book: c.book, line: c.g.Lines[m.Pot].ID, zone: m.Pot}
+		for _, p := range c.g.Pots[m.Pot].Zones[0].Probes {
+			if in, ok := c.b.Wires.Input(p.ID); ok {
+				st.in = append(st.in, in)
+			}
+		}
+		return st
+	}
+	pinBad := func(bad bool) {
+		if m.Kind == "pin fails" {
+			c.w.lines[m.Pot].pinBad = bad
+		}
+	}
+	c.b.Clock.At(m.At, func() { pinBad(true); d.begin(here(), m) })
+	if m.For > 0 && d.end != nil {
+		c.b.Clock.At(m.At+m.For, func() {
+			d.end(here())
+			// A moment to close what could not be closed.
+			c.b.Clock.At(c.b.Clock.Now()+10*time.Second, func() { pinBad(false) })
+		})
+	}
+}
+
+// ask is the hub that asks for far too much, while it does.
+func (c *course) ask() {
+	if z := c.book.greedy; z >= 0 && !c.b.gone {
+		c.b.Loop.Ask(c.b.Moment(), garden.Ask{Kind: garden.AskWater, Zone: c.g.Pots[z].Zones[0].ID, Litres: 40, Who: "hub"})
+	}
+	c.b.Clock.At(c.b.Clock.Now()+20*time.Minute, c.ask)
+}
+
+// leaky tells that the plumbing gave water nobody ordered.
+func (c *course) leaky() bool {
+	for _, m := range c.s.Mishaps {
+		switch m.Kind {
+		case "valve does not close", "valve leaks", "hose off", "pin fails", "journal can't be written", "meter dead", "card told to be full and back":
+			return true
+		}
+	}
+	return false
+}
+
+func (c *course) outcome() Outcome {
+	o := Outcome{Script: *c.s, Violations: c.w.violations, Orders: c.w.orders, Hours: c.b.Clock.Now().Hours(), Deaths: c.deaths}
+	for _, a := range c.w.raised {
+		o.Alarms = append(o.Alarms, SeenAlarm{AtH: a.At.Mono.Hours(), Name: a.Kind.String(), Subject: a.Subject, Text: a.Text, kind: a.Kind, at: a.At.Mono})
+	}
+	for i := range c.s.Pots {
+		t := c.b.Terrace.Totals(i)
+		if t.PotentialTranspirationL > 0 && !c.thirsty(i) {
+			o.LostShare = max(o.LostShare, 1-t.TranspiredL/t.PotentialTranspirationL)
+		}
+	}
+	if c.s.Mode == Single && len(c.s.Mishaps) == 1 {
+		c.detect(&o)
+	}
+	if c.s.Mode != Several && o.LostShare > mostLost {
+		o.Violations = append(o.Violations, fmt.Sprintf("a pot that could be watered lost %.0f %% of what its plants would have drunk", 100*o.LostShare))
+	}
+	return o
+}
+
+// mostLost is the share of transpiration over which a plant counts as not kept.
+const mostLost = 0.25
+
+// thirsty tells that a pot could not be watered.
+func (c *course) thirsty(pot int) bool {
+	for _, m := range c.s.Mishaps {
+		if d := mishapOf(m.Kind); d.withoutWater && (d.everyPot || m.Pot == pot) {
+			return true
+		}
+	}
+	return false
+}
+
+// detect looks for the alarm a single mishap must raise.
+func (c *course) detect(o *Outcome) {
+	m := c.s.Mishaps[0]
+	d := mishapOf(m.Kind)
+	o.DetectedS = -1
+	if d.within == 0 || d.needsMeter && !c.s.Meter {
+		return
+	}
+	from, end := m.At, c.b.Clock.Now()
+	if d.flowing {
+		from = -1
+		for i := range c.w.lines {
+			for _, at := range c.w.lines[i].asked {
+				if at >= m.At && (d.everyPot || m.Kind == "meter dead" || i == m.Pot) && (from < 0 || at < from) {
+					from = at
+				}
+			}
+		}
+		if from < 0 {
+			return // nothing was asked of it
+		}
+	}
+	if from+d.within > end {
+		return // the run ended first
+	}
+	o.Expected = true
+	for _, a := range o.Alarms {
+		for _, k := range d.alarms {
+			if a.kind == k && a.at >= m.At && (o.DetectedS < 0 || (a.at-from).Seconds() < o.DetectedS) {
+				o.DetectedS = max(0, (a.at - from).Seconds())
+			}
+		}
+	}
+	if o.DetectedS < 0 || o.DetectedS > d.within.Seconds() {
+		o.Violations = append(o.Violations, fmt.Sprintf("%s: no alarm of its kind within %v (came after %.0f s)", m.Kind, d.within, o.DetectedS))
+	}
+}
+
+var _ valves.Ledger = (*memBook)(nil)

@@ -1,0 +1,134 @@
+package season
+
+import (
+	"errors"
+	"time"
+
+	"fabricpot/control"
+	"fabricpot/control/alarm"
+	"fabricpot/control/garden"
+)
+
+// memBook is the journal of a campaign: what the real one promises, in memory,
+// with the faults a card can have. It outlives the gateways that write to it.
+type memBook struct {
+	w       *witness
+	gauge   func() *gauges
+	intents map[garden.OrderID]memIntent
+	given   []memGiven
+	asks    []garden.Ask
+	last    garden.OrderID
+	boot    int // number of the monotonic clock
+	broken  bool
+	flaky   bool
+	writes  int
+	greedy  int // the zone somebody asks too much for; -1 nobody
+}
+
+type memIntent struct {
+	garden.Intent
+	boot    int
+	settled bool
+}
+
+type memGiven struct {
+	garden.Delivery
+	boot int
+}
+
+var errCard = errors.New("the card can't be written")
+
+func newMemBook(w *witness) *memBook {
+	return &memBook{w: w, intents: map[garden.OrderID]memIntent{}, greedy: -1}
+}
+
+func (m *memBook) noise(perHour float64) {
+	g := m.gauge()
+	g.noisePerH, g.noiseFrom = perHour, g.b.Clock.Now()
+}
+
+func (m *memBook) deaf(yes bool) { m.gauge().lost = yes }
+
+func (m *memBook) write() error {
+	m.writes++
+	if m.broken || m.flaky && m.writes%3 == 0 {
+		return errCard
+	}
+	return nil
+}
+
+// Intend keeps an intent, and shows it to the witness even where it can't be
+// kept: it bounds the opening all the same.
+func (m *memBook) Intend(o garden.Order, most float64, at garden.Moment) error {
+	err := m.write()
+	m.w.intended(o, at, err == nil)
+	if err != nil {
+		return err
+	}
+	if _, known := m.intents[o.ID]; known {
+		m.w.fault("order %d was intended twice", o.ID)
+		return errors.New("an order already known")
+	}
+	m.intents[o.ID] = memIntent{Intent: garden.Intent{Order: o, MaxLitres: most, At: at}, boot: m.boot}
+	m.last = max(m.last, o.ID)
+	return nil
+}
+
+// Settle keeps an outcome.
+func (m *memBook) Settle(d garden.Delivery) error {
+	if err := m.write(); err != nil {
+		return err
+	}
+	in := m.intents[d.Order]
+	if in.settled {
+		return nil
+	}
+	in.settled = true
+	m.intents[d.Order] = in
+	m.given = append(m.given, memGiven{d, m.boot})
+	m.last = max(m.last, d.Order)
+	m.w.settled(d)
+	return nil
+}
+
+// Unfinished returns intents without an outcome, oldest first.
+func (m *memBook) Unfinished() ([]garden.Intent, error) {
+	var out []garden.Intent
+	for id := garden.OrderID(1); id <= m.last; id++ {
+		if in, ok := m.intents[id]; ok && !in.settled {
+			in.SameClock = in.boot == m.boot
+			out = append(out, in.Intent)
+		}
+	}
+	return out, nil
+}
+
+// Recent returns what closed within the day before now.
+func (m *memBook) Recent(now garden.Moment) ([]garden.PastDelivery, error) {
+	var out []garden.PastDelivery
+	for _, d := range m.given {
+		if now.Wall.Sub(d.ClosedAt.Wall) < 24*time.Hour {
+			out = append(out, garden.PastDelivery{Delivery: d.Delivery, SameClock: d.boot == m.boot})
+		}
+	}
+	return out, nil
+}
+
+// LastOrderID is the highest order number seen.
+func (m *memBook) LastOrderID() (garden.OrderID, error) { return m.last, nil }
+
+// Standing is what people asked for that still holds: campaigns keep nothing shut.
+func (m *memBook) Standing(time.Time) ([]garden.Ask, error) { return nil, nil }
+
+// Samples ends a tick for the witness.
+func (m *memBook) Samples(now garden.Moment, _ []garden.Reading, _ []control.ZoneView) error {
+	m.w.ticked(now)
+	return m.write()
+}
+
+// Decided, Asked and Alarmed are written like the rest.
+func (m *memBook) Decided(garden.Moment, garden.Order, garden.RefusalCause, string) error {
+	return m.write()
+}
+func (m *memBook) Asked(garden.Moment, garden.Ask) error { return m.write() }
+func (m *memBook) Alarmed(alarm.Change) error            { return m.write() }

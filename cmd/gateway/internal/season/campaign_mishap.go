@@ -1,0 +1,192 @@
+package season
+
+import (
+	"time"
+
+	"fabricpot/control/alarm"
+	"fabricpot/control/garden"
+	"fabricpot/sim/bench"
+)
+
+// MishapKind is one thing that goes wrong in a campaign.
+type MishapKind string
+
+// Mishap is one of them, at one pot, at one time.
+type Mishap struct {
+	Kind MishapKind    `json:"kind"`
+	Pot  int           `json:"pot"`
+	At   time.Duration `json:"at_ns"`
+	// For is how long it lasts; 0 is for ever.
+	For time.Duration `json:"for_ns,omitempty"`
+	// Towards is the direction of a drift or a jump, -1 or 1.
+	Towards float64 `json:"towards"`
+}
+
+// scene is what a mishap can reach.
+type scene struct {
+	b    *Bench // the present life
+	book *memBook
+	line garden.LineID
+	zone int
+	in   []*bench.Input // the pot's probes
+}
+
+// mishapType is what is known of a kind: what it does, what ends it, and what is
+// promised about it.
+type mishapType struct {
+	kind  MishapKind
+	begin func(*scene, Mishap)
+	end   func(*scene)
+	// prepare shapes the script, such as a tank for an empty tank.
+	prepare func(*Script)
+	// alarms are those of which one must rise within the time, counted from its
+	// beginning, or with flowing from the first opening of its line after it.
+	// With needsMeter that is promised only to gardens that have one.
+	alarms     []alarm.Kind
+	within     time.Duration
+	flowing    bool
+	needsMeter bool
+	// withoutWater tells that its pot, or with everyPot all, can't be watered.
+	withoutWater, everyPot bool
+	// Safe and Recovery are what the gateway does meanwhile and what ends it.
+	Safe, Recovery string
+}
+
+func inputs(f bench.InputFault, amount float64) (func(*scene, Mishap), func(*scene)) {
+	return func(s *scene, m Mishap) {
+			for _, in := range s.in {
+				in.Fail(f, amount*sign(f, m))
+			}
+		}, func(s *scene) {
+			for _, in := range s.in {
+				in.Fail(bench.Healthy, 0)
+			}
+		}
+}
+
+// sign turns a drift's direction; other amounts have none.
+func sign(f bench.InputFault, m Mishap) float64 {
+	if f == bench.Drifting && m.Towards < 0 {
+		return -1
+	}
+	return 1
+}
+
+func probeMishap(kind MishapKind, f bench.InputFault, amount float64, within time.Duration, alarms ...alarm.Kind) mishapType {
+	begin, end := inputs(f, amount)
+	return mishapType{kind: kind, begin: begin, end: end, alarms: alarms, within: within,
+		Safe: "watered by its water balance, no more than its budget", Recovery: "by itself when readings are good again"}
+}
+
+const byReckoning = "watered as before"
+
+// mishaps is the table: fault, alarm, detection time, safe behaviour, recovery.
+var mishaps = []mishapType{
+	probeMishap("probe open", bench.Open, 0, 15*time.Minute, alarm.ProbeDead),
+	probeMishap("probe short", bench.Short, 0, 15*time.Minute, alarm.ProbeDead),
+	probeMishap("water in the plug", bench.WetPlug, 0.25, 45*time.Minute, alarm.ProbeDoubtful, alarm.ProbeDead),
+	// Half the signal left looks like a wet pot for a long time: nothing is
+	// promised but that the plants live.
+	probeMishap("damp in the plug", bench.WetPlug, 0.5, 0),
+	probeMishap("probe stuck", bench.Stuck, 0, 24*time.Hour, alarm.ProbeDoubtful),
+	probeMishap("probe drifts", bench.Drifting, 0.004, 0),
+	probeMishap("probe noisy", bench.NoisyInput, 0.4, 4*time.Hour, alarm.ProbeDoubtful),
+	probeMishap("probe out of the mix", bench.OutOfMix, 0, 45*time.Minute, alarm.ProbeDoubtful, alarm.ProbeDead),
+	{kind: "converter gone", begin: func(s *scene, _ Mishap) { s.chip(func(c *bench.Chip) { c.SetAbsent(true) }) },
+		end:    func(s *scene) { s.chip(func(c *bench.Chip) { c.SetAbsent(false) }) },
+		alarms: []alarm.Kind{alarm.ProbeDead}, within: 25 * time.Minute,
+		Safe: "watered by its water balance, no more than its budget", Recovery: "by itself when it answers again"},
+	{kind: "bus stuck", begin: func(s *scene, _ Mishap) { s.b.Wires.BusNamed("").SetStuck(true) },
+		end:    func(s *scene) { s.b.Wires.BusNamed("").SetStuck(false) },
+		alarms: []alarm.Kind{alarm.ProbeDead}, within: 25 * time.Minute,
+		Safe: "watered by its water balance, no more than its budget", Recovery: "by itself when it answers again"},
+	{kind: "converter browns out", begin: func(s *scene, m Mishap) {
+		s.chip((*bench.Chip).BrownOut)
+	}, Safe: byReckoning, Recovery: "set up again at the next reading"},
+	{kind: "no acknowledge once", begin: func(s *scene, _ Mishap) { s.b.Wires.BusNamed("").FailStep(7) }, Safe: byReckoning, Recovery: "at the next reading"},
+	{kind: "converter slow", begin: func(s *scene, _ Mishap) { s.chip(func(c *bench.Chip) { c.SlowBy(0.1) }) },
+		end: func(s *scene) { s.chip(func(c *bench.Chip) { c.SlowBy(0) }) }, Safe: byReckoning, Recovery: "none needed"},
+	{kind: "valve does not open", begin: func(s *scene, _ Mishap) { s.b.Wires.Pin(s.line).Fail(bench.ValveStaysShut) },
+		end:    func(s *scene) { s.b.Wires.Pin(s.line).Fail(bench.PinHealthy) },
+		alarms: []alarm.Kind{alarm.OrderWithoutFlow, alarm.ZoneNoResponse}, within: 2 * time.Hour, flowing: true, needsMeter: true, withoutWater: true,
+		Safe: "goes on trying within the day's limit", Recovery: "the next pulse that flows"},
+	{kind: "valve does not close", begin: func(s *scene, _ Mishap) { s.b.Wires.Pin(s.line).Fail(bench.ValveStaysOpen) },
+		end:    func(s *scene) { s.b.Wires.Pin(s.line).Fail(bench.PinHealthy) },
+		alarms: []alarm.Kind{alarm.FlowWithoutOrder}, within: 30 * time.Minute, needsMeter: true,
+		Safe: "nothing more is ordered while the pot is wet; only a hand valve helps", Recovery: "half an hour after the last stray litre"},
+	{kind: "valve leaks", begin: func(s *scene, _ Mishap) { s.b.Terrace.LeakValve(s.line, 2) }, end: func(s *scene) { s.b.Terrace.LeakValve(s.line, 0) },
+		alarms: []alarm.Kind{alarm.FlowWithoutOrder}, within: time.Hour, needsMeter: true,
+		Safe: "nothing more is ordered while the pot is wet; only a hand valve helps", Recovery: "half an hour after the last stray litre"},
+	{kind: "emitters blocked", begin: func(s *scene, _ Mishap) { s.b.Terrace.BlockEmitters(s.line, s.zone, 1) },
+		end:    func(s *scene) { s.b.Terrace.BlockEmitters(s.line, s.zone, 0) },
+		alarms: []alarm.Kind{alarm.OrderWithoutFlow, alarm.ZoneNoResponse}, within: 2 * time.Hour, flowing: true, needsMeter: true, withoutWater: true,
+		Safe: "goes on trying within the day's limit", Recovery: "the next pulse that flows"},
+	{kind: "hose off", begin: func(s *scene, _ Mishap) { s.b.Terrace.HoseOff(s.line, 3) }, end: func(s *scene) { s.b.Terrace.HoseOff(s.line, 0) },
+		alarms: []alarm.Kind{alarm.FlowTooHigh, alarm.ZoneNoResponse}, within: 2 * time.Hour, flowing: true, needsMeter: true, withoutWater: true,
+		prepare: func(s *Script) {
+			for _, p := range s.Pots {
+				s.SupplyL = max(s.SupplyL, float64(8*p.Emitters)) // or the supply itself hides it
+			}
+		},
+		Safe: "pulses end by the meter; the day's limit counts what ran", Recovery: "the next pulse with its usual flow"},
+	{kind: "supply gone", begin: func(s *scene, _ Mishap) { s.b.Terrace.CutSupply(true) }, end: func(s *scene) { s.b.Terrace.CutSupply(false) },
+		alarms: []alarm.Kind{alarm.OrderWithoutFlow, alarm.ZoneNoResponse}, within: 2 * time.Hour, flowing: true, needsMeter: true, withoutWater: true, everyPot: true,
+		Safe: "goes on trying within the day's limit", Recovery: "the next pulse that flows"},
+	{kind: "tank empty", begin: func(s *scene, _ Mishap) { s.b.Terrace.SetTank(2) }, end: func(s *scene) { s.b.Terrace.SetTank(1e6) },
+		prepare: func(s *Script) { s.TankL = 600 },
+		alarms:  []alarm.Kind{alarm.TankLow}, within: 10 * time.Minute, withoutWater: true, everyPot: true,
+		Safe: "nothing is opened under the reserve", Recovery: "by itself when it is filled"},
+	{kind: "meter dead", begin: func(s *scene, _ Mishap) { s.b.Terrace.StopMeter(true) }, end: func(s *scene) { s.b.Terrace.StopMeter(false) },
+		prepare: func(s *Script) { s.Meter = true },
+		alarms:  []alarm.Kind{alarm.OrderWithoutFlow}, within: 3 * time.Hour, flowing: true, needsMeter: true,
+		Safe: "pulses end by their deadline; the day's limit counts nominal flow", Recovery: "the next pulse that is counted"},
+	{kind: "meter counts noise", begin: func(s *scene, _ Mishap) { s.book.noise(40) }, end: func(s *scene) { s.book.noise(0) },
+		prepare: func(s *Script) { s.Meter = true }, Safe: byReckoning, Recovery: "none needed"},
+	{kind: "meter does not answer", begin: func(s *scene, _ Mishap) { s.book.deaf(true) }, end: func(s *scene) { s.book.deaf(false) },
+		prepare: func(s *Script) { s.Meter = true }, Safe: "pulses end by nominal flow", Recovery: "by itself when it answers"},
+	{kind: "pin fails", begin: func(s *scene, _ Mishap) { s.b.Wires.Pin(s.line).Fail(bench.PinFails) },
+		end:    func(s *scene) { s.b.Wires.Pin(s.line).Fail(bench.PinHealthy) },
+		alarms: []alarm.Kind{alarm.NotClosed, alarm.LineFaulted}, within: 10 * time.Minute, flowing: true, withoutWater: true,
+		Safe: "the close is repeated; the line opens no more", Recovery: "by itself when a close is confirmed"},
+	{kind: "journal can't be written", begin: func(s *scene, _ Mishap) { s.book.broken = true }, end: func(s *scene) { s.book.broken = false },
+		alarms: []alarm.Kind{alarm.JournalUnwritable}, within: 5 * time.Minute, withoutWater: true, everyPot: true,
+		Safe: "a few survival doses, no feed", Recovery: "by itself when it can be written"},
+	{kind: "clock jumps", begin: func(s *scene, m Mishap) { s.b.skew += time.Duration(m.Towards * float64(7*time.Hour)) },
+		end: func(s *scene) { s.b.skew = 0 }, Safe: "deadlines and rests go on by the monotonic clock", Recovery: "none needed"},
+	{kind: "clock lost", begin: func(s *scene, _ Mishap) {
+		s.b.skew, s.b.unsynced = time.Unix(0, 0).Sub(s.b.start), true
+	}, end: func(s *scene) { s.b.skew, s.b.unsynced = 0, false },
+		alarms: []alarm.Kind{alarm.ClockUnconfirmed}, within: 20 * time.Minute,
+		Safe: "hours and feed days wait, watering does not", Recovery: "by itself when the time is confirmed"},
+	{kind: "frost", begin: func(*scene, Mishap) {}, prepare: func(s *Script) { s.Weather, s.Month = "frost", time.March },
+		alarms: []alarm.Kind{alarm.Frost}, within: 26 * time.Hour, Safe: "lines lock while it freezes", Recovery: "by itself when it is warmer"},
+	{kind: "somebody asks for far too much", begin: func(s *scene, _ Mishap) { s.book.greedy = s.zone }, end: func(s *scene) { s.book.greedy = -1 },
+		Safe: "the day's limit holds", Recovery: "none needed"},
+	{kind: "card told to be full and back", begin: func(s *scene, _ Mishap) { s.book.flaky = true }, end: func(s *scene) { s.book.flaky = false },
+		Safe: byReckoning, Recovery: "what waits is written later"},
+}
+
+// chip does something to the converter of the pot's first probe.
+func (s *scene) chip(f func(*bench.Chip)) {
+	if c := s.b.Wires.BusNamed("").Chip(0x48); c != nil {
+		f(c)
+	}
+}
+
+func mishapOf(kind MishapKind) *mishapType {
+	for i := range mishaps {
+		if mishaps[i].kind == kind {
+			return &mishaps[i]
+		}
+	}
+	return nil
+}
+
+// MishapKinds lists every kind.
+func MishapKinds() []MishapKind {
+	out := make([]MishapKind, len(mishaps))
+	for i := range mishaps {
+		out[i] = mishaps[i].kind
+	}
+	return out
+}

@@ -1,0 +1,214 @@
+package season
+
+import (
+	"fmt"
+	"math/rand/v2"
+	"strings"
+	"time"
+
+	"fabricpot/cmd/gateway/internal/config"
+	"fabricpot/control/garden"
+)
+
+// Script is one run of the campaign: a random terrace, its weather, what goes
+// wrong and when the gateway dies. It follows from the seed and mode alone, and
+// running it twice gives the same to the last byte.
+type Script struct {
+	Seed uint64 `json:"seed"`
+	Mode Mode   `json:"mode"`
+	Days int    `json:"days"`
+	// Weather is usual, heat, rain or frost.
+	Weather  string        `json:"weather"`
+	Pots     []ScriptPot   `json:"pots"`
+	SupplyL  float64       `json:"supply_l_per_h"`
+	Meter    bool          `json:"meter"`
+	TankL    float64       `json:"tank_l,omitempty"`
+	Hours    bool          `json:"hours,omitempty"`
+	Mishaps  []Mishap      `json:"mishaps,omitempty"`
+	Restarts []Restart     `json:"restarts,omitempty"`
+	Month    time.Month    `json:"month"`
+	start    time.Time     // set by garden
+	every    time.Duration // the tick
+}
+
+// ScriptPot is a random pot with a line of its own.
+type ScriptPot struct {
+	Litres   float64 `json:"litres"`
+	Crop     string  `json:"crop"`
+	CanopyM2 float64 `json:"canopy_m2"`
+	Windy    bool    `json:"windy,omitempty"`
+	Probes   int     `json:"probes"`
+	Emitters int     `json:"emitters"`
+}
+
+// Restart is a death of the gateway and when the next one starts.
+type Restart struct {
+	At   time.Duration `json:"at_ns"`
+	Down time.Duration `json:"down_ns"`
+	// Release lets the coils fall when it dies; a reboot starts a new clock.
+	Release bool `json:"release"`
+	Reboot  bool `json:"reboot"`
+}
+
+// Mode says what goes wrong in a script.
+type Mode string
+
+// Modes of a script.
+const (
+	// Clean: nothing; every alarm is a false one.
+	Clean Mode = "clean"
+	// Single: one mishap and no restart; its alarm is waited for.
+	Single Mode = "single"
+	// Several mishaps at once, restarts among them; only safety is judged.
+	Several Mode = "several"
+)
+
+var cropsOfCampaign = []struct {
+	name   string
+	canopy float64
+}{{"aubergine", 0.5}, {"chilli", 0.3}, {"cucumber", 0.5}, {"strawberry", 0.12}, {"chard", 0.2}}
+
+// NewScript makes the script of a seed. kind fixes the mishap of a Single one;
+// empty leaves it to the seed.
+func NewScript(seed uint64, mode Mode, days int, kind MishapKind) Script {
+	// Neighbouring seeds must not begin alike.
+	r := rand.New(rand.NewPCG(seed*0x9e3779b97f4a7c15, 0xca4a16e))
+	r.Uint64()
+	s := Script{Seed: seed, Mode: mode, Days: days, every: time.Minute, Month: time.Month(5 + r.IntN(5)), Meter: r.IntN(2) == 0}
+	for range 1 + r.IntN(3) {
+		c := cropsOfCampaign[r.IntN(len(cropsOfCampaign))]
+		litres := []float64{20, 38, 75, 150}[r.IntN(4)]
+		canopy := c.canopy * (0.6 + 0.8*r.Float64()) * min(1.5, max(0.4, litres/60))
+		p := ScriptPot{Litres: litres, Crop: c.name, CanopyM2: float64(int(canopy*100)+1) / 100, Windy: r.IntN(4) == 0, Probes: 1 + r.IntN(2), Emitters: 2 + int(litres/20)}
+		s.Pots = append(s.Pots, p)
+	}
+	var all float64
+	for _, p := range s.Pots {
+		all += float64(2 * p.Emitters)
+	}
+	// Sometimes the supply carries only the biggest line.
+	s.SupplyL = all
+	if r.IntN(2) == 0 {
+		s.SupplyL = all / 2
+		for _, p := range s.Pots {
+			s.SupplyL = max(s.SupplyL, float64(2*p.Emitters))
+		}
+	}
+	s.Hours = r.IntN(3) == 0
+	s.Weather = []string{"usual", "usual", "usual", "heat", "rain"}[r.IntN(5)]
+	switch mode {
+	case Single:
+		if kind == "" {
+			kind = mishaps[r.IntN(len(mishaps))].kind
+		}
+		s.add(r, kind, 0)
+	case Several:
+		for i := range 2 + r.IntN(3) {
+			s.add(r, mishaps[r.IntN(len(mishaps))].kind, i)
+		}
+		for range r.IntN(4) {
+			rs := Restart{At: s.moment(r), Down: []time.Duration{2 * time.Second, time.Minute, time.Hour}[r.IntN(3)], Release: r.IntN(2) == 0}
+			rs.Reboot = rs.Release && r.IntN(2) == 0
+			s.Restarts = append(s.Restarts, rs)
+		}
+		sortRestarts(s.Restarts)
+	}
+	return s
+}
+
+// moment is some time between the first day and the last but one.
+func (s *Script) moment(r *rand.Rand) time.Duration {
+	return 24*time.Hour + time.Duration(r.Int64N(max(1, int64(s.Days)-2)*int64(24*time.Hour)))
+}
+
+func (s *Script) add(r *rand.Rand, kind MishapKind, nth int) {
+	d := mishapOf(kind)
+	m := Mishap{Kind: kind, Pot: r.IntN(len(s.Pots)), At: s.moment(r)}
+	if nth == 0 && s.Mode == Single {
+		// Early, so that there is time to notice.
+		m.At = 24*time.Hour + time.Duration(r.Int64N(int64(24*time.Hour)))
+	}
+	if s.Mode == Several && r.IntN(2) == 0 {
+		m.For = time.Duration(1+r.Int64N(36)) * time.Hour
+	}
+	m.Towards = 1 - 2*float64(r.IntN(2))
+	s.Mishaps = append(s.Mishaps, m)
+	if d.prepare != nil {
+		d.prepare(s)
+	}
+}
+
+// garden is the script's terrace as a garden file and as the gateway reads it.
+func (s *Script) garden() (*garden.Garden, error) {
+	var b strings.Builder
+	fmt.Fprint(&b, `site: { name: Campaign, latitude: 40.64, longitude: 22.94, elevation: 45 m, time-zone: Europe/Athens }
+mixes:
+  light:
+    illustrative: yes
+    retention: { model: van-genuchten, theta-r: 10 %, theta-s: 88 %, alpha: 0.15 /cm, n: 1.6, conductivity: 30 cm/h }
+    calibration: { method: two-point, points: [ { volts: 2.55 V, water: 10 % }, { volts: 1.35 V, water: 60 % } ] }
+pots:
+`)
+	for i, p := range s.Pots {
+		fmt.Fprintf(&b, "  p%d:\n    mix: light\n    size: %.0f L\n    plants: [ { crop: %s, canopy: %.2f m2 } ]\n", i, p.Litres, p.Crop, p.CanopyM2)
+		if p.Windy {
+			fmt.Fprint(&b, "    exposure: windy-paved\n")
+		}
+		fmt.Fprint(&b, "    probes:\n")
+		for n := range p.Probes {
+			// A pot's probes sit on different chips where there are two.
+			fmt.Fprintf(&b, "      n%d: { depth: %d cm, input: 0x%x/%d }\n", n, 10+10*n, 0x48+n, i)
+		}
+	}
+	fmt.Fprint(&b, "lines:\n")
+	for i, p := range s.Pots {
+		fmt.Fprintf(&b, "  l%d: { valve: { pin: %d }, waters: { p%d: %d x 2 L/h } }\n", i, 5+i, i, p.Emitters)
+	}
+	fmt.Fprintf(&b, "supply:\n  flow: %.0f L/h\n", s.SupplyL)
+	if s.Meter {
+		fmt.Fprint(&b, "  meter: 400 pulses/L\n")
+	}
+	if s.TankL > 0 {
+		fmt.Fprintf(&b, "  tank: %.0f L\n  tank-reserve: 5 L\n", s.TankL)
+	}
+	if s.Hours {
+		fmt.Fprint(&b, "  hours: [ 04:30-11:00, 16:00-23:30 ]\n")
+	}
+	fmt.Fprint(&b, "hardware: { kind: bench }\n")
+	g, problems, err := config.Load("campaign.yaml", []byte(b.String()))
+	if err != nil {
+		return nil, fmt.Errorf("campaign: seed %d: %w %v", s.Seed, err, problems)
+	}
+	s.start = time.Date(2026, s.Month, 1, 0, 0, 0, 0, g.Site.Zone)
+	s.every = g.SampleEvery
+	return g, nil
+}
+
+// weather is the script's weather, a row a day and three to spare.
+func (s *Script) weather() []garden.DayWeather {
+	rows := Climate(s.Seed, s.start, s.Days+3)
+	for i := range rows {
+		w := &rows[i]
+		switch s.Weather {
+		case "heat":
+			if i >= 2 {
+				w.TMaxC, w.TMinC, w.RainMM = garden.Known(41), garden.Known(26), garden.Known(0)
+			}
+		case "rain":
+			w.RainMM = garden.Known(12 + float64(i%5))
+		case "frost":
+			if i >= 1 {
+				w.TMinC, w.TMaxC = garden.Known(-3), garden.Known(9)
+			}
+		}
+	}
+	return rows
+}
+
+func sortRestarts(r []Restart) {
+	for i := 1; i < len(r); i++ {
+		for k := i; k > 0 && r[k].At < r[k-1].At; k-- {
+			r[k], r[k-1] = r[k-1], r[k]
+		}
+	}
+}

@@ -1,0 +1,207 @@
+package season
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"strings"
+	"testing"
+	"time"
+
+	"fabricpot/cmd/gateway/internal/runner"
+	"fabricpot/control/garden"
+	"fabricpot/sim/bench"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"periph.io/x/conn/v3/gpio"
+)
+
+// TestCampaign plays a fixed number of short seasons with everything that can go
+// wrong and holds each against the invariants. gateway simulate --faults plays
+// as many as anybody has patience for.
+func TestCampaign(t *testing.T) {
+	seeds, per := 24, 7
+	if testing.Short() {
+		seeds, per = 2, 4
+	}
+	c, err := RunCampaign(context.Background(), 1, seeds, per, nil)
+	require.NoError(t, err)
+	var out bytes.Buffer
+	require.NoError(t, c.WriteTable(&out))
+	t.Log("\n" + out.String())
+	assert.Empty(t, c.Failed)
+	// A run nobody watered would break nothing.
+	assert.Greater(t, c.Orders, 3*c.Runs)
+	assert.LessOrEqual(t, c.FalseRate(), 3.0, "false alarms per clean season: %v", c.FalseAlarms)
+	if !testing.Short() {
+		assert.Greater(t, c.Deaths, seeds/2)
+		for _, m := range c.Mishaps {
+			if m.WithinS > 0 {
+				assert.Positive(t, m.Judged, "%s was never put to the test", m.Kind)
+			}
+		}
+	}
+}
+
+// TestReplay: a script is its seed, and a seed is its run, to the last byte.
+func TestReplay(t *testing.T) {
+	once := func(seed uint64) string {
+		o, err := Play(NewScript(seed, Several, 4, ""))
+		require.NoError(t, err)
+		b, err := json.Marshal(o)
+		require.NoError(t, err)
+		return string(b)
+	}
+	assert.Equal(t, once(11), once(11))
+	assert.NotEqual(t, once(11), once(12))
+}
+
+// TestShrink: a failure that needs one mishap of four is told with that one.
+func TestShrink(t *testing.T) {
+	s := NewScript(5, Several, 6, "")
+	s.Mishaps = append(s.Mishaps, Mishap{Kind: "bus stuck", At: 30 * time.Hour})
+	s.Restarts = []Restart{{At: 40 * time.Hour, Down: time.Second}}
+	fails := func(s Script) (Outcome, error) {
+		o := Outcome{Script: s}
+		for _, m := range s.Mishaps {
+			if m.Kind == "bus stuck" {
+				o.Violations = []string{"it did it"}
+			}
+		}
+		return o, nil
+	}
+	o, err := fails(s)
+	require.NoError(t, err)
+	got := Shrink(o, fails).Script
+	require.Len(t, got.Mishaps, 1)
+	assert.Equal(t, MishapKind("bus stuck"), got.Mishaps[0].Kind)
+	assert.Empty(t, got.Restarts)
+	assert.Equal(t, 2, got.Days)
+}
+
+// trickPin is a pin with something between it and the gateway.
+type trickPin struct {
+	*bench.Pin
+	out func(*bench.Pin, gpio.Level) error
+}
+
+func (p trickPin) Out(l gpio.Level) error { return p.out(p.Pin, l) }
+
+func trickCoil(out func(*bench.Pin, gpio.Level) error) func(*bench.Pin) gpio.PinOut {
+	return func(p *bench.Pin) gpio.PinOut { return trickPin{p, out} }
+}
+
+// believer makes every bad reading a good, dry one.
+type believer struct{ runner.Sampler }
+
+func (s believer) Sample(now garden.Moment, out []garden.Reading) []garden.Reading {
+	out = s.Sampler.Sample(now, out)
+	for i := range out {
+		if out[i].Quality == garden.Bad {
+			out[i].Quality, out[i].Fault, out[i].Water, out[i].At = garden.Good, garden.NoFault, 0.2, now
+		}
+	}
+	return out
+}
+
+// TestCampaignCatches breaks the guard of each invariant on purpose and sees that
+// the campaign notices, and that it does not where nothing is broken.
+func TestCampaignCatches(t *testing.T) {
+	ending := false
+	cases := []struct {
+		name, says string
+		script     Script
+		tr         tricks
+	}{
+		{"deadline", "past its deadline", NewScript(3, Clean, 4, ""), tricks{coil: trickCoil(func(p *bench.Pin, l gpio.Level) error {
+			if p.Energised() && l == gpio.Low {
+				return nil // says that it closed, and does not
+			}
+			return p.Out(l)
+		})}},
+		{"supply", "opened on a supply", thirstyScript(), tricks{garden: func(g *garden.Garden) *garden.Garden {
+			c := *g
+			c.Supply.FlowLPH *= 10
+			return &c
+		}}},
+		{"cap", "over its cap", NewScript(3, Single, 5, "somebody asks for far too much"), tricks{garden: func(g *garden.Garden) *garden.Garden {
+			c := *g
+			c.Limits.DailyFactor *= 10
+			return &c
+		}}},
+		{"bad reading", "rests on no good reading", NewScript(3, Single, 5, "probe open"), tricks{wrap: func(o *Options) {
+			honest := o.sampler
+			o.sampler = func(s runner.Sampler) runner.Sampler { return believer{honest(s)} }
+		}}},
+		{"closed at stop", "left open at a stop", thirstyScript(), tricks{begun: func(b *Bench) {
+			b.Clock.At(36*time.Hour, func() { ending = true })
+		}, coil: trickCoil(func(p *bench.Pin, l gpio.Level) error {
+			if ending && l == gpio.Low {
+				return nil
+			}
+			return p.Out(l)
+		})}},
+		{"water balance", "the journal knows of", thirstyScript(), tricks{begun: func(b *Bench) {
+			b.Terrace.LeakValve(b.Garden.Lines[0].ID, 3)
+		}}},
+		{"alarm in time", "no alarm of its kind", NewScript(3, Single, 5, "probe open"), tricks{wrap: func(o *Options) { o.Tell = nil }}},
+		{"plants live", "lost", thirstyScript(), tricks{coil: trickCoil(func(p *bench.Pin, l gpio.Level) error {
+			if l == gpio.High {
+				return nil
+			}
+			return p.Out(l)
+		})}},
+		{"intent before the coil", "without an intent", NewScript(3, Clean, 4, ""), tricks{wrap: func(o *Options) {
+			o.Journal = forgetful{o.Journal}
+		}}},
+		{"closed first at a start", "not closed first", restarted(), tricks{coil: trickCoil(func(p *bench.Pin, l gpio.Level) error {
+			if p.Calls() > 1 && l == gpio.Low {
+				return nil
+			}
+			return p.Out(l)
+		})}},
+	}
+	for _, c := range cases {
+		t.Run(c.name, func(t *testing.T) {
+			ending = false
+			whole, err := Play(c.script)
+			require.NoError(t, err)
+			require.Empty(t, whole.Violations, "nothing is broken yet")
+			got, err := play(c.script, c.tr)
+			require.NoError(t, err)
+			found := false
+			for _, v := range got.Violations {
+				found = found || strings.Contains(v, c.says)
+			}
+			assert.True(t, found, "expected %q among %v", c.says, got.Violations)
+		})
+	}
+}
+
+// forgetful says that it keeps intents and does not.
+type forgetful struct{ runner.Recorder }
+
+func (forgetful) Intend(garden.Order, float64, garden.Moment) error { return nil }
+
+// thirstyScript has two big windy pots in a heat wave on a supply for one line.
+func thirstyScript() Script {
+	s := NewScript(3, Clean, 7, "")
+	s.Weather, s.Hours, s.Meter, s.Month = "heat", false, false, time.July
+	s.Pots = []ScriptPot{
+		{Litres: 38, Crop: "chilli", CanopyM2: 0.8, Windy: true, Probes: 1, Emitters: 6},
+		{Litres: 38, Crop: "chilli", CanopyM2: 0.8, Windy: true, Probes: 1, Emitters: 6},
+	}
+	s.SupplyL = 12
+	return s
+}
+
+// restarted dies in the middle of waterings, with its outputs driven.
+func restarted() Script {
+	s := thirstyScript()
+	s.Mode = Several
+	for h := 30; h < 160; h += 3 {
+		s.Restarts = append(s.Restarts, Restart{At: time.Duration(h) * time.Hour, Down: 2 * time.Second})
+	}
+	return s
+}

@@ -1,0 +1,298 @@
+package season
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"fabricpot/cmd/gateway/internal/runner"
+	"fabricpot/control"
+	"fabricpot/control/alarm"
+	"fabricpot/control/garden"
+	"fabricpot/sim/bench"
+)
+
+const (
+	// late is how long past its deadline a line may be energised.
+	late = 100 * time.Millisecond
+	// startClose is how soon after a start every line must be closed.
+	startClose = time.Second
+	// goodFor is how long a good reading may be the reason for an order.
+	goodFor = 30 * time.Minute
+	// most bounds the list of violations of one run.
+	most = 20
+)
+
+// witness watches a campaign from outside: the pins, the true water, what was
+// written and what was told. It keeps books of its own and never asks the
+// gateway what it believes.
+type witness struct {
+	g     *garden.Garden
+	clock *bench.Clock
+	lines []seenLine
+	good  map[garden.ProbeID]time.Duration
+	// dead is set between a gateway's death and the next one's start.
+	dead       bool
+	violations []string
+	raised     []alarm.Change
+	cleared    []alarm.Change
+	resting    []garden.Order // Irrigate orders of this tick
+	orders     int
+}
+
+// seenLine is one line as its pin shows it.
+type seenLine struct {
+	l        *garden.Line
+	capL     float64
+	on       bool
+	since    time.Duration
+	deadline time.Duration
+	granted  bool // an intent came since the last opening
+	kept     bool // and was written
+	pinBad   bool // its pin can't be driven: nobody can close it
+	spans    []openSpan
+	opened   []time.Duration
+	asked    []time.Duration // intents
+	saidL    float64         // by the journal
+	excused  bool            // the deadline of this opening passed while no gateway lived
+}
+
+type openSpan struct{ from, to time.Duration }
+
+func newWitness(g *garden.Garden, capL map[garden.LineID]float64) *witness {
+	w := &witness{g: g, good: map[garden.ProbeID]time.Duration{}}
+	for i := range g.Lines {
+		w.lines = append(w.lines, seenLine{l: &g.Lines[i], capL: capL[g.Lines[i].ID]})
+	}
+	return w
+}
+
+func (w *witness) fault(format string, args ...any) {
+	if len(w.violations) < most {
+		at := time.Duration(0)
+		if w.clock != nil {
+			at = w.clock.Now()
+		}
+		w.violations = append(w.violations, fmt.Sprintf("%v: ", at.Round(time.Millisecond))+fmt.Sprintf(format, args...))
+	}
+}
+
+func (w *witness) line(id garden.LineID) *seenLine {
+	for i := range w.lines {
+		if w.lines[i].l.ID == id {
+			return &w.lines[i]
+		}
+	}
+	return nil
+}
+
+// watch has every pin report.
+func (w *witness) watch(b *Bench) {
+	w.clock = b.Clock
+	for i := range w.lines {
+		s := &w.lines[i]
+		b.Wires.Pin(s.l.ID).Watch(func(e bench.PinEvent) { w.moved(s, e) })
+	}
+}
+
+func (w *witness) intended(o garden.Order, at garden.Moment, kept bool) {
+	s := w.line(o.Line)
+	if s == nil {
+		w.fault("an order for line %q, which is not there", o.Line)
+		return
+	}
+	if kept || !s.granted {
+		s.granted, s.kept = true, kept
+	}
+	s.deadline = w.clock.Now() + o.MaxOn
+	s.asked = append(s.asked, w.clock.Now())
+}
+
+func (w *witness) settled(d garden.Delivery) {
+	if s := w.line(d.Line); s != nil {
+		s.saidL += d.Litres
+	}
+}
+
+// moved is told each change of a pin.
+func (w *witness) moved(s *seenLine, e bench.PinEvent) {
+	flow := s.l.FlowLPH()
+	if e.Energised && !s.on {
+		s.on, s.since, s.excused = true, e.At, false
+		if !s.granted {
+			w.fault("line %s was opened without an intent", s.l.ID)
+		}
+		s.granted = false
+		sum := 0.0
+		for i := range w.lines {
+			if w.lines[i].on {
+				sum += w.lines[i].l.FlowLPH()
+			}
+		}
+		if sum > w.g.Supply.FlowLPH*(1+1e-9) {
+			w.fault("%.1f L/h opened on a supply of %.1f L/h", sum, w.g.Supply.FlowLPH)
+		}
+		if rolling := s.lastDay(e.At) + flow*max(0, s.deadline-e.At).Hours(); rolling > s.capL*(1+1e-6)+0.01 {
+			w.fault("line %s may come to %.2f L a day over its cap of %.2f L", s.l.ID, rolling, s.capL)
+		}
+		s.opened = append(s.opened, e.At)
+	}
+	if !e.Energised && s.on {
+		s.on = false
+		s.spans = append(s.spans, openSpan{s.since, e.At})
+		s.check(w, e.At)
+	}
+}
+
+// check judges how long a line was, or still is, open.
+func (s *seenLine) check(w *witness, now time.Duration) {
+	if now > s.deadline+late && !s.excused && !s.pinBad {
+		s.excused = true // once
+		w.fault("line %s was open %v past its deadline", s.l.ID, now-s.deadline)
+	}
+}
+
+// lastDay is what a line of nominal flow gave in the day before now, litres.
+func (s *seenLine) lastDay(now time.Duration) float64 {
+	var d time.Duration
+	for i := len(s.spans) - 1; i >= 0 && s.spans[i].to > now-24*time.Hour; i-- {
+		d += s.spans[i].to - max(s.spans[i].from, now-24*time.Hour)
+	}
+	return s.l.FlowLPH() * d.Hours()
+}
+
+// died and lives bracket the time without a gateway, in which nobody can keep a
+// deadline.
+func (w *witness) died() {
+	w.dead = true
+	for i := range w.lines {
+		w.lines[i].granted = false
+	}
+}
+
+func (w *witness) lives(began time.Duration) {
+	w.dead = false
+	for i := range w.lines {
+		if s := &w.lines[i]; s.on && !s.pinBad {
+			w.fault("line %s was not closed first at a start", s.l.ID)
+		}
+	}
+	if took := w.clock.Now() - began; took > startClose {
+		w.fault("closing at a start took %v", took)
+	}
+}
+
+// stopped judges the end of a gateway that was stopped in good order.
+func (w *witness) stopped() {
+	for i := range w.lines {
+		if s := &w.lines[i]; s.on && !s.pinBad {
+			w.fault("line %s was left open at a stop", s.l.ID)
+		}
+	}
+}
+
+// ticked ends a tick: overdue lines, and orders whose reading was bad.
+func (w *witness) ticked(now garden.Moment) {
+	at := w.clock.Now()
+	for i := range w.lines {
+		if w.lines[i].on && !w.dead {
+			w.lines[i].check(w, at)
+		}
+	}
+	for _, o := range w.resting {
+		if !w.trusted(o.Zone, at) {
+			w.fault("order %d of kind %s for %s rests on no good reading", o.ID, o.Kind, o.Zone)
+		}
+	}
+	w.resting = w.resting[:0]
+}
+
+// trusted reports whether a probe of the zone gave a good reading lately.
+func (w *witness) trusted(z garden.ZoneID, at time.Duration) bool {
+	_, zone, ok := w.g.Zone(z)
+	if !ok {
+		return false
+	}
+	for i := range zone.Probes {
+		if t, seen := w.good[zone.Probes[i].ID]; seen && at-t <= goodFor+time.Minute {
+			return true
+		}
+	}
+	return false
+}
+
+// sampled is told what the drivers really said.
+func (w *witness) sampled(readings []garden.Reading) {
+	at := w.clock.Now()
+	for i := range readings {
+		if readings[i].Quality == garden.Good {
+			w.good[readings[i].Probe] = at
+		}
+	}
+}
+
+// senseWitness stands between the drivers and the loop.
+type senseWitness struct {
+	runner.Sampler
+	w *witness
+}
+
+func (s senseWitness) Sample(now garden.Moment, out []garden.Reading) []garden.Reading {
+	out = s.Sampler.Sample(now, out)
+	s.w.sampled(out)
+	return out
+}
+
+// The witness hears what people are told.
+
+func (w *witness) Opened(_ garden.Moment, o garden.Order) {
+	w.orders++
+	if o.Kind == garden.Irrigate {
+		w.resting = append(w.resting, o)
+	}
+}
+func (w *witness) Ended(garden.Delivery)                               {}
+func (w *witness) Refused(garden.Moment, garden.Order, garden.Refusal) {}
+func (w *witness) Noticed(control.Event)                               {}
+func (w *witness) Failed(garden.Moment, string, error)                 {}
+
+// Alarmed keeps what rose and cleared, by the event clock.
+func (w *witness) Alarmed(c alarm.Change) {
+	c.At.Mono = w.clock.Now()
+	switch c.Event {
+	case alarm.Raised:
+		w.raised = append(w.raised, c)
+	case alarm.Cleared:
+		w.cleared = append(w.cleared, c)
+	}
+}
+
+// balance closes the books at the end: no water made or lost in the terrace, and
+// none received that the journal does not know. leaky tells that the terrace's
+// plumbing itself was at fault.
+func (w *witness) balance(b *Bench, leaky bool) {
+	for i := range b.Plan.Zones() {
+		t := b.Terrace.Totals(i)
+		if t.MassErrorL > 1e-6 {
+			w.fault("zone %d: %.2g L of water made or lost", i, t.MassErrorL)
+		}
+		out := t.DrainedL + t.TranspiredL + t.EvaporatedL + t.StoredChangeL
+		if math.Abs(t.AppliedL+t.RainL-out) > 1e-6 {
+			w.fault("zone %d: %.6f L came and %.6f L are somewhere", i, t.AppliedL+t.RainL, out)
+		}
+	}
+	if leaky {
+		return
+	}
+	for i := range w.lines {
+		s := &w.lines[i]
+		got := b.Terrace.LineLitres(s.l.ID)
+		// Emitters spread by a few percent, and a sampling may pass between the
+		// order and the click of the valve.
+		if got > s.saidL*1.1+0.05*float64(len(s.opened))+0.01 {
+			w.fault("line %s gave %.2f L and the journal knows of %.2f L", s.l.ID, got, s.saidL)
+		}
+	}
+}
+
+var _ runner.Teller = (*witness)(nil)
