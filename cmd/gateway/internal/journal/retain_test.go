@@ -14,7 +14,8 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// fill writes a sample a minute of one probe and one zone.
+// fill writes a sample a minute of one probe and one zone, half a day at a time
+// as a write has only so much patience.
 func fill(t *testing.T, j *Journal, from, to time.Duration, value func(minute int) float64) {
 	t.Helper()
 	var b Batch
@@ -22,6 +23,10 @@ func fill(t *testing.T, j *Journal, from, to time.Duration, value func(minute in
 		v := value(int(d / time.Minute))
 		b.Readings = append(b.Readings, garden.Reading{Probe: "p", At: at(d), Volts: garden.Volts(2 - v), Water: garden.WaterFraction(v), Quality: garden.Good})
 		b.Zones = append(b.Zones, ZoneSample{Zone: "chilli", At: at(d), Water: garden.Known(v), Refill: garden.Known(0.3)})
+		if len(b.Zones) == 720 {
+			require.NoError(t, j.AddSamples(b))
+			b = Batch{}
+		}
 	}
 	require.NoError(t, j.AddSamples(b))
 }
