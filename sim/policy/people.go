@@ -43,7 +43,7 @@ func (c *can) Step(s *Sight, out *Orders) {
 	}
 	for z, l := range c.litres {
 		if l > 0 {
-			out.Pour = append(out.Pour, Pour{z, l})
+			out.Pour = append(out.Pour, Pour{Zone: z, Litres: l})
 		}
 	}
 }
@@ -104,6 +104,6 @@ func (g *grower) Step(s *Sight, out *Orders) {
 			}
 		}
 		g.litres[z], g.drained[z], g.hung[z] = l, s.DrainedL[z], s.HungHours[z]
-		out.Pour = append(out.Pour, Pour{z, l})
+		out.Pour = append(out.Pour, Pour{Zone: z, Litres: l})
 	}
 }

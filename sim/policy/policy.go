@@ -43,10 +43,10 @@ type Orders struct {
 // Reset empties the orders and keeps their room.
 func (o *Orders) Reset() { o.Water, o.Stop, o.Pour = o.Water[:0], o.Stop[:0], o.Pour[:0] }
 
-// Pour is a can of water into a zone.
+// Pour is a can of water into a zone, or of feed with NMgL of nitrogen in it.
 type Pour struct {
-	Zone   int
-	Litres float64
+	Zone         int
+	Litres, NMgL float64
 }
 
 // Names of the policies, in the order in which tables list them.
@@ -100,7 +100,7 @@ func always(set []time.Duration) func(int) []time.Duration {
 // Probes tells whether a policy reads probes, and so ticks as often as they are
 // read.
 func Probes(p Policy) bool {
-	_, yes := p.(*moistureSwitch)
+	_, yes := bare(p).(*moistureSwitch)
 	return yes
 }
 
@@ -116,9 +116,17 @@ func dayNumber(t time.Time) int {
 	return int(time.Date(y, m, d, 0, 0, 0, 0, time.UTC).Unix() / 86400)
 }
 
+// bare is the policy without who feeds beside it.
+func bare(p Policy) Policy {
+	if f, ok := p.(*fed); ok {
+		return f.Policy
+	}
+	return p
+}
+
 // Person tells whether a policy is a person, who needs no power.
 func Person(p Policy) bool {
-	switch p.(type) {
+	switch bare(p).(type) {
 	case *can, *grower:
 		return true
 	}

@@ -173,3 +173,24 @@ func TestCarefulGrowerLearnsTheCan(t *testing.T) {
 	assert.Less(t, pour(3, 0.55, 0), same, "much came out")
 	assert.Greater(t, pour(4, 1.05, 5), same, "much came out, yet the plants hung")
 }
+
+func TestFeedingByCalendar(t *testing.T) {
+	f := facts(60, func(int) float64 { return 1 })
+	meals := []Meal{{Litres: 1.5, NMgL: 100, EveryDays: 7}, {}}
+	days := func(name string) (out []int) {
+		p := Fed(rivalOf(t, name, f), f, meals)
+		for d := range 60 {
+			for _, o := range step(p, Sight{Now: f.at(d, 19*time.Hour+time.Minute)}).Pour {
+				if o.NMgL > 0 {
+					assert.Equal(t, Pour{0, 1.5, 100}, o)
+					out = append(out, d)
+				}
+			}
+		}
+		return out
+	}
+	assert.Equal(t, []int{21, 28, 35, 42, 49, 56}, days(HottestWeek))
+	assert.Equal(t, []int{21, 28, 42, 49}, days(ByHand), "every third is forgotten")
+	assert.True(t, Person(Fed(rivalOf(t, Careful, f), f, meals)))
+	assert.True(t, Probes(Fed(rivalOf(t, OneSwitch, f), f, meals)))
+}

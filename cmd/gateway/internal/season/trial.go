@@ -56,7 +56,10 @@ type TrialZone struct {
 	// 0..1.
 	HopedKG       float64 `json:"hoped_kg"`
 	RelativeYield float64 `json:"relative_yield"`
-	// Nitrogen, g, of the mix's starter charge: the trial feeds nobody.
+	// Nitrogen, g: applied with feed beside the mix's starter charge, taken up of
+	// what plants with plenty would have taken, and leached.
+	NAppliedG float64 `json:"n_applied_g"`
+	NWantedG  float64 `json:"n_wanted_g"`
 	NUsedG    float64 `json:"n_used_g"`
 	NLeachedG float64 `json:"n_leached_g"`
 }

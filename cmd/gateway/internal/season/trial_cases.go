@@ -17,7 +17,7 @@ import (
 type TrialCase struct {
 	Name string
 	// Group gathers cases in tables: "seasons", "sizes", "probes", "emitters",
-	// "leaching", "faults".
+	// "leaching", "fed", "faults".
 	Group string
 	// Garden, Mix and Weather name what trialGarden, trialMixes and the files of
 	// testdata know.
@@ -32,6 +32,9 @@ type TrialCase struct {
 	// offsets in V, of gain, and a drift in V/h that all of them share.
 	NoiseV, OffsetV, Gain, DriftVPH float64
 	Fault                           fault
+	// Fed keeps the garden's feeds and the leaching that goes with them; rivals
+	// are fed by the calendar.
+	Fed bool
 	// Curve keeps the first pot's water.
 	Curve bool
 	// Tick replaces the garden's sample-every.
@@ -131,23 +134,30 @@ func (c TrialCase) garden() (*garden.Garden, error) {
 	return g, nil
 }
 
-// bare leaves what water alone is about: pots without a line stand aside, nobody
-// is fed, and leaching is what the case asks.
+// bare leaves what water alone is about: pots without a line stand aside; unless
+// the case is about feeding, nobody is fed and leaching is what the case asks.
 func (c TrialCase) bare(g *garden.Garden) {
 	pots := g.Pots[:0]
 	for _, p := range g.Pots {
 		lined := true
 		for i := range p.Zones {
-			p.Zones[i].Feed, p.Zones[i].LeachingFraction = garden.FeedPlan{}, c.Leaching
+			if !c.Fed {
+				p.Zones[i].Feed, p.Zones[i].LeachingFraction = garden.FeedPlan{}, c.Leaching
+			}
 			lined = lined && p.Zones[i].Line != ""
 		}
 		if lined {
 			pots = append(pots, p)
 		}
 	}
-	g.Pots, g.Products, g.Broker = pots, nil, garden.Broker{}
+	g.Pots, g.Broker = pots, garden.Broker{}
+	if !c.Fed {
+		g.Products = nil
+	}
 	for i := range g.Lines {
-		g.Lines[i].Injector = garden.Injector{}
+		if !c.Fed {
+			g.Lines[i].Injector = garden.Injector{}
+		}
 		if c.DU > 0 {
 			g.Lines[i].DU = c.DU
 		}

@@ -53,10 +53,12 @@ type TrialRow struct {
 	DryDays      Spread `json:"longest_dry_spell_days"`
 	Openings     Spread `json:"valve_openings"`
 	ValveMinutes Spread `json:"valve_minutes"`
-	// NLeachedG is starter nitrogen leached from all pots, and NLeachedGPerKG
-	// per kg of harvest.
+	// Nitrogen of all pots: applied with feed, leached, and used as a share of
+	// what plants with plenty would have taken; NLeachedGPerKG is per kg of
+	// harvest.
+	NAppliedG      Spread `json:"n_applied_g"`
+	NUsedShare     Spread `json:"n_used_share"`
 	NLeachedG      Spread `json:"n_leached_g"`
-	NUsedG         Spread `json:"n_used_g"`
 	NLeachedGPerKG Spread `json:"n_leached_g_per_kg"`
 	// AlarmHours after the fault, over the seeds in which an alarm came; Alarms
 	// is how many those are.
@@ -68,7 +70,8 @@ type TrialRow struct {
 type runSums struct {
 	applied, drained, drainedIrrigation, stored float64
 	potential, transpired                       float64
-	hoped, got, overWet, dry, nUsed, nLeached   float64
+	hoped, got, overWet, dry                    float64
+	nApplied, nWanted, nUsed, nLeached          float64
 	worst                                       float64
 	worstName                                   string
 }
@@ -86,6 +89,8 @@ func sum(r TrialRun) runSums {
 		s.got += z.HopedKG * z.RelativeYield
 		s.overWet += z.HoursOverWet / float64(len(r.Zones))
 		s.dry = math.Max(s.dry, float64(z.DryDays))
+		s.nApplied += z.NAppliedG
+		s.nWanted += z.NWantedG
 		s.nUsed += z.NUsedG
 		s.nLeached += z.NLeachedG
 		if lost := share(z.PotentialTranspirationL-z.TranspiredL, z.PotentialTranspirationL); lost > s.worst {
@@ -142,7 +147,8 @@ func Rows(set TrialSet, runs []TrialRun) []TrialRow {
 				add(&row.Openings, float64(r.Openings))
 				add(&row.ValveMinutes, r.ValveMinutes)
 				add(&row.NLeachedG, s.nLeached)
-				add(&row.NUsedG, s.nUsed)
+				add(&row.NAppliedG, s.nApplied)
+				add(&row.NUsedShare, share(s.nUsed, s.nWanted))
 				add(&row.NLeachedGPerKG, share(s.nLeached, s.got))
 				if s.worst > worst {
 					worst, row.WorstName = s.worst, s.worstName

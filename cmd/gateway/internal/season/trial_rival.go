@@ -46,6 +46,13 @@ func (w *trialWorld) rival(ctx context.Context, name string) (TrialRun, error) {
 	if !ok {
 		return TrialRun{}, fmt.Errorf("no policy of that name")
 	}
+	if w.c.Fed {
+		meals, err := w.meals()
+		if err != nil {
+			return TrialRun{}, err
+		}
+		p = policy.Fed(p, w.ref.facts, meals)
+	}
 	r, err := newRig(w, p)
 	if err != nil {
 		return TrialRun{}, err
@@ -149,7 +156,7 @@ func (r *rig) obey(sky garden.WeatherNow) {
 	}
 	for _, p := range r.orders.Pour {
 		if !r.tapDry {
-			r.soil.PourByHand(p.Zone, p.Litres)
+			r.soil.PourFeedByHand(p.Zone, p.Litres, p.NMgL)
 		}
 	}
 	if err := r.guard.Flush(); err != nil && r.err == nil {

@@ -28,7 +28,9 @@ func QuickTrial() TrialSet {
 	base := TrialCase{Name: baseCase, Group: groupSeasons, Garden: onTerrace, Weather: "seattle", From: "2014-06-01", Days: 92, Tick: tick, Curve: true}
 	york := base
 	york.Name, york.Weather, york.From, york.Curve = "New York 2012", "new-york", "2012-06-01", false
-	set.Cases = append(set.Cases, base, york, heatCase(tick))
+	fed := base
+	fed.Name, fed.Group, fed.Curve, fed.Fed = "fed, "+base.Name, groupFed, false, true
+	set.Cases = append(set.Cases, base, york, heatCase(tick), fed)
 	short := base
 	short.Curve, short.From, short.Days = false, "2014-07-01", 35
 	short.Name, short.Group = "no fault, five weeks", groupFaults
@@ -88,6 +90,8 @@ func FullTrial() TrialSet {
 		vary("emitters", fmt.Sprintf("uniformity %.2f", du), func(c *TrialCase) { c.DU = du })
 	}
 	vary("leaching", "leaching 0.15", func(c *TrialCase) { c.Leaching = 0.15 })
+	vary(groupFed, "fed, Seattle 2014", func(c *TrialCase) { c.Fed = true })
+	vary(groupFed, "fed, New York 2012", func(c *TrialCase) { c.Fed, c.Weather, c.From = true, "new-york", "2012-05-01" })
 	set.Cases = append(set.Cases, faultCases(base)...)
 	return set
 }

@@ -59,7 +59,7 @@ func (r *TrialRow) spreads() []figure {
 		{"transpiration_lost_share", &r.LostShare}, {"worst_pot_lost_share", &r.WorstPot},
 		{"hours_over_wet", &r.HoursOverWet}, {"longest_dry_spell_days", &r.DryDays},
 		{"valve_openings", &r.Openings}, {"valve_minutes", &r.ValveMinutes},
-		{"n_used_g", &r.NUsedG}, {"n_leached_g", &r.NLeachedG}, {"n_leached_g_per_kg", &r.NLeachedGPerKG},
+		{"n_applied_g", &r.NAppliedG}, {"n_used_share", &r.NUsedShare}, {"n_leached_g", &r.NLeachedG}, {"n_leached_g_per_kg", &r.NLeachedGPerKG},
 		{"alarm_hours", &r.AlarmHours},
 	}
 }
@@ -122,6 +122,9 @@ func WriteTrialTable(w io.Writer, set TrialSet, rows []TrialRow) error {
 			return err
 		}
 	}
+	if err := fedTable(w, set, rows); err != nil {
+		return err
+	}
 	if err := variationTable(w, set, rows); err != nil {
 		return err
 	}
@@ -132,8 +135,9 @@ func WriteTrialTable(w io.Writer, set TrialSet, rows []TrialRow) error {
 Times ideal: water applied, less what the pots hold more at the end, over that of
 a ledger that knows the future and loses nothing to thirst. Lost: the share of
 transpiration that did not happen. kg: harvest by FAO-33's yield response (Ky
-from memory) times the share of hours that were not over-wet. N is starter
-charge: nobody is fed here. Timers but the one by tables are set with hindsight.
+from memory) times the share of hours that were not over-wet. Where nobody
+is fed, N is starter charge. All timers but the one by tables are set with
+hindsight.
 `)
 	return err
 }
@@ -167,7 +171,38 @@ func policyTable(w io.Writer, rows []TrialRow) error {
 const (
 	groupSeasons = "seasons"
 	groupFaults  = "faults"
+	groupFed     = "fed"
 )
+
+// fedTable is about nitrogen.
+func fedTable(w io.Writer, set TrialSet, rows []TrialRow) error {
+	for _, c := range set.Cases {
+		if c.Group != groupFed {
+			continue
+		}
+		fmt.Fprintf(w, "\n%s: %s from %s, %d days, feeds and the leaching that goes with them.\n\n", c.Name, c.Garden, c.From, c.Days)
+		t := tabwriter.NewWriter(w, 0, 0, 2, ' ', tabwriter.AlignRight)
+		fmt.Fprintln(t, "policy\tapplied L\tdrained %\ttimes ideal\tlost %\tworst pot %\tyield %\tN applied g\tN used, % of wanted\tN leached g\tN leached g/kg\t")
+		for _, r := range of(rows, c.Name) {
+			fmt.Fprintf(t, "%s\t%.0f\t%.1f\t%.2f\t%.2f\t%.1f\t%.1f\t", r.Policy, r.AppliedL.Mean, 100*r.DrainedShare.Mean,
+				r.TimesIdeal.Mean, 100*r.LostShare.Mean, 100*r.WorstPot.Most, 100*r.RelativeYield.Mean)
+			if r.Policy == policy.Ideal {
+				fmt.Fprintln(t, "\t\t\t\t")
+				continue
+			}
+			fmt.Fprintf(t, "%.1f\t%.0f\t%.1f\t%.2f\t\n", r.NAppliedG.Mean, 100*r.NUsedShare.Mean, r.NLeachedG.Mean, r.NLeachedGPerKG.Mean)
+		}
+		if err := t.Flush(); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// other tells the groups that have no table of their own.
+func other(c TrialCase) bool {
+	return c.Group != groupSeasons && c.Group != groupFaults && c.Group != groupFed
+}
 
 // compared are the policies that stand beside the gateway in the narrow tables.
 func compared() []string {
@@ -175,11 +210,11 @@ func compared() []string {
 }
 
 func variationTable(w io.Writer, set TrialSet, rows []TrialRow) error {
-	if !slices.ContainsFunc(set.Cases, func(c TrialCase) bool { return c.Group != groupSeasons && c.Group != groupFaults }) {
+	if !slices.ContainsFunc(set.Cases, other) {
 		return nil
 	}
 	fmt.Fprint(w, "\nWhat else may differ: water in times the ideal, and transpiration lost in %.\n\n")
-	return narrowTable(w, set, rows, func(c TrialCase) bool { return c.Group != groupSeasons && c.Group != groupFaults }, false)
+	return narrowTable(w, set, rows, other, false)
 }
 
 func faultTable(w io.Writer, set TrialSet, rows []TrialRow) error {
@@ -198,6 +233,8 @@ func narrowTable(w io.Writer, set TrialSet, rows []TrialRow, want func(TrialCase
 	}
 	if alarms {
 		fmt.Fprint(t, "alarm\t")
+	} else {
+		fmt.Fprintf(t, "%s: drained %%\t", policy.Gateway)
 	}
 	fmt.Fprintln(t)
 	for _, c := range set.Cases {
@@ -205,7 +242,7 @@ func narrowTable(w io.Writer, set TrialSet, rows []TrialRow, want func(TrialCase
 			continue
 		}
 		fmt.Fprintf(t, "%s\t", c.Name)
-		alarm := ""
+		alarm, drained := "", ""
 		for _, p := range compared() {
 			i := slices.IndexFunc(rows, func(r TrialRow) bool { return r.Case == c.Name && r.Policy == p })
 			if i < 0 {
@@ -214,6 +251,9 @@ func narrowTable(w io.Writer, set TrialSet, rows []TrialRow, want func(TrialCase
 			}
 			r := rows[i]
 			fmt.Fprintf(t, "%.2f\t%.2f\t%.1f\t", r.TimesIdeal.Mean, 100*r.LostShare.Mean, 100*r.WorstPot.Most)
+			if p == policy.Gateway {
+				drained = fmt.Sprintf("%.1f", 100*r.DrainedShare.Mean)
+			}
 			if p == policy.Gateway && c.Fault.Kind != noFault {
 				alarm = "none"
 				if r.Alarms > 0 {
@@ -226,6 +266,8 @@ func narrowTable(w io.Writer, set TrialSet, rows []TrialRow, want func(TrialCase
 		}
 		if alarms {
 			fmt.Fprintf(t, "%s\t", alarm)
+		} else {
+			fmt.Fprintf(t, "%s\t", drained)
 		}
 		fmt.Fprintln(t)
 	}

@@ -68,7 +68,7 @@ func (t *trialWatch) figures(wires *bench.Bench) TrialRun {
 			AppliedL: tot.AppliedL, DrainedL: tot.DrainedL, DrainedIrrigationL: tot.DrainedIrrigationL, RainL: tot.RainL,
 			StoredChangeL: tot.StoredChangeL, PotentialTranspirationL: tot.PotentialTranspirationL, TranspiredL: tot.TranspiredL,
 			HoursStressed: tot.HoursStressed, HoursOverWet: tot.HoursSaturated, DryDays: t.dry[z],
-			NUsedG: n.UsedG, NLeachedG: n.LeachedG,
+			NAppliedG: n.AppliedG, NWantedG: n.WantedG, NUsedG: n.UsedG, NLeachedG: n.LeachedG,
 		})
 	}
 	for _, l := range t.w.g.Lines {
@@ -115,4 +115,22 @@ func (w *trialWorld) finish(out *TrialRun) {
 			f.RelativeYield = got / f.HopedKG
 		}
 	})
+}
+
+// meals are what the gateway's own rules give a grown plant: the same dose, the
+// same strength, the same interval.
+func (w *trialWorld) meals() ([]policy.Meal, error) {
+	var out []policy.Meal
+	var err error
+	w.g.EachZone(func(p *garden.Pot, z *garden.Zone) {
+		var m policy.Meal
+		if h := feed.ZoneHunger(z); z.Feed.Fed() && err == nil {
+			var portion feed.Portion
+			if portion, err = feed.PortionFor(z.Feed, z.VolumeL(p), h, feed.Middle); err == nil {
+				m = policy.Meal{Litres: portion.Litres, NMgL: portion.NPPM, EveryDays: z.Feed.IntervalDays.Or(h.Habit.IntervalDays(feed.Middle))}
+			}
+		}
+		out = append(out, m)
+	})
+	return out, err
 }
