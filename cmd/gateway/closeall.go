@@ -49,6 +49,11 @@ after every exit.`,
 				return nil
 			}
 			fmt.Fprintln(s.err, "no gateway is running: closing the board's lines directly")
+			for i := range g.Lines {
+				if l := &g.Lines[i]; l.Valve.Kind == garden.RemoteValve {
+					fmt.Fprintf(s.err, "line %s is a remote valve: only a running gateway reaches it; it closes by its own limit, or shut its hand valve\n", l.ID)
+				}
+			}
 			rep, err = closeBoard(g, s.err)
 			if err != nil {
 				return err
