@@ -63,7 +63,7 @@ const DrainageKind = "pour-through-ec"
 
 // bookMemory is how far back closed tasks are remembered, so that one that is
 // reported twice is asked about.
-const bookMemory = 120 * 24 * time.Hour
+const bookMemory = 400 * 24 * time.Hour
 
 // Fed is what feeding needs of the past.
 func (j *Journal) Fed(now time.Time) (feeding.Past, error) {
