@@ -22,6 +22,7 @@ type simulateFlags struct {
 	weather, from, to, journal string
 	seed                       uint64
 	json                       bool
+	faults                     faultFlags
 }
 
 func newSimulate(s streams) *cobra.Command {
@@ -35,12 +36,21 @@ of what each zone got, lost and missed.
 
 Weather is a CSV with the columns date, precipitation (mm), temp_max, temp_min
 (°C) and wind (m/s), a row per day. Without one the bench's invented climate is
-used. One seed gives one season, byte for byte.`,
+used. One seed gives one season, byte for byte.
+
+With --faults it plays a campaign instead: random terraces on which probes,
+valves, pipes, clocks and cards go wrong and the gateway is killed, each judged
+by what a garden is promised. It ends with what was seen and how soon, and fails
+if a promise was broken.`,
 		Example: `  gateway simulate --weather testdata/weather/seattle-weather.csv \
       --from 2014-05-01 --to 2014-09-30
-  gateway simulate my-terrace.yaml --from 2026-06-01 --to 2026-08-31 --seed 7 --json`,
+  gateway simulate my-terrace.yaml --from 2026-06-01 --to 2026-08-31 --seed 7 --json
+  gateway simulate --faults --seeds 20`,
 		Args: usage(cobra.MaximumNArgs(1)),
 		RunE: func(cmd *cobra.Command, args []string) error {
+			if f.faults.on {
+				return simulateFaults(cmd.Context(), s, args, f)
+			}
 			return simulate(cmd.Context(), s, args, f)
 		},
 	}
@@ -51,6 +61,7 @@ used. One seed gives one season, byte for byte.`,
 	fl.Uint64Var(&f.seed, "seed", 1, "what chance depends on; the same `N` gives the same season")
 	fl.BoolVar(&f.json, "json", false, "print one JSON object in place of the table")
 	fl.StringVar(&f.journal, "journal", "", "keep a journal of the season in this new `FILE`")
+	f.faults.flags(fl)
 	return cmd
 }
 
@@ -166,12 +177,14 @@ func daysBetween(from, to time.Time) int {
 }
 
 // dayBar is a progress bar on a terminal and nothing elsewhere.
-func dayBar(s streams, days int) *progressbar.ProgressBar {
+func dayBar(s streams, days int) *progressbar.ProgressBar { return barOf(s, days, "days") }
+
+func barOf(s streams, days int, of string) *progressbar.ProgressBar {
 	f, ok := s.err.(*os.File)
 	if !ok || !term.IsTerminal(int(f.Fd())) {
 		return progressbar.DefaultSilent(int64(days))
 	}
 	return progressbar.NewOptions(days,
-		progressbar.OptionSetWriter(f), progressbar.OptionSetDescription("days"),
+		progressbar.OptionSetWriter(f), progressbar.OptionSetDescription(of),
 		progressbar.OptionShowCount(), progressbar.OptionClearOnFinish())
 }

@@ -47,7 +47,7 @@ type MishapResult struct {
 	took      []float64
 }
 
-// CampaignDays are how long the runs of each mode last.
+// How long the runs of each mode last.
 const (
 	cleanDays   = 10
 	singleDays  = 5
@@ -100,6 +100,14 @@ func RunCampaign(ctx context.Context, first uint64, seeds, perSeed int, each fun
 		}
 	}
 	return c, nil
+}
+
+// CampaignRuns is how many runs a campaign has.
+func CampaignRuns(seeds, perSeed int) int {
+	if perSeed <= 0 {
+		perSeed = len(mishaps)
+	}
+	return seeds * (2 + perSeed)
 }
 
 func (c *Campaign) count(o Outcome) {

@@ -1,0 +1,52 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+
+	"fabricpot/cmd/gateway/internal/season"
+
+	"github.com/spf13/pflag"
+)
+
+// faultFlags are those of a fault campaign.
+type faultFlags struct {
+	on    bool
+	seeds int
+}
+
+func (f *faultFlags) flags(fl *pflag.FlagSet) {
+	fl.BoolVar(&f.on, "faults", false, "play a campaign of random terraces with faults in place of a season")
+	fl.IntVar(&f.seeds, "seeds", 10, "with --faults: how many seeds, from --seed on; a seed takes some seconds")
+}
+
+// errPromise is what a campaign that broke a promise ends with.
+var errPromise = errors.New("a promise was broken; each failed run above is repeated by its seed")
+
+// simulateFaults plays a campaign.
+func simulateFaults(ctx context.Context, s streams, args []string, f simulateFlags) error {
+	switch {
+	case len(args) > 0:
+		return wrongUse{errors.New("--faults makes terraces of its own and takes no FILE")}
+	case f.weather != "" || f.from != "" || f.to != "" || f.journal != "":
+		return wrongUse{errors.New("--faults makes its own weather and days: leave out --weather, --from, --to and --journal")}
+	case f.faults.seeds < 1 || f.faults.seeds > 100000:
+		return wrongUse{fmt.Errorf("--seeds %d: expected 1 to 100000", f.faults.seeds)}
+	}
+	bar := barOf(s, season.CampaignRuns(f.faults.seeds, 0), "runs")
+	c, err := season.RunCampaign(ctx, f.seed, f.faults.seeds, 0, func() { _ = bar.Add(1) })
+	_ = bar.Finish()
+	if err != nil {
+		return err
+	}
+	if f.json {
+		err = c.WriteJSON(s.out)
+	} else {
+		err = c.WriteTable(s.out)
+	}
+	if err == nil && len(c.Failed) > 0 {
+		err = errPromise
+	}
+	return err
+}
