@@ -239,7 +239,7 @@ func (p *Plan) fuse(st *State, i int, now garden.Moment, dt time.Duration) {
 			lo = min(v.mid, float64(zp.Capacity)) - blindSlack*zp.band(1)
 		}
 		z.water.Hold(lo, v.hi+slack)
-		z.water.Sure(readingSD + (v.hi+slack-lo)/4)
+		z.water.Sure(readingSD + (v.hi+slack-lo)/5)
 	}
 	// What the probe says is also where the cautious balance would start from.
 	z.short = max(0, (float64(zp.Capacity)-z.water.Mean)*zp.VolumeL)

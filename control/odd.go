@@ -92,7 +92,7 @@ func (p *Plan) watchOdd(st *State, i int, v *verdict, now garden.Moment) {
 	switch {
 	case gone > oddFast*most && gone-most > oddLevel:
 		tell(DrinksMore, gone/max(spent, 1e-3))
-	case gone < due/6 && due-gone > oddLevel:
+	case gone < due/6 && due-gone > oddLevel && v.hi < float64(zp.Capacity):
 		tell(DrinksLess, max(gone, 0)/max(spent, 1e-3))
 	}
 	if now.Mono-o.at >= 2*oddFor {

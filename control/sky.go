@@ -163,19 +163,37 @@ func (s *sky) until(a, mm float64) float64 {
 	if mm <= 0 {
 		return 0
 	}
-	if s.between(a, mostHours) <= mm {
+	// From the midnight before.
+	mm += s.etoMM * s.spent(a)
+	if mm <= s.etoMM {
+		return max(0, s.hourOf(mm/s.etoMM)-a)
+	}
+	mm -= s.etoMM
+	if s.nextMM <= 0 || mm >= s.nextMM*mostHours/24 {
 		return mostHours
 	}
-	lo, hi := 0.0, float64(mostHours)
-	for range 40 {
+	days := math.Floor(mm / s.nextMM)
+	return min(24*(1+days)+s.hourOf(mm/s.nextMM-days)-a, mostHours)
+}
+
+// hourOf is the solar hour by which a share of the day's evapotranspiration is
+// behind, to a few seconds.
+func (s *sky) hourOf(share float64) float64 {
+	lo, hi := 0.0, 24.0
+	for range 14 {
 		mid := (lo + hi) / 2
-		if s.between(a, mid) < mm {
+		if s.spent(mid) < share {
 			lo = mid
 		} else {
 			hi = mid
 		}
 	}
-	return hi
+	// What is left is as good as straight.
+	from, to := s.spent(lo), s.spent(hi)
+	if to <= from {
+		return hi
+	}
+	return lo + (hi-lo)*min(max((share-from)/(to-from), 0), 1)
 }
 
 // bareMM is the area, m², that evaporates like a reference crop would besides
