@@ -32,6 +32,9 @@ type TrialRun struct {
 	Fault      string   `json:"fault,omitempty"`
 	FaultZone  string   `json:"fault_zone,omitempty"`
 	AlarmHours *float64 `json:"alarm_hours,omitempty"`
+	// FeedsLateDays is by how much the latest feed of the gateway missed its day;
+	// only where it feeds.
+	FeedsLateDays *float64 `json:"feeds_late_days,omitempty"`
 	// Curve is the first zone's mean water, m³/m³, every six hours; only of
 	// cases that ask for it.
 	Curve []float64 `json:"curve,omitempty"`

@@ -47,6 +47,10 @@ func (w *trialWorld) gateway(ctx context.Context) (TrialRun, error) {
 		return TrialRun{}, err
 	}
 	clock, wires := b.Clock, b.Wires
+	var feeds feedDiary
+	if w.c.Fed {
+		watch.daily = func() { feeds.look(b) }
+	}
 	watch.drive(func(t time.Duration) {
 		if ctx.Err() == nil && failed == nil {
 			clock.RunUntil(t)
@@ -60,6 +64,9 @@ func (w *trialWorld) gateway(ctx context.Context) (TrialRun, error) {
 	}
 	b.End()
 	out := watch.figures(wires)
+	if w.c.Fed {
+		out.FeedsLateDays = &feeds.latest
+	}
 	if ear != nil {
 		out.AlarmHours = ear.hours
 	}
@@ -84,6 +91,23 @@ func (m miscalibrated) Sampler(g *garden.Garden, wired runner.WiredSampler) (run
 		numbers[i] = i
 	}
 	return wired(&wrong, numbers)
+}
+
+// feedDiary notes at midnight which feeds are overdue, and by how much.
+type feedDiary struct{ latest float64 }
+
+func (f *feedDiary) look(b *Bench) {
+	book := b.Loop.Feeds()
+	if book == nil {
+		return
+	}
+	today := b.Moment().Wall
+	b.Garden.EachZone(func(_ *garden.Pot, z *garden.Zone) {
+		// A feed in hand has begun, whatever its due day.
+		if v, ok := book.Zone(z.ID); ok && v.Fed && !v.Due.NextOn.IsZero() {
+			f.latest = max(f.latest, today.Sub(v.Due.NextOn).Hours()/24)
+		}
+	})
 }
 
 // listener waits for the first alarm about the pot with the fault.

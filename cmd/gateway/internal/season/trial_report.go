@@ -60,6 +60,8 @@ type TrialRow struct {
 	NUsedShare     Spread `json:"n_used_share"`
 	NLeachedG      Spread `json:"n_leached_g"`
 	NLeachedGPerKG Spread `json:"n_leached_g_per_kg"`
+	// FeedsLateDays is by how much the gateway's latest feed missed its day.
+	FeedsLateDays Spread `json:"feeds_late_days"`
 	// AlarmHours after the fault, over the seeds in which an alarm came; Alarms
 	// is how many those are.
 	AlarmHours Spread `json:"alarm_hours"`
@@ -152,6 +154,9 @@ func Rows(set TrialSet, runs []TrialRun) []TrialRow {
 				add(&row.NLeachedGPerKG, share(s.nLeached, s.got))
 				if s.worst > worst {
 					worst, row.WorstName = s.worst, s.worstName
+				}
+				if r.FeedsLateDays != nil {
+					add(&row.FeedsLateDays, *r.FeedsLateDays)
 				}
 				if r.AlarmHours != nil {
 					row.Alarms++

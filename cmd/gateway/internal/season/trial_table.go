@@ -60,7 +60,7 @@ func (r *TrialRow) spreads() []figure {
 		{"hours_over_wet", &r.HoursOverWet}, {"longest_dry_spell_days", &r.DryDays},
 		{"valve_openings", &r.Openings}, {"valve_minutes", &r.ValveMinutes},
 		{"n_applied_g", &r.NAppliedG}, {"n_used_share", &r.NUsedShare}, {"n_leached_g", &r.NLeachedG}, {"n_leached_g_per_kg", &r.NLeachedGPerKG},
-		{"alarm_hours", &r.AlarmHours},
+		{"feeds_late_days", &r.FeedsLateDays}, {"alarm_hours", &r.AlarmHours},
 	}
 }
 
@@ -182,15 +182,19 @@ func fedTable(w io.Writer, set TrialSet, rows []TrialRow) error {
 		}
 		fmt.Fprintf(w, "\n%s: %s from %s, %d days, feeds and the leaching that goes with them.\n\n", c.Name, c.Garden, c.From, c.Days)
 		t := tabwriter.NewWriter(w, 0, 0, 2, ' ', tabwriter.AlignRight)
-		fmt.Fprintln(t, "policy\tapplied L\tdrained %\ttimes ideal\tlost %\tworst pot %\tyield %\tN applied g\tN used, % of wanted\tN leached g\tN leached g/kg\t")
+		fmt.Fprintln(t, "policy\tapplied L\tdrained %\ttimes ideal\tlost %\tworst pot %\tyield %\tN applied g\tN used, % of wanted\tN leached g\tN leached g/kg\tlatest feed, days late\t")
 		for _, r := range of(rows, c.Name) {
 			fmt.Fprintf(t, "%s\t%.0f\t%.1f\t%.2f\t%.2f\t%.1f\t%.1f\t", r.Policy, r.AppliedL.Mean, 100*r.DrainedShare.Mean,
 				r.TimesIdeal.Mean, 100*r.LostShare.Mean, 100*r.WorstPot.Most, 100*r.RelativeYield.Mean)
 			if r.Policy == policy.Ideal {
-				fmt.Fprintln(t, "\t\t\t\t")
+				fmt.Fprintln(t, "\t\t\t\t\t")
 				continue
 			}
-			fmt.Fprintf(t, "%.1f\t%.0f\t%.1f\t%.2f\t\n", r.NAppliedG.Mean, 100*r.NUsedShare.Mean, r.NLeachedG.Mean, r.NLeachedGPerKG.Mean)
+			late := ""
+			if r.Policy == policy.Gateway {
+				late = fmt.Sprintf("%.1f", r.FeedsLateDays.Most)
+			}
+			fmt.Fprintf(t, "%.1f\t%.0f\t%.1f\t%.2f\t%s\t\n", r.NAppliedG.Mean, 100*r.NUsedShare.Mean, r.NLeachedG.Mean, r.NLeachedGPerKG.Mean, late)
 		}
 		if err := t.Flush(); err != nil {
 			return err

@@ -19,6 +19,7 @@ type trialWatch struct {
 	run    []int // dry days running
 	dry    []int // longest such run
 	curve  []float64
+	daily  func() // nil: nobody else looks
 }
 
 func newTrialWatch(w *trialWorld, soil *terrace.Terrace) *trialWatch {
@@ -56,6 +57,9 @@ func (t *trialWatch) day() {
 			t.run[z] = 0
 		}
 		t.before[z] = now
+	}
+	if t.daily != nil {
+		t.daily()
 	}
 }
 
