@@ -17,9 +17,9 @@ func (w *trialWorld) gateway(ctx context.Context) (TrialRun, error) {
 	if w.c.Fault.water != 0 {
 		o.Far = miscalibrated{by: w.c.Fault.water}
 	}
-	var ear *listener
+	var ear *alarmEar
 	if w.c.Fault.Kind != noFault {
-		ear = &listener{w: w, after: w.faultAt()}
+		ear = &alarmEar{w: w, after: w.faultAt()}
 		o.Tell = ear
 	}
 	b, err := NewBench(w.g, o)
@@ -110,14 +110,14 @@ func (f *feedDiary) look(b *Bench) {
 	})
 }
 
-// listener waits for the first alarm about the pot with the fault.
-type listener struct {
+// alarmEar waits for the first alarm about the pot with the fault.
+type alarmEar struct {
 	w     *trialWorld
 	after time.Duration
 	hours *float64
 }
 
-func (l *listener) Alarmed(c alarm.Change) {
+func (l *alarmEar) Alarmed(c alarm.Change) {
 	if l.hours != nil || c.At.Mono < l.after || c.Event != alarm.Raised {
 		return
 	}
@@ -130,8 +130,8 @@ func (l *listener) Alarmed(c alarm.Change) {
 	}
 }
 
-func (*listener) Opened(garden.Moment, garden.Order)                  {}
-func (*listener) Ended(garden.Delivery)                               {}
-func (*listener) Refused(garden.Moment, garden.Order, garden.Refusal) {}
-func (*listener) Noticed(control.Event)                               {}
-func (*listener) Failed(now garden.Moment, what string, err error)    {}
+func (*alarmEar) Opened(garden.Moment, garden.Order)                  {}
+func (*alarmEar) Ended(garden.Delivery)                               {}
+func (*alarmEar) Refused(garden.Moment, garden.Order, garden.Refusal) {}
+func (*alarmEar) Noticed(control.Event)                               {}
+func (*alarmEar) Failed(now garden.Moment, what string, err error)    {}
