@@ -24,7 +24,7 @@ const (
 // every fault, on few seeds.
 func QuickTrial() TrialSet {
 	const tick = 5 * time.Minute
-	set := TrialSet{Name: "quick", Seeds: 3}
+	set := TrialSet{Name: "quick", Seeds: 5}
 	base := TrialCase{Name: baseCase, Group: groupSeasons, Garden: onTerrace, Weather: "seattle", From: "2014-06-01", Days: 92, Tick: tick, Curve: true}
 	york := base
 	york.Name, york.Weather, york.From, york.Curve = "New York 2012", "new-york", "2012-06-01", false
