@@ -93,7 +93,7 @@ func (p *Plan) delivered(st *State, now garden.Moment, d *garden.Delivery, mono 
 	case garden.Stopped:
 		// Water came through, or somebody said no: look again at rest.
 		l.owed = 0
-		l.retryAt = max(l.retryAt, mono+unsettled)
+		l.lookAt = mono + unsettled
 	case garden.Unfinished:
 		l.owed = 0
 	case garden.Faulted:

@@ -55,6 +55,12 @@ func (p *Plan) advance(st *State, i int, now garden.Moment, a *ahead) {
 	if l.phase == garden.KeptShut {
 		l.phase = garden.Resting
 	}
+	// A person who asks for water does not wait for a soak, nor for a look at
+	// rest after an early stop; only rests and faults hold their wish.
+	asked := p.askedByHand(st, i)
+	if asked && l.phase == garden.Soaking {
+		l.phase, l.owed = garden.Resting, 0
+	}
 	if l.phase == garden.Soaking {
 		if now.Mono < l.soakTill {
 			return
@@ -70,10 +76,20 @@ func (p *Plan) advance(st *State, i int, now garden.Moment, a *ahead) {
 	if now.Mono < l.retryAt || l.hasClosed && now.Mono-l.closed < p.limits.MinRest {
 		return
 	}
-	if !a.open {
+	if !a.open || now.Mono < l.lookAt && !asked {
 		return
 	}
 	p.want(st, i, now, a)
+}
+
+// askedByHand reports whether a person wants water for one of the line's zones.
+func (p *Plan) askedByHand(st *State, i int) bool {
+	for _, zi := range p.lines[i].zones {
+		if st.zones[zi].asked > 0 {
+			return true
+		}
+	}
+	return false
 }
 
 // pulseAgain wishes for the next pulse of a session; false ends the session.

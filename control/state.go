@@ -148,6 +148,7 @@ type lineState struct {
 	done      int
 	soakTill  time.Duration
 	retryAt   time.Duration
+	lookAt    time.Duration // after an early stop: nothing by itself before
 	closed    time.Duration
 	hasClosed bool
 	// verifyAt is when the soaked zones are looked at again.
