@@ -42,6 +42,25 @@ type ZoneView struct {
 	GivenTodayL, CapL float64
 }
 
+// SkyView is what the demand of the day is reckoned with.
+type SkyView struct {
+	// TodayMM and NextMM are reference evapotranspiration of today and of the
+	// next day, mm.
+	TodayMM, NextMM float64
+	// Method says how today's was found, Estimated what of it was not measured.
+	// The caller must not change it.
+	Method    string
+	Estimated []string
+	// RainAheadMM is the rain of today and the next day as forecast, mm.
+	RainAheadMM float64
+}
+
+// Sky is the demand that the last Step reckoned with.
+func (p *Plan) Sky(st *State) SkyView {
+	s := &st.sky
+	return SkyView{TodayMM: s.etoMM, NextMM: s.nextMM, Method: s.eto.Method, Estimated: s.eto.Estimated, RainAheadMM: s.rainAheadMM}
+}
+
 // levelSD is the doubt that all readings of a zone share, m³/m³.
 func (p *Plan) levelSD(i int) float64 {
 	sum, n := 0.0, 0

@@ -45,6 +45,8 @@ func (l *Loop) snapshot(now garden.Moment, lines []valves.Status) *Status {
 		Automatic: !l.p.State.AutoOff, Journal: l.p.JournalPath, Ticks: l.ticks,
 		Alarms: l.watch.lines(), Weather: weatherLine(&l.obs),
 	}
+	sky := l.p.Plan.Sky(l.p.State)
+	st.Weather.EToMM, st.Weather.EToBy, st.Weather.EToGuessed = sky.TodayMM, sky.Method, sky.Estimated
 	if l.obs.TankL.Known {
 		st.TankL = number(l.obs.TankL.Value)
 	}

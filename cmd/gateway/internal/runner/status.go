@@ -30,6 +30,11 @@ type WeatherLine struct {
 	TMinC  *float64 `json:"today_min_c"`
 	TMaxC  *float64 `json:"today_max_c"`
 	RainMM *float64 `json:"today_rain_mm"`
+	// EToMM is the reference evapotranspiration that today's need is reckoned
+	// with, EToBy its method and EToGuessed what of it was not measured.
+	EToMM      float64  `json:"today_eto_mm"`
+	EToBy      string   `json:"today_eto_method,omitempty"`
+	EToGuessed []string `json:"today_eto_estimated,omitempty"`
 }
 
 // ZoneStatus is one root zone. Water fractions are m³/m³, volumes litres.
