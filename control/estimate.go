@@ -216,7 +216,7 @@ func (p *Plan) fuse(st *State, i int, now garden.Moment, dt time.Duration) {
 	if since >= settled {
 		p.watchOdd(st, i, &v, now)
 	}
-	sd := readingSD + (v.hi-v.lo)*0.15
+	sd := (readingSD + (v.hi-v.lo)*0.15) * max(z.salt, 1)
 	if since < settled {
 		sd *= 1 + 2*float64(settled-since)/float64(settled-unsettled)
 	}
@@ -234,7 +234,7 @@ func (p *Plan) fuse(st *State, i int, now garden.Moment, dt time.Duration) {
 		}
 	}
 	if since >= settled {
-		lo := v.lo - slack
+		lo := v.lo - slack*max(z.salt, 1)
 		if z.blind {
 			lo = min(v.mid, float64(zp.Capacity)) - blindSlack*zp.band(1)
 		}

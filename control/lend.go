@@ -1,6 +1,10 @@
 package control
 
-import "fabricpot/control/garden"
+import (
+	"math"
+
+	"fabricpot/control/garden"
+)
 
 // TakeBack ends all lending of lines. A caller that lends says so before each
 // Step anew.
@@ -17,5 +21,17 @@ func (st *State) TakeBack() {
 func (p *Plan) Lend(st *State, line garden.LineID, open bool) {
 	if i := p.lineIndex(line); i >= 0 {
 		st.lines[i].lent, st.lines[i].lentOpen = true, open
+	}
+}
+
+// Doubt says by what factor the variance of a zone's readings is larger than
+// usual from now on: salt of a feed makes a capacitive probe read wet. 1 ends
+// it; what is not finite or less counts as 1.
+func (p *Plan) Doubt(st *State, zone garden.ZoneID, variance float64) {
+	if i := p.zoneIndex(zone); i >= 0 {
+		st.zones[i].salt = 1
+		if garden.Finite(variance) && variance > 1 {
+			st.zones[i].salt = math.Sqrt(variance)
+		}
 	}
 }

@@ -105,6 +105,8 @@ type zoneState struct {
 	dryNow   float64
 	drySpent float64
 	dryAt    time.Duration
+	// salt is by what a reading's error grows after a feed, 1 and 0 for not.
+	salt float64
 	// blind tells that no trusted fresh probe stands near the floor.
 	blind bool
 	span  span

@@ -25,21 +25,21 @@ type zonePlan struct {
 	line     garden.LineID
 	spec     garden.FeedPlan
 	// feed is nil where the zone is not fed.
-	feed              *feed.Plan
-	volumeL, areaM2   float64
-	hunger            feed.Hunger
-	plants            float64
-	planted           time.Time
-	stages            [4]int
-	starter           feed.NPK
-	lower, capacity   float64
-	probes, probeFrom int
-	injector          garden.Injector
-	shares            []share // the other zones of its injected line
-	led               bool    // fed along with the line's leading zone
-	portionAt         [4]feed.Portion
-	ppmAt             [4]feed.NPK
-	feedMSAt          [4]garden.Measured
+	feed                *feed.Plan
+	volumeL, areaM2     float64
+	hunger              feed.Hunger
+	plants              float64
+	planted             time.Time
+	stages              [4]int
+	starter             feed.NPK
+	lower, capacity     float64
+	probes, probeFrom   int
+	injector            garden.Injector
+	shares              []share // the other zones of its injected line
+	led                 bool    // fed along with the line's leading zone
+	portionAt           [4]feed.Portion
+	ppmAt               [4]feed.NPK
+	feedMSAt, addedMSAt [4]garden.Measured
 }
 
 // share is another zone of the same line and the litres it gets for each litre
@@ -160,6 +160,7 @@ func (p *Plan) resolve(pot *garden.Pot, z *garden.Zone, zp *zonePlan, i int, w *
 		}
 		zp.ppmAt[s] = b.PPM()
 		if added := b.AddedEC(); added.Known {
+			zp.addedMSAt[s] = added
 			zp.feedMSAt[s] = garden.Known(added.Value + p.g.Supply.ECmS.Or(0))
 		}
 	}

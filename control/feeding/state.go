@@ -213,6 +213,25 @@ func (p *Plan) Lent(st *State, each func(line garden.LineID, open bool)) {
 	}
 }
 
+// Doubts calls each with every fed zone and the factor by which the variance of
+// its moisture readings is larger than usual after its last feed.
+func (p *Plan) Doubts(st *State, now garden.Moment, each func(zone garden.ZoneID, variance float64)) {
+	if !now.Synced {
+		return
+	}
+	for i := range st.zones {
+		zs := &st.zones[i]
+		if zs.seq == nil {
+			continue
+		}
+		factor := 1.0
+		if at, stage, ok := zs.seq.Last(); ok {
+			factor = feed.ReadingDoubt(now.Wall.Sub(at), p.zones[i].addedMSAt[min(stage, feed.Late)].Or(0))
+		}
+		each(p.zones[i].zone, factor)
+	}
+}
+
 // Busy reports whether any line is in a feed's hands.
 func (p *Plan) Busy(st *State) bool {
 	busy := false

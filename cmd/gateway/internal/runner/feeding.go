@@ -60,6 +60,7 @@ func (l *Loop) feed(now garden.Moment) {
 			l.feeds.unkept = append(l.feeds.unkept, o)
 		}
 	}
+	b.plan.Doubts(b.state, now, func(z garden.ZoneID, factor float64) { l.p.Plan.Doubt(l.p.State, z, factor) })
 	l.p.State.TakeBack()
 	b.plan.Lent(b.state, func(id garden.LineID, open bool) { l.p.Plan.Lend(l.p.State, id, open) })
 }
