@@ -24,6 +24,9 @@ type ZoneView struct {
 	HeldL, ToRefillL float64
 	// HoursToRefill and HoursToLimit are by the expected loss, at most 240.
 	HoursToRefill, HoursToLimit float64
+	// HoursSoonest and HoursLatest bound HoursToRefill by a standard deviation
+	// of the water and of the factor together.
+	HoursSoonest, HoursLatest float64
 	// LossTodayL is the expected loss of the whole day, L.
 	LossTodayL float64
 	// BookL is what the book says the zone lost since the state was made, L.
@@ -93,8 +96,12 @@ func (p *Plan) View(st *State, now garden.Moment, dst []ZoneView) []ZoneView {
 		if per := z.lossPerMM * z.water.Factor; per > 0 {
 			v.HoursToRefill = st.sky.until(h, max(0, v.ToRefillL)/per)
 			v.HoursToLimit = st.sky.until(h, v.HeldL/per)
+			mm := v.ToRefillL / per
+			// The relative doubt of the factor is one of the mm left as well.
+			sd := math.Hypot(v.SD*zp.VolumeL/per, mm*math.Sqrt(z.water.VarFactor)/z.water.Factor)
+			v.HoursSoonest, v.HoursLatest = st.sky.until(h, max(0, mm-sd)), st.sky.until(h, max(0, mm+sd))
 		} else {
-			v.HoursToRefill, v.HoursToLimit = mostHours, mostHours
+			v.HoursToRefill, v.HoursToLimit, v.HoursSoonest, v.HoursLatest = mostHours, mostHours, mostHours, mostHours
 		}
 		if zp.line >= 0 {
 			l := &st.lines[zp.line]

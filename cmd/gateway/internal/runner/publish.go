@@ -109,6 +109,7 @@ func zoneStatus(now garden.Moment, p *garden.Pot, z *garden.Zone, zp *control.Zo
 		s.HeldL = number(float64(v.Water) * zp.VolumeL)
 		s.ToRefillL = number(v.ToRefillL)
 		s.HoursLeft = number(v.HoursToRefill)
+		s.HoursSoonest, s.HoursLatest = number(v.HoursSoonest), number(v.HoursLatest)
 		s.HoursToDry = number(v.HoursToLimit)
 		if garden.Finite(v.SD) {
 			s.SD = v.SD

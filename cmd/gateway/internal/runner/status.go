@@ -47,16 +47,19 @@ type ZoneStatus struct {
 	Water *float64 `json:"water_fraction"`
 	HeldL *float64 `json:"held_l"`
 	// SD is the standard deviation of Water, m³/m³.
-	SD          float64  `json:"water_sd"`
-	VolumeL     float64  `json:"volume_l"`
-	CapacityL   float64  `json:"capacity_l"`
-	RefillL     float64  `json:"refill_l"`
-	ToRefillL   *float64 `json:"litres_to_refill_point"`
-	HoursLeft   *float64 `json:"hours_to_refill_point"`
-	HoursToDry  *float64 `json:"hours_to_lower_limit"`
-	LossTodayL  float64  `json:"expected_loss_today_l"`
-	Capacity    float64  `json:"capacity_fraction"`
-	RefillPoint float64  `json:"refill_fraction"`
+	SD        float64  `json:"water_sd"`
+	VolumeL   float64  `json:"volume_l"`
+	CapacityL float64  `json:"capacity_l"`
+	RefillL   float64  `json:"refill_l"`
+	ToRefillL *float64 `json:"litres_to_refill_point"`
+	HoursLeft *float64 `json:"hours_to_refill_point"`
+	// HoursSoonest and HoursLatest bound HoursLeft by a standard deviation.
+	HoursSoonest *float64 `json:"hours_to_refill_point_soonest"`
+	HoursLatest  *float64 `json:"hours_to_refill_point_latest"`
+	HoursToDry   *float64 `json:"hours_to_lower_limit"`
+	LossTodayL   float64  `json:"expected_loss_today_l"`
+	Capacity     float64  `json:"capacity_fraction"`
+	RefillPoint  float64  `json:"refill_fraction"`
 	// Trusted tells that a good probe stands behind Water; else the balance does.
 	Trusted    bool          `json:"probe_trusted"`
 	HandTended bool          `json:"hand_tended"`
