@@ -8,6 +8,7 @@ import (
 
 	"fabricpot/cmd/gateway/internal/config"
 	"fabricpot/control"
+	"fabricpot/control/feeding"
 	"fabricpot/control/garden"
 	"fabricpot/testdata"
 )
@@ -45,7 +46,7 @@ func understand(args []string) (*understood, error) {
 	}
 	plan, problems, err := control.NewPlan(g)
 	var fatal config.Problems
-	for _, p := range problems {
+	for _, p := range append(problems, feeding.Check(g)...) {
 		if at := source.Locate(p); p.Fatal {
 			fatal = append(fatal, at)
 		} else {

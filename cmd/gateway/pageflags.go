@@ -76,7 +76,7 @@ func servePage(ctx context.Context, s streams, u *understood, d *page.Door, desk
 		return func() {}
 	}
 	p, err := page.New(page.Options{
-		Garden: u.garden, Gateway: desk, History: j, Acknowledge: desk.Acknowledge,
+		Garden: u.garden, Gateway: desk, History: listening{j, desk}, Acknowledge: desk.Acknowledge,
 		Rounds: desk.PageRounds(), NextFeed: desk.PageRounds().NextFeed, Secrets: d.Secrets, Version: version(),
 	})
 	if err != nil {

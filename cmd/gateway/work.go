@@ -93,3 +93,21 @@ func (f *workFlags) journalPath(u *understood) (string, error) {
 	}
 	return filepath.Join(dir, "journal.db"), nil
 }
+
+// listening is the page's journal: a reading of what drained, entered on the
+// page, reaches the running loop too.
+type listening struct {
+	*journal.Journal
+	desk *runner.Desk
+}
+
+// AddNote keeps a note.
+func (l listening) AddNote(n journal.Note) error {
+	if err := l.Journal.AddNote(n); err != nil {
+		return err
+	}
+	if n.Kind == journal.DrainageKind && n.Value.Known {
+		l.desk.Drained(feeding.Drainage{Zone: n.Zone, At: n.At.Wall, MS: n.Value.Value})
+	}
+	return nil
+}

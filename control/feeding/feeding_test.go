@@ -1,6 +1,7 @@
 package feeding
 
 import (
+	"fmt"
 	"testing"
 	"time"
 
@@ -338,4 +339,26 @@ func TestPlanRefusesABadGarden(t *testing.T) {
 		assert.True(t, fed)
 		assert.Empty(t, line)
 	})
+}
+
+func TestCheck(t *testing.T) {
+	whats := func(g *garden.Garden) (all string) {
+		for _, p := range Check(g) {
+			all += fmt.Sprintf("%s %v: %s\n", p.Path, p.Fatal, p.What)
+		}
+		return all
+	}
+	assert.NotContains(t, whats(testGarden()), "true:")
+	g := testGarden()
+	g.Lines[0].Injector.Switched = false
+	assert.Contains(t, whats(g), "lines.la.injector false: no pin")
+	g = testGarden()
+	g.Lines[0].Valve.Kind = garden.RemoteValve
+	assert.Contains(t, whats(g), "lines.la.injector false: the gateway can't end a feed")
+	g = testGarden()
+	g.Pots[0].Zones[0].Feed = garden.FeedPlan{}
+	assert.Contains(t, whats(g), `no pot of line "la" has a feed`)
+	g = testGarden()
+	g.Pots[3].Zones[0].Feed.DoseL = garden.Known(20)
+	assert.Contains(t, whats(g), "true: ", "20 L into 75 L of mix")
 }

@@ -133,6 +133,14 @@ func (b *FeedBook) given(now garden.Moment, records []feed.Record) error {
 	return errors.Join(errs...)
 }
 
+// Drained tells what drained from a pot, mS/cm, where somebody else has kept the
+// reading already.
+func (b *FeedBook) Drained(d feeding.Drainage) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.plan.Drained(b.state, d)
+}
+
 // Observation is what a gardener reports.
 type Observation struct {
 	Zone  garden.ZoneID `json:"pot"`

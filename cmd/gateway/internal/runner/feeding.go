@@ -170,6 +170,13 @@ func (d *Desk) Note(ctx context.Context, o Observation, who string) (feeding.Not
 	return out, errors.Join(err, failed)
 }
 
+// Drained tells the loop of a reading that is on the journal already.
+func (d *Desk) Drained(r feeding.Drainage) {
+	if b := d.loop.feeds.book.Load(); b != nil {
+		b.Drained(r)
+	}
+}
+
 // PageRounds is the list as the page shows it. Water by hand is left out: the
 // page shows that pot by pot.
 type PageRounds struct{ desk *Desk }
