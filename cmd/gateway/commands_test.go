@@ -93,7 +93,8 @@ func TestSimulateJSON(t *testing.T) {
 	require.Len(t, zones, 7)
 	keys := []string{"name", "applied_l", "drained_l", "transpired_l", "evaporated_l", "rain_l", "stored_change_l",
 		"drained_irrigation_l", "hand_tended", "potential_transpiration_l", "hours_below_refill", "hours_stressed",
-		"hours_saturated", "pulses"}
+		"hours_saturated", "pulses", "feeds", "n_starter_g", "n_applied_g", "n_used_g", "n_wanted_g", "n_leached_g", "n_pool_g",
+		"n_mg_l_least", "n_mg_l_most"}
 	for _, z := range zones {
 		zone := z.(map[string]any)
 		assert.Len(t, zone, len(keys))
