@@ -157,6 +157,8 @@ func (p *Plan) ask(st *State, now garden.Moment, a *garden.Ask) {
 	switch a.Kind {
 	case garden.AskAutoOff:
 		st.AutoOff = true
+		// Who turns it off means the water asked for before, too.
+		p.Forget(st, now, "")
 		return
 	case garden.AskAutoOn:
 		st.AutoOff = false
@@ -185,7 +187,7 @@ func (p *Plan) ask(st *State, now garden.Moment, a *garden.Ask) {
 				st.note(Event{Kind: Dropped, At: now, Zone: zp.ID, Line: zp.Line, A: a.Litres})
 				continue
 			}
-			z.asked = min(a.Litres, zp.VolumeL)
+			z.asked, z.askedAt = min(a.Litres, zp.VolumeL), now.Mono
 		case garden.GardenerWatered:
 			if a.Zone == "" || !garden.Finite(a.Litres) || a.Litres <= 0 {
 				continue
@@ -194,6 +196,29 @@ func (p *Plan) ask(st *State, now garden.Moment, a *garden.Ask) {
 			p.credit(st, i, litres, 0.25, now.Mono)
 			z.lastL, z.lastAt = litres, now
 		}
+	}
+}
+
+// Forget drops the water that people asked for in a zone, or in all of them where
+// zone is empty, and what its line still owed after a soak: somebody said stop.
+func (p *Plan) Forget(st *State, now garden.Moment, zone garden.ZoneID) {
+	for i := range st.zones {
+		z, zp := &st.zones[i], &p.zones[i]
+		if zone != "" && zp.ID != zone {
+			continue
+		}
+		z.drop(st, now, zp)
+		if zp.line >= 0 && st.lines[zp.line].phase == garden.Soaking {
+			st.lines[zp.line].owed = 0
+		}
+	}
+}
+
+// drop gives a person's wish up and tells so.
+func (z *zoneState) drop(st *State, now garden.Moment, zp *ZonePlan) {
+	if z.asked > 0 {
+		st.note(Event{Kind: Dropped, At: now, Zone: zp.ID, Line: zp.Line, A: z.asked})
+		z.asked = 0
 	}
 }
 

@@ -237,6 +237,32 @@ func TestAsks(t *testing.T) {
 		require.Len(t, b.log, 2)
 		assert.InDelta(t, 1.5, b.log[1].Litres, 1e-9)
 	})
+	t.Run("turning off means the water asked for before, too", func(t *testing.T) {
+		b := still(t, testGarden(1, 22))
+		ask(b, garden.Ask{Kind: garden.AskWater, Zone: "pot0", Litres: 2.5})
+		ask(b, garden.Ask{Kind: garden.AskAutoOff})
+		b.run(10 * time.Minute)
+		assert.Empty(t, b.log)
+		ask(b, garden.Ask{Kind: garden.AskWater, Zone: "pot0", Litres: 2.5})
+		b.run(2 * time.Minute)
+		assert.Len(t, b.log, 1, "what is asked for afterwards counts")
+	})
+	t.Run("a wish that nobody could meet within the hour is given up", func(t *testing.T) {
+		g := testGarden(1, 22)
+		g.Supply.Hours = []garden.DayWindow{{From: 6 * time.Hour, To: 7 * time.Hour}}
+		b := still(t, g)
+		ask(b, garden.Ask{Kind: garden.AskWater, Zone: "pot0", Litres: 2.5})
+		b.run(90 * time.Minute)
+		var kinds []EventKind
+		for _, e := range b.events {
+			kinds = append(kinds, e.Kind)
+		}
+		assert.Contains(t, kinds, Dropped)
+		b.run(24 * time.Hour)
+		for _, o := range b.log {
+			assert.NotEqual(t, garden.ByHand, o.Kind)
+		}
+	})
 	t.Run("water that names no pot is no wish", func(t *testing.T) {
 		b := still(t, testGarden(1, 22))
 		ask(b, garden.Ask{Kind: garden.AskWater, Litres: 2.5})

@@ -92,6 +92,7 @@ type zoneState struct {
 	short    float64 // litres missing by the cautious balance, no probe
 	dryLoss  float64 // of these, modelled loss without the allowance
 	asked    float64 // litres a person asked for
+	askedAt  time.Duration
 	shut     bool
 	shutTill time.Duration
 	lastWhy  garden.Reason

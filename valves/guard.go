@@ -181,12 +181,13 @@ func (g *Guard) index(id garden.LineID) (*line, bool) {
 	return g.lines[i], true
 }
 
-// KeepShut stops the line and keeps it shut until that monotonic time. The
+// KeepShut stops the line and keeps it shut until that monotonic time; the last
+// word counts. The
 // delivery is the one it interrupted, if any; Advance does not return it again.
 func (g *Guard) KeepShut(now garden.Moment, id garden.LineID, until time.Duration) (garden.Delivery, bool) {
 	g.mu.Lock()
 	if ln, ok := g.index(id); ok {
-		ln.heldUntil = max(ln.heldUntil, until)
+		ln.heldUntil = until
 	}
 	g.mu.Unlock()
 	return g.Stop(now, id)

@@ -22,6 +22,9 @@ const (
 )
 
 func main() {
+	// A pipe that nobody reads any more must not end the program with a line
+	// open: writing to it fails, and that is all.
+	signal.Ignore(syscall.SIGPIPE)
 	// SIGTERM is how a service manager stops us and SIGHUP how a lost terminal
 	// does; lines must be closed in either case, so both end the context.
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM, syscall.SIGHUP)

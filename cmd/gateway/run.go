@@ -123,6 +123,10 @@ func run(ctx context.Context, s streams, args []string, f runFlags) error {
 		rep, err = runBoard(ctx, s, u, f, hw, keeper, serve)
 	}
 	if err != nil {
+		if rep.Lines > 0 {
+			// Now of all times a person should know which hand valve to shut.
+			err = errors.Join(err, reportClosed(s, rep))
+		}
 		return err
 	}
 	return reportClosed(s, rep)

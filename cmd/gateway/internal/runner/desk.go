@@ -20,11 +20,28 @@ func NewDesk(l *Loop, in *Inbox) *Desk { return &Desk{loop: l, inbox: in} }
 // Status returns the last published state, nil before the first tick.
 func (d *Desk) Status() *Status { return d.loop.Status() }
 
-// CloseAll closes every line and turns automatic control off.
+// CloseAll closes every line, turns automatic control off, and waits until the
+// closes are confirmed or patience ends.
 func (d *Desk) CloseAll(ctx context.Context, who string) (CloseReport, error) {
 	var rep CloseReport
-	err := d.inbox.Do(ctx, func(now garden.Moment) { rep = d.loop.CloseAll(now, who) })
-	return rep, err
+	if err := d.inbox.Must(ctx, func(now garden.Moment) { rep = d.loop.CloseAll(now, who) }); err != nil {
+		return CloseReport{}, err
+	}
+	wait := time.NewTicker(pulseCheck)
+	defer wait.Stop()
+	for end := time.After(closePatience); len(rep.Unconfirmed) > 0; {
+		select {
+		case <-wait.C:
+			// The guard may be asked from anywhere.
+			rep.Unconfirmed = d.loop.p.Guard.Unconfirmed()
+			rep.Closed = rep.Lines - len(rep.Unconfirmed)
+		case <-ctx.Done():
+			return rep, nil
+		case <-end:
+			return rep, nil
+		}
+	}
+	return rep, nil
 }
 
 // Automatic turns automatic control on or off.

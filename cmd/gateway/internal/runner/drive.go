@@ -31,11 +31,14 @@ func Drive(ctx context.Context, l *Loop, in *Inbox, clock Clock, every time.Dura
 	ctx, cancel := context.WithCancelCause(ctx)
 	defer cancel(nil)
 
+	// It outlives the rounds: a round that a card or a bus holds up must not
+	// keep a line open, least of all while the program is stopping.
+	over := make(chan struct{})
 	var guard sync.WaitGroup
 	guard.Add(1)
 	go func() {
 		defer guard.Done()
-		if err := protected(l, func() { endPulses(ctx, l, clock) }); err != nil {
+		if err := protected(l, func() { endPulses(ctx, over, l, clock) }); err != nil {
 			cancel(err)
 		}
 	}()
@@ -43,7 +46,6 @@ func Drive(ctx context.Context, l *Loop, in *Inbox, clock Clock, every time.Dura
 	err := protected(l, func() { begin = rounds(ctx, l, in, clock, every, progress) })
 	err = errors.Join(err, begin)
 	cancel(err)
-	guard.Wait()
 	if err == nil {
 		if cause := context.Cause(ctx); cause != nil && !errors.Is(cause, context.Canceled) {
 			err = cause
@@ -52,6 +54,8 @@ func Drive(ctx context.Context, l *Loop, in *Inbox, clock Clock, every time.Dura
 
 	var rep CloseReport
 	end := protected(l, func() { rep = closeForGood(l, clock) })
+	close(over)
+	guard.Wait()
 	return rep, errors.Join(err, end)
 }
 
@@ -67,13 +71,19 @@ func protected(l *Loop, f func()) (err error) {
 	return nil
 }
 
-func endPulses(ctx context.Context, l *Loop, clock Clock) {
+// endPulses ends what is due until over is closed. As soon as the context ends it
+// closes every line and lets none be opened, whatever the round is at.
+func endPulses(ctx context.Context, over <-chan struct{}, l *Loop, clock Clock) {
 	t := time.NewTicker(pulseCheck)
 	defer t.Stop()
+	stop := ctx.Done()
 	for {
 		select {
-		case <-ctx.Done():
+		case <-over:
 			return
+		case <-stop:
+			stop = nil
+			l.CloseAtOnce(clock.Moment())
 		case <-t.C:
 			l.EndPulses(clock.Moment())
 		}
@@ -113,6 +123,7 @@ func closeForGood(l *Loop, clock Clock) CloseReport {
 		now := clock.Moment()
 		rep := l.End(now)
 		if len(rep.Unconfirmed) == 0 || now.Since(start) >= closePatience {
+			l.Remember(now)
 			return rep
 		}
 		time.Sleep(pulseCheck)

@@ -2,6 +2,7 @@ package runner
 
 import (
 	"context"
+	"slices"
 
 	"fabricpot/control/alarm"
 	"fabricpot/control/garden"
@@ -44,10 +45,15 @@ func (l *Loop) unheard(open []garden.LineID) []garden.LineID {
 	return out
 }
 
-// Stop ends what is flowing to a zone, or everywhere where it is empty. It
-// reports whether anything was.
+// Stop ends what is flowing to a zone, or everywhere where it is empty, and
+// forgets what was asked for there and not given yet. It reports whether anything
+// was flowing.
 func (l *Loop) Stop(now garden.Moment, zone garden.ZoneID) bool {
 	any := false
+	l.p.Plan.Forget(l.p.State, now, zone)
+	l.asks = slices.DeleteFunc(l.asks, func(a garden.Ask) bool {
+		return a.Kind == garden.AskWater && (zone == "" || a.Zone == zone)
+	})
 	l.eachLine(zone, func(id garden.LineID) { any = l.stopLine(now, id) || any })
 	l.refresh(now)
 	return any
@@ -73,12 +79,16 @@ func (l *Loop) stopLine(now garden.Moment, id garden.LineID) bool {
 
 // Stop ends what is flowing to a zone.
 func (d *Desk) Stop(ctx context.Context, zone garden.ZoneID) (open bool, err error) {
-	err = d.inbox.Do(ctx, func(now garden.Moment) { open = d.loop.Stop(now, zone) })
-	return open, err
+	if err := d.inbox.Must(ctx, func(now garden.Moment) { open = d.loop.Stop(now, zone) }); err != nil {
+		return false, err
+	}
+	return open, nil
 }
 
 // StopLine ends what is flowing through a line.
 func (d *Desk) StopLine(ctx context.Context, line garden.LineID) (open bool, err error) {
-	err = d.inbox.Do(ctx, func(now garden.Moment) { open = d.loop.StopLine(now, line) })
-	return open, err
+	if err := d.inbox.Must(ctx, func(now garden.Moment) { open = d.loop.StopLine(now, line) }); err != nil {
+		return false, err
+	}
+	return open, nil
 }

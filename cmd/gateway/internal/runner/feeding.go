@@ -130,17 +130,22 @@ func (d *Desk) Rounds(ctx context.Context) (Rounds, error) {
 			out = b.List(now.Wall)
 		}
 	})
-	if err == nil && out.At.IsZero() {
-		err = errNoFeeds
+	switch {
+	case err != nil:
+		return Rounds{}, err
+	case out.At.IsZero():
+		return Rounds{}, errNoFeeds
 	}
-	return out, err
+	return out, nil
 }
 
 // TaskDone enters that a task was done.
 func (d *Desk) TaskDone(ctx context.Context, id string, r task.Report, who string) error {
 	var failed error
-	err := d.inbox.Do(ctx, func(now garden.Moment) { failed = d.loop.TaskDone(now, id, r, who) })
-	return errors.Join(err, failed)
+	if err := d.inbox.Do(ctx, func(now garden.Moment) { failed = d.loop.TaskDone(now, id, r, who) }); err != nil {
+		return err
+	}
+	return failed
 }
 
 // TaskDropped enters that a task won't be done.
@@ -153,7 +158,10 @@ func (d *Desk) TaskDropped(ctx context.Context, id, reason string) error {
 			failed = errNoFeeds
 		}
 	})
-	return errors.Join(err, failed)
+	if err != nil {
+		return err
+	}
+	return failed
 }
 
 // Note keeps an observation and answers it.
@@ -167,7 +175,10 @@ func (d *Desk) Note(ctx context.Context, o Observation, who string) (feeding.Not
 			failed = errNoFeeds
 		}
 	})
-	return out, errors.Join(err, failed)
+	if err != nil {
+		return feeding.Noted{}, err
+	}
+	return out, failed
 }
 
 // Drained tells the loop of a reading that is on the journal already.

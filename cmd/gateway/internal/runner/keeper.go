@@ -50,7 +50,7 @@ func (k *Keeper) Samples(now garden.Moment, readings []garden.Reading, zones []c
 	if k.ticks++; k.ticks < batchTicks {
 		return nil
 	}
-	return k.write()
+	return k.Write()
 }
 
 // Weather keeps one tick's weather: rain is added up and air averaged over the
@@ -66,7 +66,8 @@ func (k *Keeper) Weather(now garden.Moment, today garden.DayWeather, w garden.We
 	}
 }
 
-func (k *Keeper) write() error {
+// Write writes the samples that wait for their batch to fill.
+func (k *Keeper) Write() error {
 	if k.weather {
 		if k.airs > 0 {
 			k.sky.AirC = garden.Known(k.airSum / float64(k.airs))
@@ -101,7 +102,7 @@ func (k *Keeper) Alarmed(c alarm.Change) error {
 
 // Close writes what is left and closes the journal.
 func (k *Keeper) Close() error {
-	err := k.write()
+	err := k.Write()
 	if closing := k.Journal.Close(); err == nil {
 		err = closing
 	}

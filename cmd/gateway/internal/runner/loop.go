@@ -21,10 +21,12 @@ type Loop struct {
 	obs    garden.Observed
 	orders []garden.Order
 	asks   []garden.Ask
-	views  []control.ZoneView
-	ticks  uint64
-	watch  watch
-	feeds  feeds
+	// shut is until when each zone is to be kept shut, on the monotonic clock.
+	shut  map[garden.ZoneID]time.Duration
+	views []control.ZoneView
+	ticks uint64
+	watch watch
+	feeds feeds
 
 	// learnedAt is when what was learnt was last kept, on Mono.
 	learnedAt time.Duration
@@ -46,7 +48,7 @@ func New(p Parts) (*Loop, error) {
 	case p.Sampler == nil || p.Guard == nil || p.Sky == nil:
 		return nil, errors.New("runner: a loop needs a sampler, a guard and a sky")
 	}
-	l := &Loop{p: p, silent: p.Journal == nil && p.Tell == nil, publish: true}
+	l := &Loop{p: p, silent: p.Journal == nil && p.Tell == nil, publish: true, shut: map[garden.ZoneID]time.Duration{}}
 	if p.Journal == nil {
 		l.p.Journal = nothingKept{}
 	}
@@ -110,13 +112,17 @@ func (l *Loop) Begin(now garden.Moment) error {
 	return nil
 }
 
-// EndPulses closes what is due. It is the only method another goroutine may call.
+// EndPulses closes what is due. Another goroutine may call it.
 func (l *Loop) EndPulses(now garden.Moment) {
 	l.count(now)
 	if out := l.p.Guard.Advance(now); len(out) > 0 {
 		l.keep(out)
 	}
 }
+
+// CloseAtOnce closes every line and lets none be opened any more. It touches no
+// journal, and like EndPulses it may be called from another goroutine.
+func (l *Loop) CloseAtOnce(now garden.Moment) { l.keep(l.p.Guard.SealOff(now)) }
 
 // NextDeadline is when EndPulses has something to do, on the monotonic clock.
 func (l *Loop) NextDeadline() (time.Duration, bool) { return l.p.Guard.NextDeadline() }
@@ -141,19 +147,43 @@ func (l *Loop) Ask(now garden.Moment, a garden.Ask) {
 func (l *Loop) obey(now garden.Moment, a garden.Ask) {
 	switch a.Kind {
 	case garden.AskShut:
-		l.eachLine(a.Zone, func(id garden.LineID) {
-			if d, ended := l.p.Guard.KeepShut(now, id, a.Until.Mono); ended {
-				l.keep([]garden.Delivery{d})
-			}
-		})
+		l.eachZone(a.Zone, func(id garden.ZoneID) { l.shut[id] = a.Until.Mono })
+		l.eachLine(a.Zone, func(id garden.LineID) { l.hold(now, id) })
 	case garden.AskRelease:
-		l.eachLine(a.Zone, l.p.Guard.Release)
+		l.eachZone(a.Zone, func(id garden.ZoneID) { delete(l.shut, id) })
+		l.eachLine(a.Zone, func(id garden.LineID) { l.hold(now, id) })
 	case garden.AskAutoOff:
 		l.p.State.AutoOff = true
 	case garden.AskAutoOn:
 		l.p.State.AutoOff = false
 	}
 	l.asks = append(l.asks, a)
+}
+
+// hold keeps a line shut as long as any of its zones is to be kept shut.
+func (l *Loop) hold(now garden.Moment, id garden.LineID) {
+	until := time.Duration(0)
+	l.p.Garden.EachZone(func(_ *garden.Pot, z *garden.Zone) {
+		if z.Line == id {
+			until = max(until, l.shut[z.ID])
+		}
+	})
+	if until <= now.Mono {
+		l.p.Guard.Release(id)
+		return
+	}
+	if d, ended := l.p.Guard.KeepShut(now, id, until); ended {
+		l.keep([]garden.Delivery{d})
+	}
+}
+
+// eachZone calls f with a zone, or with all where it is empty.
+func (l *Loop) eachZone(zone garden.ZoneID, f func(garden.ZoneID)) {
+	l.p.Garden.EachZone(func(_ *garden.Pot, z *garden.Zone) {
+		if zone == "" || z.ID == zone {
+			f(z.ID)
+		}
+	})
 }
 
 // eachLine calls f with the line of a zone, or with every line where the zone
@@ -279,12 +309,14 @@ func (l *Loop) End(now garden.Moment) CloseReport {
 	l.EndPulses(now)
 	l.takeEnded()
 	l.check(now, "write what was delivered", l.p.Guard.Flush())
-	l.memorise(now, true)
 	rep := CloseReport{Lines: len(l.p.Garden.Lines), Unconfirmed: l.p.Guard.Unconfirmed(), Interrupted: len(l.obs.Delivered)}
 	l.refresh(now)
 	rep.Closed = rep.Lines - len(rep.Unconfirmed)
 	return rep
 }
+
+// Remember keeps what was learnt; call it once, after the last End.
+func (l *Loop) Remember(now garden.Moment) { l.memorise(now, true) }
 
 // Status is the last published state, nil before the first tick. Any goroutine
 // may call it.

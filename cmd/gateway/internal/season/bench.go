@@ -244,6 +244,7 @@ func (b *Bench) End() runner.CloseReport {
 		b.Clock.Sleep(50 * time.Millisecond)
 		rep = b.Loop.End(b.Moment())
 	}
+	b.Loop.Remember(b.Moment())
 	b.Wires.Advance()
 	return rep
 }
