@@ -109,6 +109,7 @@ func (l *Loop) Begin(now garden.Moment) error {
 		a.Until.Mono = now.Mono + min(a.Until.Mono, a.Until.Wall.Sub(now.Wall))
 		l.obey(now, a)
 	}
+	l.started(now)
 	return nil
 }
 
@@ -309,6 +310,7 @@ func (l *Loop) End(now garden.Moment) CloseReport {
 	l.EndPulses(now)
 	l.takeEnded()
 	l.check(now, "write what was delivered", l.p.Guard.Flush())
+	l.stopped(now)
 	rep := CloseReport{Lines: len(l.p.Garden.Lines), Unconfirmed: l.p.Guard.Unconfirmed(), Interrupted: len(l.obs.Delivered)}
 	l.refresh(now)
 	rep.Closed = rep.Lines - len(rep.Unconfirmed)

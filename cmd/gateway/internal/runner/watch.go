@@ -31,7 +31,8 @@ type watch struct {
 	pores   map[garden.ProbeID]float64
 	beyond  map[garden.ProbeID]time.Duration // since when outside its span
 	stray   stray
-	failed  error // what the journal last failed with in this round
+	offWhy  string // why automatic control is off, where nobody asked for it
+	failed  error  // what the journal last failed with in this round
 	noticed []noticed
 }
 
@@ -89,7 +90,9 @@ func (w *watch) look(now garden.Moment, obs *garden.Observed, st *control.State,
 		w.failed = nil
 	}
 	if st.AutoOff {
-		w.book.Hold(now, alarm.ControlOff, "", "")
+		w.book.Hold(now, alarm.ControlOff, "", w.offWhy)
+	} else {
+		w.offWhy = ""
 	}
 	if !now.Synced {
 		w.book.Hold(now, alarm.ClockUnconfirmed, "", "")
