@@ -14,8 +14,8 @@ type Ledger interface {
 	Settle(garden.Delivery) error
 }
 
-// NoLedger is the ledger of a gateway whose journal could not be opened. Every
-// call returns Err, which leaves lines the no-journal budget.
+// NoLedger is a ledger that can't be written: every call returns Err, which leaves
+// lines the no-journal budget.
 type NoLedger struct{ Err error }
 
 // Intend returns Err.

@@ -184,13 +184,14 @@ func (p *Page) verify(r *http.Request, password string) (who role, wait time.Dur
 	if wait = p.slow.wait(client); wait > 0 {
 		return nobody, wait, nil
 	}
+	// Counted before it is checked, so that attempts sent together don't all
+	// pass while the first is still being looked at.
+	p.slow.failed(client)
 	who, err = p.o.Secrets.check(r.Context(), password)
 	if err != nil {
 		return nobody, 0, err
 	}
-	if who == nobody {
-		p.slow.failed(client)
-	} else {
+	if who != nobody {
 		p.slow.passed(client)
 	}
 	return who, 0, nil

@@ -174,9 +174,6 @@ func (b *FeedBook) Note(now garden.Moment, o Observation, who string) (feeding.N
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	i := b.plan.Index(z.ID)
-	if o.DrainMS != nil {
-		b.plan.Drained(b.state, feeding.Drainage{Zone: z.ID, At: now.Wall, MS: *o.DrainMS})
-	}
 	var w feeding.Week
 	if b.j != nil {
 		var probes []garden.ProbeID
@@ -187,6 +184,9 @@ func (b *FeedBook) Note(now garden.Moment, o Observation, who string) (feeding.N
 		if w, err = b.j.Week(z.ID, probes, b.plan.Capacity(i), now.Wall); err != nil {
 			return feeding.Noted{}, err
 		}
+	}
+	if o.DrainMS != nil {
+		b.plan.Drained(b.state, feeding.Drainage{Zone: z.ID, At: now.Wall, MS: *o.DrainMS})
 	}
 	n, err := b.plan.Note(b.state, now, task.Observation{Zone: z.ID, Sign: sign, Text: o.Text, Photo: o.Photo}, b.plan.Facts(b.state, i, now, w))
 	if err != nil || b.j == nil {
