@@ -111,9 +111,10 @@ var trialPots = map[string][]trialPot{
 // garden builds the case's garden from the example or from a size class.
 func (c TrialCase) garden() (*garden.Garden, error) {
 	src := testdata.Terrace
-	switch pots, ok := trialPots[c.Garden]; {
+	class, deep := strings.CutSuffix(c.Garden, twoProbes)
+	switch pots, ok := trialPots[class]; {
 	case ok:
-		src = trialFile(pots)
+		src = trialFile(pots, deep)
 	case c.Garden == "heat spell":
 		src = testdata.Heatwave
 	case c.Garden != "terrace":
@@ -169,8 +170,12 @@ func (c TrialCase) bare(g *garden.Garden) {
 	}
 }
 
-// trialFile writes a garden file of pots with a line and a probe each.
-func trialFile(pots []trialPot) []byte {
+// twoProbes after a size class gives each pot a second probe near its floor.
+const twoProbes = ", two probes"
+
+// trialFile writes a garden file of pots with a line each, and a probe 12 cm
+// under the surface or another at 45 cm as well.
+func trialFile(pots []trialPot, deep bool) []byte {
 	var b strings.Builder
 	b.WriteString(`site: { name: Trial, latitude: 40.64, longitude: 22.94, elevation: 45 m, time-zone: Europe/Athens }
 mixes:
@@ -183,7 +188,11 @@ pots:
 `)
 	for i, p := range pots {
 		fmt.Fprintf(&b, "  p%d:\n    mix: light\n    size: %.0f L\n    plants: [ { crop: %s, count: %d, canopy: %.2f m2 } ]\n", i+1, p.litres, p.crop, p.count, p.canopyM2)
-		fmt.Fprintf(&b, "    probes: { middle: { depth: 12 cm, input: 0x%x/%d } }\n", 0x48+i/4, i%4)
+		below := ""
+		if deep {
+			below = fmt.Sprintf(", deep: { depth: 45 cm, input: 0x%x/%d }", 0x4a+i/4, i%4)
+		}
+		fmt.Fprintf(&b, "    probes: { shallow: { depth: 12 cm, input: 0x%x/%d }%s }\n", 0x48+i/4, i%4, below)
 	}
 	b.WriteString("lines:\n")
 	for i, p := range pots {

@@ -77,7 +77,7 @@ func FullTrial() TrialSet {
 		change(&c)
 		set.Cases = append(set.Cases, c)
 	}
-	for _, size := range []string{"small pots", "large pots"} {
+	for _, size := range []string{"small pots", "large pots", "large pots" + twoProbes} {
 		vary("sizes", size, func(c *TrialCase) { c.Garden = size })
 	}
 	for _, mix := range []string{"coarse", "fine"} {
