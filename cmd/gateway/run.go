@@ -98,10 +98,16 @@ func run(ctx context.Context, s streams, args []string, f runFlags) error {
 		}
 	}
 	j, err := openJournal(s, u, f.journal, bench)
-	if err != nil {
-		return err
-	}
 	keeper := runner.NewKeeper(j)
+	if err != nil {
+		if bench || !journal.CardFault(err) {
+			return err
+		}
+		// Pots must not die of a broken card.
+		if keeper, err = openUnkept(s, err); err != nil {
+			return err
+		}
+	}
 	defer keeper.Close()
 
 	stopPage := func() {}
@@ -169,6 +175,24 @@ func openJournal(s streams, u *understood, flag string, bench bool) (*journal.Jo
 	}
 	fmt.Fprintln(s.err, "journal:", path)
 	return j, nil
+}
+
+// openUnkept opens a journal in memory in place of one whose card is broken.
+func openUnkept(s streams, why error) (*runner.Keeper, error) {
+	fmt.Fprintln(s.err, why)
+	fmt.Fprintln(s.err, "until that is mended only a few survival doses are given: free some space, or replace the card, and start again")
+	err := why
+	for _, base := range []string{"/dev/shm", ""} {
+		var dir string
+		if dir, err = os.MkdirTemp(base, "fabricpot-"); err != nil {
+			continue
+		}
+		var j *journal.Journal
+		if j, _, err = journal.Open(filepath.Join(dir, "journal.db")); err == nil {
+			return runner.NewUnkept(j, why), nil
+		}
+	}
+	return nil, errors.Join(why, err)
 }
 
 // stateDir is where a gateway keeps what must survive: the service manager's

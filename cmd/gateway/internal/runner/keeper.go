@@ -1,6 +1,8 @@
 package runner
 
 import (
+	"errors"
+
 	"fabricpot/cmd/gateway/internal/journal"
 	"fabricpot/control"
 	"fabricpot/control/alarm"
@@ -27,6 +29,7 @@ type Keeper struct {
 	airSum  float64
 	airs    int
 	weather bool
+	unkept  error // see NewUnkept
 }
 
 // NewKeeper returns a Recorder on an open journal.
@@ -48,9 +51,9 @@ func (k *Keeper) Samples(now garden.Moment, readings []garden.Reading, zones []c
 		k.batch.Zones = append(k.batch.Zones, s)
 	}
 	if k.ticks++; k.ticks < batchTicks {
-		return nil
+		return k.unkept
 	}
-	return k.Write()
+	return errors.Join(k.unkept, k.Write())
 }
 
 // Weather keeps one tick's weather: rain is added up and air averaged over the

@@ -1,0 +1,55 @@
+package season
+
+import (
+	"fmt"
+	"path/filepath"
+	"syscall"
+	"testing"
+	"time"
+
+	"fabricpot/cmd/gateway/internal/journal"
+	"fabricpot/cmd/gateway/internal/runner"
+	"fabricpot/control/alarm"
+	"fabricpot/control/garden"
+	"fabricpot/sim/terrace"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+)
+
+// TestBrokenCardAtStart: a gateway that finds its card read-only gives each line
+// its few survival doses and no more, feeds nothing, and says so.
+func TestBrokenCardAtStart(t *testing.T) {
+	why := fmt.Errorf("journal /var/lib/x: %w", syscall.EROFS)
+	assert.True(t, journal.CardFault(why))
+	assert.False(t, journal.CardFault(fmt.Errorf("journal /var/lib/x: %w", syscall.EACCES)))
+	_, _, err := journal.Open("/proc/nothing/journal.db")
+	require.Error(t, err)
+
+	g := load(t, "crash.yaml", []byte(crashGarden))
+	start := time.Date(2026, 7, 1, 5, 0, 0, 0, g.Site.Zone)
+	j, _, err := journal.Open(filepath.Join(t.TempDir(), "journal.db"))
+	require.NoError(t, err)
+	keeper := runner.NewUnkept(j, why)
+	defer keeper.Close()
+	ears := newEars()
+	b, err := NewBench(g, Options{Seed: 5, Start: start, Weather: Climate(3, start, 7), Tell: ears,
+		Journal: keeper, History: j, Terrace: terrace.Options{StartSuctionCM: 60}})
+	require.NoError(t, err)
+	require.NoError(t, b.Begin())
+	b.RunTo(5 * 24 * time.Hour)
+	b.End()
+	given := map[garden.LineID]float64{}
+	for _, d := range ears.ended {
+		given[d.Line] += d.Litres
+		assert.NotEqual(t, garden.Feeding, d.Kind)
+	}
+	lines, _ := b.Guard.Snapshot(b.Moment())
+	for _, l := range lines {
+		assert.Positive(t, given[l.Line], "line %s", l.Line)
+		assert.LessOrEqual(t, given[l.Line], float64(g.Limits.NoJournalDoses)*l.DoseL+0.01, "line %s", l.Line)
+	}
+	raised := ears.raised(alarm.JournalUnwritable)
+	require.NotEmpty(t, raised)
+	assert.Less(t, raised[0].At.Mono, 5*time.Minute)
+}
