@@ -38,6 +38,7 @@ type line struct {
 	act     Actuator
 	flowLPH float64
 	maxOn   time.Duration
+	maxDose time.Duration
 	capL    float64
 	doseL   float64
 
@@ -147,6 +148,7 @@ func newLine(g *garden.Garden, gl *garden.Line, act Actuator, o Options) (*line,
 	if act == nil {
 		ln.act = Unassigned{}
 	}
+	ln.maxDose = max(0, gl.Injector.MaxRun)
 	if gl.MaxOn > 0 {
 		ln.maxOn = min(ln.maxOn, gl.MaxOn)
 	}
@@ -207,7 +209,7 @@ func (g *Guard) facts(now garden.Moment, ln *line) facts {
 	ln.charges = ln.charges.prune(now)
 	spent, dose, spentUntil, doseUntil := ln.charges.sums(now)
 	f := facts{
-		now: now, pos: ln.pos, flowLPH: ln.flowLPH, maxOn: ln.maxOn, margin: g.margin,
+		now: now, pos: ln.pos, flowLPH: ln.flowLPH, maxOn: ln.maxOn, maxDose: ln.maxDose, margin: g.margin,
 		heldUntil: ln.heldUntil,
 		capL:      ln.capL, spentL: spent, capUntil: spentUntil,
 		doseL: ln.doseL, doseSpentL: dose, doseUntil: doseUntil,

@@ -94,3 +94,18 @@ func TestInjectorFollowsItsLine(t *testing.T) {
 		assert.False(t, line.open || inj.open)
 	})
 }
+
+func TestPermitBoundsTheInjector(t *testing.T) {
+	o, f := calm()
+	f.maxDose = 5 * time.Minute
+	o.Kind = garden.Feeding
+	p, cause, _ := permit(o, f, Env{})
+	require.Equal(t, garden.NotRefused, cause)
+	assert.Equal(t, 5*time.Minute, p.maxOn)
+	o.Kind = garden.Irrigate
+	p, _, _ = permit(o, f, Env{})
+	assert.Greater(t, p.maxOn, 14*time.Minute, "water alone may run longer")
+	o.Kind, f.maxDose = garden.Feeding, 0
+	p, _, _ = permit(o, f, Env{})
+	assert.Greater(t, p.maxOn, 14*time.Minute, "no limit of its own")
+}

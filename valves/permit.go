@@ -39,6 +39,8 @@ type facts struct {
 	flowLPH float64
 	// maxOn is the tighter of the line's and the garden's limit.
 	maxOn time.Duration
+	// maxDose is the longest its injector may run, 0 for no limit of its own.
+	maxDose time.Duration
 	// margin is how much longer than its nominal time a pulse may take, > 1.
 	margin float64
 	// heldUntil is when the gardener's shut ends; zero means not kept shut.
@@ -99,6 +101,9 @@ func permit(o garden.Order, f facts, e Env) (p pass, cause garden.RefusalCause, 
 	}
 
 	litres, maxOn := o.Litres, min(o.MaxOn, f.maxOn)
+	if o.Kind == garden.Feeding && f.maxDose > 0 {
+		maxOn = min(maxOn, f.maxDose)
+	}
 
 	// A calendar rule waits for a clock that somebody confirmed.
 	if f.now.Synced && len(f.hours) > 0 {

@@ -146,6 +146,10 @@ func (p *Plan) resolve(pot *garden.Pot, z *garden.Zone, zp *zonePlan, i int, w *
 			p.lines[fp.Line] = l
 			line, _ := p.g.Line(fp.Line)
 			zp.injector = line.Injector
+			if most := line.Injector.MaxRun; most > time.Minute {
+				// The sequence allows a pulse half as long again and a minute.
+				fp.PulseL = min(fp.PulseL, fp.LineShare*fp.FlowLPH*(most-time.Minute).Hours()/1.5)
+			}
 			// One stock, one strength: that of the stage that needs most.
 			for s := range zp.portionAt {
 				zp.portionAt[s].NPPM = zp.portionAt[feed.Middle].NPPM

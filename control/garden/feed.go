@@ -1,5 +1,7 @@
 package garden
 
+import "time"
+
 // ProductID names a fertiliser product of the garden file.
 type ProductID string
 
@@ -110,6 +112,8 @@ type Injector struct {
 	Chip      string
 	Pin       int
 	ActiveLow bool
+	// MaxRun is the longest it may run at a time; 0 means as long as the line.
+	MaxRun time.Duration
 }
 
 // Present reports whether feed can reach the line at all.

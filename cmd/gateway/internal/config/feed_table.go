@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"strconv"
 	"strings"
+	"time"
 
 	"fabricpot/cmd/gateway/internal/units"
 	"fabricpot/control/garden"
@@ -99,6 +100,7 @@ func injectorTable() object[garden.Injector] {
 		{"pin", "the GPIO line that engages it, for feeding orders alone", false, of(whole("a pin number", 0, 1023), func(i *garden.Injector) *int { return &i.Pin })},
 		{"chip", "the label of its GPIO chip, if not the hardware's", false, of(line("a chip's label"), func(i *garden.Injector) *string { return &i.Chip })},
 		{"active-low", "yes where a low level engages it", false, of(yesNo(), func(i *garden.Injector) *bool { return &i.ActiveLow })},
+		{"max-run", "the longest it may run at a time, if less than the line", false, of(span(time.Minute, 6*time.Hour), func(i *garden.Injector) *time.Duration { return &i.MaxRun })},
 		{"premixed", "yes where the line draws ready solution from a tank instead", false, of(yesNo(), func(i *garden.Injector) *bool { return &i.Premixed })},
 	}}
 }

@@ -173,6 +173,7 @@ lines:
       convention: added
       pin: 5
       chip: gpiochip9
+      max-run: 20 min
       active-low: yes
       premixed: no
   two:
