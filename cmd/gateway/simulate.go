@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"os"
+	"path/filepath"
 	"time"
 
 	"fabricpot/cmd/gateway/internal/journal"
@@ -19,10 +20,10 @@ import (
 )
 
 type simulateFlags struct {
-	weather, from, to, journal string
-	seed                       uint64
-	json                       bool
-	faults                     faultFlags
+	weather, from, to, journal, report string
+	seed                               uint64
+	json                               bool
+	faults                             faultFlags
 }
 
 func newSimulate(s streams) *cobra.Command {
@@ -62,6 +63,7 @@ if a promise was broken.`,
 	fl.BoolVar(&f.json, "json", false, "print one JSON object in place of the table")
 	fl.StringVar(&f.journal, "journal", "", "keep a journal of the season in this new `FILE`")
 	f.faults.flags(fl)
+	fl.StringVar(&f.report, "report", "", "write the season as one HTML `FILE`, with what the simulator alone knows")
 	return cmd
 }
 
@@ -82,6 +84,16 @@ func simulate(ctx context.Context, s streams, args []string, f simulateFlags) er
 		return err
 	}
 	o := season.Options{Seed: f.seed, Start: from, Weather: rows, Terrace: terrace.DefaultOptions(f.seed, nil)}
+	var keeper *runner.Keeper
+	if f.journal == "" && f.report != "" {
+		// A report is made from a journal; this one is nobody's.
+		dir, err := os.MkdirTemp("", "fabricpot-season-")
+		if err != nil {
+			return err
+		}
+		defer os.RemoveAll(dir)
+		f.journal = filepath.Join(dir, "journal.db")
+	}
 	if f.journal != "" {
 		if _, err := os.Stat(f.journal); err == nil {
 			return wrongUse{fmt.Errorf("--journal %s exists already; a season gets a journal of its own", f.journal)}
@@ -90,7 +102,7 @@ func simulate(ctx context.Context, s streams, args []string, f simulateFlags) er
 		if err != nil {
 			return err
 		}
-		keeper := runner.NewKeeper(j)
+		keeper = runner.NewKeeper(j)
 		defer keeper.Close()
 		o.Journal, o.JournalPath = keeper, f.journal
 	}
@@ -106,6 +118,14 @@ func simulate(ctx context.Context, s streams, args []string, f simulateFlags) er
 		return err
 	}
 	res.Seed = f.seed
+	if f.report != "" {
+		if err := keeper.Write(); err != nil {
+			return err
+		}
+		if err := writeSimulated(ctx, s, f.report, keeper.Journal, b, res, from, to); err != nil {
+			return err
+		}
+	}
 	if f.json {
 		return res.WriteJSON(s.out)
 	}

@@ -66,7 +66,7 @@ func TestBrowserLooks(t *testing.T) {
 			b := open(t, in, srv, c.width, 740, c.dark)
 			for _, p := range []struct{ name, path string }{
 				{"terrace", "/"}, {"pot", "/pot/trough-bean?span=week"}, {"water", "/pot/strawberry-east/water?amount=4&unit=L"},
-				{"rounds", "/rounds"}, {"health", "/health"},
+				{"rounds", "/rounds"}, {"health", "/health"}, {"report", "/season"},
 			} {
 				t.Run(p.name, func(t *testing.T) {
 					b.t = t
@@ -79,6 +79,10 @@ func TestBrowserLooks(t *testing.T) {
 						assert.Empty(t, ask[[]string](b, small), "for a thumb")
 					}
 					assert.Empty(t, nameless(b), "every control has a name")
+					if p.name == "report" {
+						assert.Equal(t, int64(7), ask[int64](b, `[...document.images].filter((i) => i.complete && i.naturalWidth > 100).length`), "every pot's curve is drawn under the policy")
+						assert.NotEqual(t, "0px", ask[string](b, `getComputedStyle(document.querySelector(".report .chart img")).borderTopWidth`), "the style is let in")
+					}
 					b.visit(p.path)
 					b.shoot(p.name + "-" + c.name)
 				})

@@ -163,7 +163,7 @@ func drawGiven(c *charts.Painter, d past, b plot, k ink, text charts.FontStyle, 
 	if most > 0 {
 		b.lo, b.hi = 0, most*1.1
 		shown, _ := units.Volume().In(most, pr.volumeUnit())
-		c.Text(sprintf("%.*f %s", digitsFor(shown), shown, pr.volumeUnit()), 6, b.y(most)+4, 0, text)
+		c.Text(sprintf("%.*f %s", digitsFor(shown), shown, pr.volumeUnit()), 6, max(b.y(most)+4, b.top+28), 0, text)
 		part := d.To.Sub(d.From) / bars
 		for i, g := range d.Given {
 			if g <= 0 {
@@ -202,7 +202,7 @@ func drawRain(c *charts.Painter, d past, b plot, k ink, text charts.FontStyle) {
 	}
 	c.LineStroke([]charts.Point{{X: b.left, Y: b.top}, {X: b.right, Y: b.top}}, k.rain, 1)
 	words := sprintf("%.*f mm", digitsFor(most), most)
-	c.Text(words, 6, b.top+int(math.Round(most*deep))-12, 0, text)
+	c.Text(words, 6, b.top+10, 0, text)
 }
 
 func digitsFor(v float64) int {

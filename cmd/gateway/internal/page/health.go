@@ -22,7 +22,9 @@ type healthModel struct {
 	Automatic bool
 	// AutoTicket is for turning automatic control on and off.
 	AutoTicket string
-	Who        string
+	// Season offers the season's report.
+	Season bool
+	Who    string
 }
 
 type alarmView struct{ Name, About, Title, Text, Next, State, Ticket string }
@@ -41,7 +43,7 @@ func (p *Page) health(w http.ResponseWriter, r *http.Request, v *visit) {
 		Head: p.headOf(st, v), CanAck: p.o.Acknowledge != nil, Automatic: st.Automatic,
 		AutoTicket: p.tickets.issue(v.session, "automatic"),
 
-		System: p.system(st),
+		System: p.system(st), Season: p.o.Season != nil,
 	}
 	if v.signedIn {
 		m.Who = sprintf(tSignedInAs, map[role]string{owner: tOwner, guest: tGuest}[v.role])

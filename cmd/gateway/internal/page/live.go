@@ -44,12 +44,13 @@ func (p *Page) live(w http.ResponseWriter, r *http.Request, v *visit) {
 		}
 		return out.Flush() == nil
 	}
+	// Before anybody knows that the stream stands: news from then on is told.
+	last := p.o.Gateway.Status()
 	if !say("retry: 5000\n\n") {
 		return
 	}
 	check := time.NewTicker(liveCheck)
 	defer check.Stop()
-	last := p.o.Gateway.Status()
 	quiet := time.Now()
 	for {
 		select {

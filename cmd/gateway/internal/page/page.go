@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"fabricpot/cmd/gateway/internal/journal"
+	"fabricpot/cmd/gateway/internal/report"
 	"fabricpot/control/garden"
 	"fabricpot/control/task"
 )
@@ -55,6 +56,8 @@ type Options struct {
 	Acknowledge func(ctx context.Context, name, about, who string) error
 	// Broker says in words how the link to the broker stands; it may be nil.
 	Broker func() string
+	// Season is the season up to now as a report; nil offers none.
+	Season func(now time.Time) (*report.Book, error)
 	// Secrets are the password's and the guest's hashes; the zero value asks
 	// nobody to sign in, which Listen allows on loopback alone.
 	Secrets Secrets
@@ -80,6 +83,8 @@ type Page struct {
 	watch    watch
 	scrapers *scrapers
 	pasts    pasts
+	// reading lets one report be made at a time.
+	reading chan struct{}
 }
 
 // zoneRef is a zone with its pot and its line, which is nil where a person
@@ -105,7 +110,7 @@ func New(o Options) (*Page, error) {
 		o: o, scale: scaleOf(o.Garden), zones: map[garden.ZoneID]zoneRef{},
 		sessions: newSessions(o.Now), slow: newThrottle(o.Now), tickets: newTickets(o.Now),
 		streams: make(chan struct{}, maxStreams), scrapers: newScrapers(),
-		pasts: pasts{of: map[pastKey]*keptPast{}},
+		pasts: pasts{of: map[pastKey]*keptPast{}}, reading: make(chan struct{}, 1),
 	}
 	p.watch.now = o.Now
 	o.Garden.EachZone(func(pot *garden.Pot, z *garden.Zone) {
@@ -153,6 +158,7 @@ func (p *Page) routes() error {
 	p.on("/health/seen", nil, p.acknowledge)
 	p.on("/health/automatic", nil, p.automatic)
 	p.on("/health/close", nil, p.closeAll)
+	p.on("/season", p.season, nil)
 	p.on("/live", p.live, nil)
 	p.on("/metrics", func(w http.ResponseWriter, r *http.Request, _ *visit) { p.metrics.ServeHTTP(w, r) }, nil)
 	p.on("/settings", nil, p.settings)

@@ -11,8 +11,10 @@ import (
 
 	"fabricpot/cmd/gateway/internal/config"
 	"fabricpot/cmd/gateway/internal/journal"
+	"fabricpot/cmd/gateway/internal/report"
 	"fabricpot/cmd/gateway/internal/runner"
 	"fabricpot/cmd/gateway/internal/season"
+	"fabricpot/control"
 	"fabricpot/control/garden"
 	"fabricpot/testdata"
 )
@@ -55,6 +57,15 @@ func newRig(t testing.TB, lived time.Duration, speed float64, change func(*Optio
 	}()
 	r.live(lived)
 	o := Options{Garden: g, Gateway: r.desk, History: j, Acknowledge: r.desk.Acknowledge, Version: "test"}
+	plan, _, err := control.NewPlan(g)
+	require.NoError(t, err)
+	o.Season = func(now time.Time) (*report.Book, error) {
+		from, to, err := report.Days(j, time.Time{}, time.Time{}, g.Site.Zone)
+		if err != nil {
+			return nil, err
+		}
+		return report.Read(j, g, plan, from, to)
+	}
 	if change != nil {
 		change(&o)
 	}
