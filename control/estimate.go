@@ -208,9 +208,9 @@ func (p *Plan) fuse(st *State, i int, now garden.Moment, dt time.Duration) {
 		z.water.Mean = min(max(v.mid, 0), float64(zp.Porosity))
 		z.water.Forget((v.hi-v.lo)*(v.hi-v.lo)/4 + readingSD*readingSD)
 	}
-	z.blind = !v.floor
+	z.blind, z.half = !v.floor, v.half
 	p.learn(z, v.mid, float64(zp.Capacity), now, since)
-	if since >= settled && !z.blind {
+	if since >= settled && (!z.blind || z.half) {
 		z.weigh(zp, v.mid, now)
 	}
 	if since >= settled {
@@ -252,6 +252,10 @@ const (
 	blindSlack = 0.9
 	// floorFrom is the depth from which a probe tells of the floor.
 	floorFrom = 0.6
+	// halfFrom is the depth from which a probe's looks are worth weighing litres
+	// by, and halfDryingSD how much less its dryings tell then.
+	halfFrom     = 0.35
+	halfDryingSD = 0.12
 	// A drying is judged from dryingFrom after water on, over at least
 	// leastDrying of modelled loss and leastDryingFor.
 	dryingFrom     = 4 * time.Hour

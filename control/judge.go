@@ -15,6 +15,8 @@ type verdict struct {
 	// middle tells that a probe away from top and floor had a part in it: there
 	// water that settles after a soak is not taken for loss or gain.
 	middle bool
+	// half tells that one had a part in it that is deep enough to weigh by.
+	half bool
 }
 
 // judge turns a reading at the probe into bounds for the zone's mean.
@@ -50,7 +52,7 @@ func (pr *probePlan) judge(z *ZonePlan, root, reading float64) verdict {
 func (p *Plan) consensus(st *State, i int, now garden.Moment) (verdict, bool) {
 	const most = 8
 	var lo, mid, hi [most]float64
-	n, floor, middle := 0, false, false
+	n, floor, middle, half := 0, false, false, false
 	z, zp := &st.zones[i], &p.zones[i]
 	for _, pi := range zp.probes {
 		ps := &st.probes[pi]
@@ -61,12 +63,13 @@ func (p *Plan) consensus(st *State, i int, now garden.Moment) (verdict, bool) {
 		lo[n], mid[n], hi[n] = v.lo, v.mid, v.hi
 		floor = floor || p.probes[pi].rel >= floorFrom
 		middle = middle || p.probes[pi].rel >= middleFrom && p.probes[pi].rel <= middleTo
+		half = half || p.probes[pi].rel >= halfFrom
 		n++
 	}
 	if n == 0 {
 		return verdict{}, false
 	}
-	return verdict{lo: median(lo[:n]), mid: median(mid[:n]), hi: median(hi[:n]), floor: floor, middle: middle}, true
+	return verdict{lo: median(lo[:n]), mid: median(mid[:n]), hi: median(hi[:n]), floor: floor, middle: middle, half: half}, true
 }
 
 // median sorts x in place; it must hold at least one value.

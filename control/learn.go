@@ -35,6 +35,10 @@ func (z *zoneState) dried() {
 	}
 	gone := z.dry - z.dryNow
 	sd := 0.05 + math.Sqrt(readingSD*readingSD/4+0.01*gone*gone)/spent
+	if z.half {
+		// The litres tell better.
+		sd += halfDryingSD
+	}
 	z.water.UpdateFactor(min(gone/spent, mostDrying), sd)
 	z.drying = false
 }

@@ -14,6 +14,11 @@ const (
 	oddSpans = 2
 	oddMore  = 1.9
 	oddLess  = 0.5
+	// So has one that lost unusualMore times what it usually does, or less than
+	// unusualLess, once usualSpans said what is usual.
+	usualSpans  = 3
+	unusualMore = 1.6
+	unusualLess = 0.65
 	// A spell without water at least oddFor long says so at once where it dried
 	// oddFast times what was expected and by oddLevel more, or by less than a
 	// sixth of what was expected and by oddLevel less.
@@ -32,6 +37,8 @@ const (
 type odd struct {
 	more, less int // spans running
 	ratio      float64
+	usual      float64 // mean of the spans that were not odd
+	spans      int
 	// The spell without water: when it began to be looked at, and from where.
 	open       bool
 	at         time.Duration
@@ -44,12 +51,17 @@ type odd struct {
 func (o *odd) spanned(ratio float64) {
 	o.ratio = ratio
 	switch {
-	case ratio >= oddMore:
+	case ratio >= oddMore || o.spans >= usualSpans && ratio > unusualMore*o.usual:
 		o.more, o.less = o.more+1, 0
-	case ratio <= oddLess:
+	case ratio <= 0:
+		// It grew wetter than what was given: one span is enough.
+		o.more, o.less = 0, o.less+oddSpans
+	case ratio <= oddLess || o.spans >= usualSpans && ratio < unusualLess*o.usual:
 		o.more, o.less = 0, o.less+1
 	default:
 		o.more, o.less = 0, 0
+		o.spans++
+		o.usual += (ratio - o.usual) / float64(min(o.spans, 8))
 	}
 }
 

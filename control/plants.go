@@ -114,6 +114,8 @@ func (p *Plan) plant(st *State, now garden.Moment, e *garden.PlantEvent) {
 	if when.IsZero() {
 		when = now.Wall
 	}
+	// What was usual is so no more.
+	z.odd = odd{}
 	y, m, d := when.Date()
 	day := time.Date(y, m, d, 0, 0, 0, 0, when.Location())
 	switch e.Kind {

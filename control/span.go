@@ -14,7 +14,9 @@ const (
 	mostSpan   = 12 * 24 * time.Hour
 	leastSpent = 0.12
 	// levelSD is what a look at rest errs by from time to time, m³/m³.
+	// halfSD is the same where the lowest probe is between halfFrom and floorFrom.
 	levelSD = 0.012
+	halfSD  = 0.025
 	// drainedSD is the doubt about what drained, as a share of it, spanSD what
 	// no span tells better than.
 	drainedSD = 0.4
@@ -24,7 +26,7 @@ const (
 // span is a zone's account of litres between two looks at rest. Over several
 // days the litres that came in tell better than any level what went out: a
 // probe's lasting error is in both looks and drops out. Where no probe tells of
-// the floor a look is not worth that much, and nothing is weighed.
+// the floor a look is worth less, and under the surface alone nothing.
 type span struct {
 	open                  bool
 	at                    time.Duration
@@ -48,9 +50,13 @@ func (z *zoneState) weigh(zp *ZonePlan, mid float64, now garden.Moment) {
 		if age < leastSpan || spent < leastSpent {
 			return
 		}
+		level := levelSD
+		if z.blind {
+			level = halfSD
+		}
 		gone := (s.inL-s.drainedL)/zp.VolumeL + s.mid - mid
 		part := func(x float64) float64 { return x / spent }
-		sd := math.Sqrt(spanSD*spanSD + 2*part(levelSD)*part(levelSD) +
+		sd := math.Sqrt(spanSD*spanSD + 2*part(level)*part(level) +
 			part(s.doubtL/zp.VolumeL)*part(s.doubtL/zp.VolumeL) +
 			part(drainedSD*s.drainedL/zp.VolumeL)*part(drainedSD*s.drainedL/zp.VolumeL))
 		z.water.UpdateFactor(gone/spent, sd)

@@ -109,9 +109,10 @@ type zoneState struct {
 	// salt is by what a reading's error grows after a feed, 1 and 0 for not.
 	salt float64
 	// blind tells that no trusted fresh probe stands near the floor.
-	blind bool
-	span  span
-	odd   odd
+	// half tells that one stands low enough at least to weigh spans by.
+	blind, half bool
+	span        span
+	odd         odd
 	// before is the mean at the start of the last session, gave the litres of it,
 	// spentFrom what was spent by then.
 	before, gave, spentFrom float64

@@ -146,8 +146,14 @@ func within(x []float64, lim float64) float64 {
 // with a standard deviation of 12 %, and 8 % more from day to day). Weather:
 // Seattle from 1 May 2014 (US government data, see testdata/weather/README.md).
 //
-// A factor counts as learnt after three weeks. Zones without a probe in their
-// lower part can't tell what drains, and are held to less.
+// A factor counts as learnt after three weeks. Zones whose only probe stands
+// high in the pot can't tell what drains below it, and are held to less: their
+// factor comes out some 10 % high, on the plant's side.
+//
+// The forecast is judged where it can be: at each watering that began because
+// the zone had come to its refill point, against what was said 12 h before. The
+// true water's own crossing is another matter: 12 h of loss are some 0.02 of
+// water, about what a level's error is.
 func TestEstimatorOnTheBench(t *testing.T) {
 	if testing.Short() {
 		t.Skip("several seasons")
@@ -162,8 +168,8 @@ func TestEstimatorOnTheBench(t *testing.T) {
 		pinned bool
 		aim    aim
 	}{
-		{"two probes or one, a flow meter and points weighed in the mix", testdata.Terrace, []int{153, 23, 23}, true, aim{0.75, 1}},
-		{"one shallow probe each, a flow meter and points weighed in the mix", testdata.Garden12, []int{30}, true, aim{0.3, 1}},
+		{"two probes or one, a flow meter and points weighed in the mix", testdata.Terrace, []int{153, 23, 23}, true, aim{0.9, 1}},
+		{"one probe each, most of them high, a flow meter and points weighed in the mix", testdata.Garden12, []int{30}, true, aim{0.4, 1}},
 		{"curves typed in, probes that differ from them, no meter", testdata.Terrace, []int{23, 23, 23}, false, aim{0.5, 0.85}},
 	} {
 		t.Run(c.name, func(t *testing.T) {

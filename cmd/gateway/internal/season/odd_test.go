@@ -33,8 +33,8 @@ func TestALossThatIsNoPlantsIsTold(t *testing.T) {
 			[]control.EventKind{less}},
 		{"a probe that drifts", "chilli", func(b *Bench) {
 			in, _ := b.Wires.Input("chilli-middle")
-			in.Fail(bench.Drifting, -0.004)
-		}, []control.EventKind{less, control.ProbeNoResponse}},
+			in.Fail(bench.Drifting, -0.0025)
+		}, []control.EventKind{less, control.ProbeNoResponse, control.OnBalance}},
 		{"a plant that hardly drinks any more", "trough-cucumber", func(b *Bench) { b.Terrace.ScaleCanopy(1, 0.05) },
 			[]control.EventKind{less}},
 	} {

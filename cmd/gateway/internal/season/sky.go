@@ -49,6 +49,12 @@ func Covered(rows []garden.DayWeather, from, to time.Time) (missing time.Time, o
 // penman is what the terrace's plants lose by the day's weather: FAO-56
 // Penman-Monteith on all that the row knows. What each pot makes of it stays the
 // terrace's secret.
+//
+// Measured when the controller went from Hargreaves to Penman-Monteith and the
+// terrace with it (example terrace without feeds, Seattle, 1 May to 30 September
+// 2014): hours in stress 0 before and after; share of irrigation drained 0.59 and
+// 1.56 % before, 0.49 and 1.42 % after (seeds 1 and 2). In the synthetic heat
+// spell: no stress before and after, 0.53 % drained before, 0 % after.
 func penman(site garden.Site) func(garden.DayWeather) float64 {
 	place := weather.PlaceOf(site)
 	return func(d garden.DayWeather) float64 {
