@@ -325,7 +325,7 @@ func TestKilledAtRandom(t *testing.T) {
 		assert.LessOrEqual(t, w.said[id]-w.soil.LineLitres(id), killWorstL*float64(w.left[id])+0.01,
 			"line %s: the journal says more than one pulse too much for each intent a kill left", id)
 	}
-	t.Logf("%d kills, %d left an intent unfinished, %d a line driven; a start closed its lines within %v of its first instruction at worst",
+	t.Logf("%d kills, %d intents left unfinished, %d lines left driven; a start closed its lines within %v of its first instruction at worst",
 		kills, unfinished, open, worst.Round(time.Millisecond))
 	assert.Positive(t, unfinished, "no kill struck a watering: nothing was proved")
 }

@@ -78,7 +78,13 @@ func probeMishap(kind MishapKind, f bench.InputFault, amount float64, within tim
 		Safe: "watered by its water balance, no more than its budget", Recovery: "by itself when readings are good again"}
 }
 
-const byReckoning = "watered as before"
+// believed is a probe that lies too well to be found out by itself.
+func believed(d mishapType) mishapType {
+	d.Safe, d.Recovery = "watered as it reads, within the day's limit", "none needed"
+	return d
+}
+
+const asBefore = "watered as before"
 
 // mishaps is the table: fault, alarm, detection time, safe behaviour, recovery.
 var mishaps = []mishapType{
@@ -87,9 +93,9 @@ var mishaps = []mishapType{
 	probeMishap("water in the plug", bench.WetPlug, 0.25, 45*time.Minute, alarm.ProbeDoubtful, alarm.ProbeDead),
 	// Half the signal left looks like a wet pot for a long time: nothing is
 	// promised but that the plants live.
-	probeMishap("damp in the plug", bench.WetPlug, 0.5, 0),
+	believed(probeMishap("damp in the plug", bench.WetPlug, 0.5, 0)),
 	probeMishap("probe stuck", bench.Stuck, 0, 24*time.Hour, alarm.ProbeDoubtful),
-	probeMishap("probe drifts", bench.Drifting, 0.004, 0),
+	believed(probeMishap("probe drifts", bench.Drifting, 0.004, 0)),
 	probeMishap("probe noisy", bench.NoisyInput, 0.4, 4*time.Hour, alarm.ProbeDoubtful),
 	probeMishap("probe out of the mix", bench.OutOfMix, 0, 45*time.Minute, alarm.ProbeDoubtful, alarm.ProbeDead),
 	{kind: "converter gone", begin: func(s *scene, _ Mishap) { s.chip(func(c *bench.Chip) { c.SetAbsent(true) }) },
@@ -102,10 +108,10 @@ var mishaps = []mishapType{
 		Safe: "watered by its water balance, no more than its budget", Recovery: "by itself when it answers again"},
 	{kind: "converter browns out", begin: func(s *scene, m Mishap) {
 		s.chip((*bench.Chip).BrownOut)
-	}, Safe: byReckoning, Recovery: "set up again at the next reading"},
-	{kind: "no acknowledge once", begin: func(s *scene, _ Mishap) { s.b.Wires.BusNamed("").FailStep(7) }, Safe: byReckoning, Recovery: "at the next reading"},
+	}, Safe: asBefore, Recovery: "set up again at the next reading"},
+	{kind: "no acknowledge once", begin: func(s *scene, _ Mishap) { s.b.Wires.BusNamed("").FailStep(7) }, Safe: asBefore, Recovery: "at the next reading"},
 	{kind: "converter slow", begin: func(s *scene, _ Mishap) { s.chip(func(c *bench.Chip) { c.SlowBy(0.1) }) },
-		end: func(s *scene) { s.chip(func(c *bench.Chip) { c.SlowBy(0) }) }, Safe: byReckoning, Recovery: "none needed"},
+		end: func(s *scene) { s.chip(func(c *bench.Chip) { c.SlowBy(0) }) }, Safe: asBefore, Recovery: "none needed"},
 	{kind: "valve does not open", begin: func(s *scene, _ Mishap) { s.b.Wires.Pin(s.line).Fail(bench.ValveStaysShut) },
 		end:    func(s *scene) { s.b.Wires.Pin(s.line).Fail(bench.PinHealthy) },
 		alarms: []alarm.Kind{alarm.OrderWithoutFlow, alarm.ZoneNoResponse}, within: 2 * time.Hour, flowing: true, needsMeter: true, withoutWater: true,
@@ -141,7 +147,7 @@ var mishaps = []mishapType{
 		alarms:  []alarm.Kind{alarm.OrderWithoutFlow}, within: 3 * time.Hour, flowing: true, needsMeter: true,
 		Safe: "pulses end by their deadline; the day's limit counts nominal flow", Recovery: "the next pulse that is counted"},
 	{kind: "meter counts noise", begin: func(s *scene, _ Mishap) { s.book.noise(40) }, end: func(s *scene) { s.book.noise(0) },
-		prepare: func(s *Script) { s.Meter = true }, Safe: byReckoning, Recovery: "none needed"},
+		prepare: func(s *Script) { s.Meter = true }, Safe: asBefore, Recovery: "none needed"},
 	{kind: "meter does not answer", begin: func(s *scene, _ Mishap) { s.book.deaf(true) }, end: func(s *scene) { s.book.deaf(false) },
 		prepare: func(s *Script) { s.Meter = true }, Safe: "pulses end by nominal flow", Recovery: "by itself when it answers"},
 	{kind: "pin fails", begin: func(s *scene, _ Mishap) { s.b.Wires.Pin(s.line).Fail(bench.PinFails) },
@@ -163,7 +169,7 @@ var mishaps = []mishapType{
 	{kind: "somebody asks for far too much", begin: func(s *scene, _ Mishap) { s.book.greedy = s.zone }, end: func(s *scene) { s.book.greedy = -1 },
 		Safe: "the day's limit holds", Recovery: "none needed"},
 	{kind: "card told to be full and back", begin: func(s *scene, _ Mishap) { s.book.flaky = true }, end: func(s *scene) { s.book.flaky = false },
-		Safe: byReckoning, Recovery: "what waits is written later"},
+		Safe: asBefore, Recovery: "what waits is written later"},
 }
 
 // chip does something to the converter of the pot's first probe.

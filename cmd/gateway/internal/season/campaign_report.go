@@ -208,7 +208,7 @@ func (c *Campaign) WriteTable(w io.Writer) error {
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 	fmt.Fprintln(t, "what goes wrong\talarm\twithin\truns\tjudged\tseen\tmedian s\tworst s\tmeanwhile\tends")
 	for _, r := range c.Mishaps {
-		within, alarms := "none", "none needed"
+		within, alarms := "none", "none promised"
 		if r.WithinS > 0 {
 			within = fmt.Sprintf("%.0f min", r.WithinS/60)
 			alarms = r.Alarms[0]
