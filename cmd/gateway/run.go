@@ -279,7 +279,7 @@ func runBoard(ctx context.Context, s streams, u *understood, f runFlags, hw *boa
 	fmt.Fprintf(s.err, "%s: %d lines; Ctrl-C closes every line and ends it\n", u.garden.Site.Name, len(u.garden.Lines))
 	m := newManager(s.err, u.garden.SampleEvery)
 	defer context.AfterFunc(ctx, m.stopping)()
-	stopTidying := startTidying(ctx, keeper.Journal, clock, s.err)
+	stopTidying := startTidying(ctx, keeper.Journal, l.Believing(clock), s.err)
 	defer stopTidying()
 	rep, err := runner.Drive(ctx, l, inbox, clock, u.garden.SampleEvery, m.progress)
 	if err == nil && len(rep.Unconfirmed) == 0 {

@@ -28,6 +28,7 @@ const (
 // panics. progress is called after each round, for a watchdog; it may be nil.
 func Drive(ctx context.Context, l *Loop, in *Inbox, clock Clock, every time.Duration, progress func()) (CloseReport, error) {
 	defer in.Close()
+	clock = l.Believing(clock)
 	ctx, cancel := context.WithCancelCause(ctx)
 	defer cancel(nil)
 

@@ -16,6 +16,7 @@ import (
 // Ask, CloseAll and End; EndPulses alone may come from another.
 type Loop struct {
 	p      Parts
+	word   clockWord
 	silent bool // nobody is told and nothing is kept: skip the words
 
 	obs    garden.Observed
