@@ -77,7 +77,8 @@ func servePage(ctx context.Context, s streams, u *understood, d *page.Door, desk
 	}
 	p, err := page.New(page.Options{
 		Garden: u.garden, Gateway: desk, History: listening{j, desk}, Acknowledge: desk.Acknowledge,
-		Rounds: desk.PageRounds(), NextFeed: desk.PageRounds().NextFeed, Season: seasonSoFar(u, j), Secrets: d.Secrets, Version: version(),
+		Rounds: desk.PageRounds(), NextFeed: desk.PageRounds().NextFeed, Season: seasonSoFar(u, j), ConfirmClock: desk.ConfirmClock,
+		Disk: func() (uint64, uint64, error) { return diskSpace(j.Path()) }, Secrets: d.Secrets, Version: version(),
 	})
 	if err != nil {
 		fmt.Fprintln(s.err, "page:", err, "- the garden is kept without the page")

@@ -22,6 +22,8 @@ type healthModel struct {
 	Automatic bool
 	// AutoTicket is for turning automatic control on and off.
 	AutoTicket string
+	// ClockAsk is what is asked about an unconfirmed clock, "" for nothing.
+	ClockAsk, ClockShown, ClockTicket string
 	// Season offers the season's report.
 	Season bool
 	Who    string
@@ -45,6 +47,7 @@ func (p *Page) health(w http.ResponseWriter, r *http.Request, v *visit) {
 
 		System: p.system(st), Season: p.o.Season != nil,
 	}
+	p.clockForm(&m, st, v)
 	if v.signedIn {
 		m.Who = sprintf(tSignedInAs, map[role]string{owner: tOwner, guest: tGuest}[v.role])
 	}
@@ -111,6 +114,9 @@ func (p *Page) system(st *runner.Status) []pair {
 		kept = tJournalNone
 	}
 	out = append(out, pair{tJournal, kept})
+	if d, ok := p.disk(); ok {
+		out = append(out, d)
+	}
 	if p.o.Broker != nil {
 		out = append(out, pair{tBroker, p.o.Broker()})
 	}

@@ -24,7 +24,7 @@ const space = "fabricpot"
 func (p *Page) newMetrics() (http.Handler, error) {
 	reg := prometheus.NewRegistry()
 	for _, c := range []prometheus.Collector{
-		newGauges(p.o.Gateway, &p.watch),
+		newGauges(p.o.Gateway, &p.watch, p.o.Disk),
 		collectors.NewGoCollector(),
 		collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}),
 	} {
@@ -39,11 +39,12 @@ func (p *Page) newMetrics() (http.Handler, error) {
 type gauges struct {
 	g     Gateway
 	watch *watch
+	disk  func() (free, total uint64, err error)
 	d     map[string]*prometheus.Desc
 }
 
-func newGauges(g Gateway, w *watch) *gauges {
-	c := &gauges{g: g, watch: w, d: map[string]*prometheus.Desc{}}
+func newGauges(g Gateway, w *watch, disk func() (uint64, uint64, error)) *gauges {
+	c := &gauges{g: g, watch: w, disk: disk, d: map[string]*prometheus.Desc{}}
 	add := func(name, help string, labels ...string) {
 		c.d[name] = prometheus.NewDesc(prometheus.BuildFQName(space, "", name), help, labels, nil)
 	}
@@ -68,6 +69,7 @@ func newGauges(g Gateway, w *watch) *gauges {
 	add("alarm_raised", "Alarms that are raised or not yet seen, by name and what they are about.", "alarm", "about")
 	add("automatic", "Whether automatic control is on.")
 	add("clock_confirmed", "Whether the wall clock was confirmed.")
+	add("disk_free_bytes", "Free space where the journal is.")
 	add("rounds_total", "Rounds of sampling and deciding since the start.")
 	add("round_age_seconds", "Time since the last round came in.")
 	return c
@@ -98,6 +100,11 @@ func (c *gauges) Collect(ch chan<- prometheus.Metric) {
 	put("automatic", flag(st.Automatic))
 	put("clock_confirmed", flag(st.Synced))
 	put("round_age_seconds", quiet.Seconds())
+	if c.disk != nil {
+		if free, _, err := c.disk(); err == nil {
+			put("disk_free_bytes", float64(free))
+		}
+	}
 	ch <- prometheus.MustNewConstMetric(c.d["rounds_total"], prometheus.CounterValue, float64(st.Ticks))
 	for i := range st.Zones {
 		z := &st.Zones[i]

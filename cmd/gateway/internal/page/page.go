@@ -54,6 +54,12 @@ type Options struct {
 	// Acknowledge marks an alarm as seen by name and subject; nil shows no
 	// button.
 	Acknowledge func(ctx context.Context, name, about, who string) error
+	// ConfirmClock takes the word that the wall clock, which showed a time, is
+	// right; nil asks nobody.
+	ConfirmClock func(ctx context.Context, shown time.Time, who string) error
+	// Disk is what is free and what there is where the journal is, bytes; nil
+	// shows neither.
+	Disk func() (free, total uint64, err error)
 	// Broker says in words how the link to the broker stands; it may be nil.
 	Broker func() string
 	// Season is the season up to now as a report; nil offers none.
@@ -157,6 +163,7 @@ func (p *Page) routes() error {
 	p.on("/health", p.health, nil)
 	p.on("/health/seen", nil, p.acknowledge)
 	p.on("/health/automatic", nil, p.automatic)
+	p.on("/health/clock", nil, p.confirmClock)
 	p.on("/health/close", nil, p.closeAll)
 	p.on("/season", p.season, nil)
 	p.on("/live", p.live, nil)

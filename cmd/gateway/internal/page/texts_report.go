@@ -1,5 +1,17 @@
 package page
 
+// The words about clock and disk.
+const (
+	tClockAsk  = "Nothing confirmed the gateway's clock. It shows %s. Compare it with your phone's: hours, feed days and the calendar wait until it is right."
+	tClockHelp = "If it is wrong, set the board's clock first, and look here again."
+	tClockYes  = "The clock is right"
+	tClockDone = "The clock is confirmed, until it is moved."
+	tDisk      = "Disk"
+	tDiskFree  = "%s free of %s"
+	tDiskLow   = "The journal needs more: make room"
+	tDiskBad   = "not known: %v"
+)
+
 // The words of the season's report.
 const (
 	tReportOf     = "The season of %s"
