@@ -179,13 +179,14 @@ func (s *scene) chip(f func(*bench.Chip)) {
 	}
 }
 
-func mishapOf(kind MishapKind) *mishapType {
-	for i := range mishaps {
-		if mishaps[i].kind == kind {
-			return &mishaps[i]
+// mishapOf is the row of a kind; its kind is empty where there is none.
+func mishapOf(kind MishapKind) mishapType {
+	for _, d := range mishaps {
+		if d.kind == kind {
+			return d
 		}
 	}
-	return nil
+	return mishapType{}
 }
 
 // MishapKinds lists every kind.
