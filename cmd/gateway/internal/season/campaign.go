@@ -179,7 +179,7 @@ func (c *course) restart(r Restart) error {
 // plan enters a mishap into the event clock, which outlives every gateway.
 func (c *course) plan(m Mishap) {
 	d := mishapOf(m.Kind)
-	if d == nil {
+	if d.kind == "" {
 		c.w.fault("unknown mishap %q", m.Kind)
 		return
 	}
