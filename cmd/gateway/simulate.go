@@ -36,7 +36,8 @@ simulated terrace: soil columns, roots, weather and valves. It ends with a table
 of what each zone got, lost and missed.
 
 Weather is a CSV with the columns date, precipitation (mm), temp_max, temp_min
-(°C) and wind (m/s), a row per day. Without one the bench's invented climate is
+(°C) and wind (m/s), a row per day; or time, temp, rh (%), wind, solar (MJ/m²)
+and precipitation, a row per hour. Without one the bench's invented climate is
 used. One seed gives one season, byte for byte.
 
 With --faults it plays a campaign instead: random terraces on which probes,
@@ -56,7 +57,7 @@ if a promise was broken.`,
 		},
 	}
 	fl := cmd.Flags()
-	fl.StringVar(&f.weather, "weather", "", "daily weather, a `CSV` file; none: an invented Mediterranean year")
+	fl.StringVar(&f.weather, "weather", "", "weather by the day or the hour, a `CSV` file; none: an invented Mediterranean year")
 	fl.StringVar(&f.from, "from", "", "first `DATE`, as 2014-05-01; none: the weather's first day, or 1 May")
 	fl.StringVar(&f.to, "to", "", "last `DATE`, included; none: the weather's last day, or 30 September")
 	fl.Uint64Var(&f.seed, "seed", 1, "what chance depends on; the same `N` gives the same season")
@@ -141,7 +142,7 @@ func (f simulateFlags) span(s streams, zone *time.Location) (rows []garden.DayWe
 		}
 		defer file.Close()
 		var warnings []string
-		rows, warnings, err = weather.ReadDaily(file, f.weather, zone)
+		rows, warnings, err = weather.ReadDays(file, f.weather, zone)
 		if err != nil {
 			return nil, from, to, err
 		}
