@@ -21,7 +21,6 @@ const (
 // sky is what the weather asks of the plants today and tomorrow.
 type sky struct {
 	today, ahead garden.DayWeather
-	hasToday     bool
 	day          int64 // civil day number the figures are for, 0 unknown
 	synced       bool
 	etoMM        float64
