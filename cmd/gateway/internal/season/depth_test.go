@@ -36,6 +36,7 @@ func TestEveryProbeAtAnotherDepth(t *testing.T) {
 	if testing.Short() {
 		t.Skip("several seasons")
 	}
+	t.Parallel()
 	depths := []float64{0.25, 0.5, 0.8}
 	var runs []Result
 	for turn := range depths {

@@ -173,6 +173,7 @@ func TestEstimatorOnTheBench(t *testing.T) {
 		{"curves typed in, probes that differ from them, no meter", testdata.Terrace, []int{23, 23, 23}, false, aim{0.5, 0.85}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
+			t.Parallel()
 			var ahead, errs, seeing []float64
 			in, all := 0, 0
 			for n, span := range c.days {

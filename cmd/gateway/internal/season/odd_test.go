@@ -39,6 +39,7 @@ func TestALossThatIsNoPlantsIsTold(t *testing.T) {
 			[]control.EventKind{less}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
+			t.Parallel()
 			g := load(t, "terrace.yaml", testdata.Terrace)
 			e := &listener{opened: map[garden.ZoneID][]opening{}}
 			b, err := NewBench(g, Options{Seed: 2, Start: time.Date(2014, 7, 1, 0, 0, 0, 0, g.Site.Zone), Tell: e,
