@@ -168,3 +168,16 @@ func (l *brokerLink) close() {
 	}
 	l.remote.Close(farewell)
 }
+
+// words say for a person how the link to the broker stands.
+func (l *brokerLink) words() string {
+	switch {
+	case l == nil:
+		return "none: the garden is kept without one"
+	case l.remote == nil:
+		return "away: the garden is kept without it"
+	case l.remote.Status().Connected:
+		return "connected"
+	}
+	return "not reached; tried again all the time"
+}

@@ -9,6 +9,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -210,7 +211,8 @@ func TestTheExampleOverItsBroker(t *testing.T) {
 			"by-hand":  {`"do":"water","zone":"chard","litres":1`, "tended by hand"},
 			"flood":    {`"do":"water","zone":"chilli","litres":1e9`, "litres"},
 			"no-alarm": {`"do":"acknowledge","alarm":"nothing"`, "no alarm"},
-			"no-task":  {`"do":"done","task":"nothing"`, "no task"},
+			"no-task":  {`"do":"done","task":"nothing"`, "no such task"},
+			"unfed":    {`"do":"feed","zone":"trough-bean"`, "no feed plan"},
 			"surplus":  {`"do":"close-all","zone":"chilli"`, "zone"},
 		} {
 			o.say(base+"do", false, command(id, c.rest))
@@ -218,6 +220,26 @@ func TestTheExampleOverItsBroker(t *testing.T) {
 		}
 		o.say(base+"do", false, `{"id":"late","do":"water","zone":"chilli","litres":1,"expires":"2020-01-01T00:00:00Z"}`)
 		o.until(5*time.Second, base+"reply/late", `"accepted":false`)
+	})
+	t.Run("feeds and the gardener's list", func(t *testing.T) {
+		o.say(base+"do", false, command("food", `"do":"feed","zone":"aubergine"`))
+		o.until(5*time.Second, base+"reply/food", `"accepted":true`)
+		o.until(10*time.Second, base+"zone/aubergine", `"feed_due_at":"20`)
+		o.until(10*time.Second, base+"tasks", `"id":"round-`)
+		var list struct {
+			Tasks []struct{ ID string }
+		}
+		ms := o.on(base + "tasks")
+		require.NoError(t, json.Unmarshal(ms[len(ms)-1].Payload(), &list))
+		i := slices.IndexFunc(list.Tasks, func(x struct{ ID string }) bool { return strings.HasPrefix(x.ID, "round-") })
+		require.GreaterOrEqual(t, i, 0)
+		round := list.Tasks[i].ID
+		o.say(base+"do", false, command("ticked", `"do":"done","task":"`+round+`"`))
+		o.until(5*time.Second, base+"reply/ticked", `"accepted":true`)
+		require.Eventually(t, func() bool {
+			ms := o.on(base + "tasks")
+			return !strings.Contains(string(ms[len(ms)-1].Payload()), round)
+		}, 10*time.Second, 20*time.Millisecond, "a ticked task leaves the list")
 	})
 	t.Run("an alarm, seen by somebody", func(t *testing.T) {
 		// Control has been off for ten minutes of the bench by now.

@@ -112,8 +112,8 @@ func run(ctx context.Context, s streams, args []string, f runFlags) error {
 
 	stopPage := func() {}
 	defer func() { stopPage() }()
-	serve := func(desk *runner.Desk) *http.Server {
-		stopPage = servePage(ctx, s, u, door, desk, keeper.Journal)
+	serve := func(desk *runner.Desk, link *brokerLink) *http.Server {
+		stopPage = servePage(ctx, s, u, door, desk, link, keeper.Journal)
 		srv := page.NewServer(page.WithWork(page.NewAPI(desk), desk))
 		go func() {
 			if err := srv.Serve(listener); err != nil && !errors.Is(err, http.ErrServerClosed) {
@@ -217,7 +217,7 @@ func stateDir() (string, error) {
 }
 
 // runBench keeps the garden on the virtual bench.
-func runBench(ctx context.Context, s streams, u *understood, f runFlags, keeper *runner.Keeper, serve func(*runner.Desk) *http.Server) (runner.CloseReport, error) {
+func runBench(ctx context.Context, s streams, u *understood, f runFlags, keeper *runner.Keeper, serve func(*runner.Desk, *brokerLink) *http.Server) (runner.CloseReport, error) {
 	zone := u.garden.Site.Zone
 	start, err := dateFlag("--date", f.date, time.Date(time.Now().Year(), time.July, 1, 0, 0, 0, 0, zone), zone)
 	if err != nil {
@@ -243,7 +243,7 @@ func runBench(ctx context.Context, s streams, u *understood, f runFlags, keeper 
 	}
 	inbox := runner.NewInbox()
 	desk := runner.NewDesk(b.Loop, inbox)
-	srv := serve(desk)
+	srv := serve(desk, link)
 	defer srv.Close()
 	link.serve(desk)
 	fmt.Fprintf(s.err, "%s on the virtual bench from %s, %g times real time; Ctrl-C closes every line and ends it\n",
@@ -263,7 +263,7 @@ func benchTerrace(seed uint64) terrace.Options {
 }
 
 // runBoard keeps the garden on real hardware.
-func runBoard(ctx context.Context, s streams, u *understood, f runFlags, hw *board, keeper *runner.Keeper, serve func(*runner.Desk) *http.Server) (runner.CloseReport, error) {
+func runBoard(ctx context.Context, s streams, u *understood, f runFlags, hw *board, keeper *runner.Keeper, serve func(*runner.Desk, *brokerLink) *http.Server) (runner.CloseReport, error) {
 	clock := runner.NewBoardClock(u.garden.Site.Zone)
 	link := f.broker.open(ctx, s, u, keeper, clock.Moment)
 	defer link.close()
@@ -273,7 +273,7 @@ func runBoard(ctx context.Context, s streams, u *understood, f runFlags, hw *boa
 	}
 	inbox := runner.NewInbox()
 	desk := runner.NewDesk(l, inbox)
-	srv := serve(desk)
+	srv := serve(desk, link)
 	defer srv.Close()
 	link.serve(desk)
 	fmt.Fprintf(s.err, "%s: %d lines; Ctrl-C closes every line and ends it\n", u.garden.Site.Name, len(u.garden.Lines))

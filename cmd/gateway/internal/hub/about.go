@@ -44,7 +44,7 @@ func (a About) defaultL(z *garden.Zone) float64 {
 }
 
 // snapshot is a Status as hubs see it.
-func (t *Tie) snapshot(st *runner.Status) *Snapshot {
+func (t *Tie) snapshot(st *runner.Status, rounds runner.Rounds) *Snapshot {
 	s := t.about.First()
 	s.Automatic = st.Automatic
 	s.TankL = maybe(st.TankL)
@@ -67,6 +67,14 @@ func (t *Tie) snapshot(st *runner.Status) *Snapshot {
 		}
 	}
 	t.mu.Unlock()
+	for i := range rounds.Zones {
+		if z := &rounds.Zones[i]; i < len(s.Zones) && z.Zone == s.Zones[i].ID && z.Fed {
+			s.Zones[i].FeedDue = z.Due.NextOn
+		}
+	}
+	for _, x := range rounds.Tasks {
+		s.Tasks = append(s.Tasks, Task{ID: x.ID, Text: x.Title, Zone: x.Zone, Due: x.Due})
+	}
 	for _, a := range st.Alarms {
 		if strings.HasPrefix(a.State, "cleared") {
 			continue // it stands no more; it only waits to be seen

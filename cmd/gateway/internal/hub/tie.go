@@ -11,6 +11,7 @@ import (
 	"fabricpot/control"
 	"fabricpot/control/alarm"
 	"fabricpot/control/garden"
+	"fabricpot/control/task"
 	"fabricpot/mqtt/command"
 	"fabricpot/mqtt/valve"
 )
@@ -24,6 +25,8 @@ type Gateway interface {
 	Stop(ctx context.Context, zone garden.ZoneID) (bool, error)
 	StopLine(ctx context.Context, line garden.LineID) (bool, error)
 	Acknowledge(ctx context.Context, name, about, who string) error
+	Rounds(ctx context.Context) (runner.Rounds, error)
+	TaskDone(ctx context.Context, id string, r task.Report, who string) error
 }
 
 // who is how the journal names what came over the broker.
@@ -89,6 +92,7 @@ func (t *Tie) news(ctx context.Context, g Gateway) {
 	tick := time.NewTicker(newsEvery)
 	defer tick.Stop()
 	var last *runner.Status
+	var rounds runner.Rounds
 	for {
 		ended := false
 		select {
@@ -104,7 +108,12 @@ func (t *Tie) news(ctx context.Context, g Gateway) {
 			continue
 		}
 		last = st
-		if err := t.r.Publish(t.snapshot(st)); err != nil {
+		ask, cancel := context.WithTimeout(ctx, askFor)
+		if r, err := g.Rounds(ask); err == nil {
+			rounds = r // else what was known last: a garden without feeds has none
+		}
+		cancel()
+		if err := t.r.Publish(t.snapshot(st, rounds)); err != nil {
 			t.log.Warn("hub: publish", "error", err)
 		}
 	}
@@ -186,13 +195,13 @@ func (t *Tie) obey(ctx context.Context, g Gateway, w command.Wish) error {
 		}
 		return fmt.Errorf("there is no alarm %q", w.Target)
 	case command.Done:
-		return fmt.Errorf("there is no task %q", w.Target)
+		return g.TaskDone(ctx, w.Target, task.Report{}, w.Ask.Who)
 	case command.KeepShut:
 		// The end is on the link's clock; only the span means something to
 		// the loop's.
 		return g.KeepShut(ctx, w.Ask.Zone, w.Ask.Until.Since(t.r.clock()), w.Ask.Who)
 	case command.Feed:
-		return t.feed(w)
+		return t.feed(ctx, g, w)
 	case command.Water:
 		if why := t.cannot(g.Status(), w.Ask.Zone); why != "" {
 			return fmt.Errorf("%s", why)
@@ -205,9 +214,20 @@ func (t *Tie) obey(ctx context.Context, g Gateway, w command.Wish) error {
 	return g.Ask(ctx, w.Ask)
 }
 
-// feed refuses: no line of this gateway gives feed by itself.
-func (t *Tie) feed(w command.Wish) error {
-	return fmt.Errorf("feed for %s is given by hand: see the tasks", w.Ask.Zone)
+// feed hands a wish for feed on, where the zone is fed at all. Whether it is the
+// time for it is decided as for any other feed; where a person gives it, a task
+// comes of it.
+func (t *Tie) feed(ctx context.Context, g Gateway, w command.Wish) error {
+	rounds, err := g.Rounds(ctx)
+	if err != nil {
+		return err
+	}
+	for _, z := range rounds.Zones {
+		if z.Zone == w.Ask.Zone && z.Fed {
+			return g.Ask(ctx, w.Ask)
+		}
+	}
+	return fmt.Errorf("%s has no feed plan in the garden file", w.Ask.Zone)
 }
 
 // cannot says at once why a zone can't be watered now, where that is known
