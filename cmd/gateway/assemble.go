@@ -1,6 +1,8 @@
 package main
 
 import (
+	"time"
+
 	"fabricpot/cmd/gateway/internal/runner"
 	"fabricpot/control/feeding"
 	"fabricpot/control/garden"
@@ -23,8 +25,10 @@ func assembleBoard(u *understood, hw *board, keeper *runner.Keeper, tell runner.
 	if err != nil {
 		return nil, err
 	}
+	begun := time.Now()
+	times := runner.NewReadTimes(func() time.Duration { return time.Since(begun) })
 	wired := func(g *garden.Garden, _ []int) (runner.Sampler, error) {
-		return sensors.NewSampler(g, openInputs(u.garden, hw), sensors.Options{})
+		return sensors.NewSampler(g, times.Wrap(openInputs(u.garden, hw)), sensors.Options{})
 	}
 	var sky runner.Sky = runner.NewUsualSky(u.garden.Site)
 	var sampler runner.Sampler
@@ -45,6 +49,6 @@ func assembleBoard(u *understood, hw *board, keeper *runner.Keeper, tell runner.
 		Feeding: feeds, FeedJournal: keeper.Journal,
 		Garden: u.garden, Plan: u.plan, State: u.plan.NewState(), Sampler: sampler, Guard: guard,
 		Sky: sky, Far: far, Journal: keeper, History: keeper.Journal,
-		SinceBoot: clock.SinceBoot(), JournalPath: keeper.Path(), Tell: tell,
+		ReadTimes: times, SinceBoot: clock.SinceBoot(), JournalPath: keeper.Path(), Tell: tell,
 	})
 }

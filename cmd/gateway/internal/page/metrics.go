@@ -53,6 +53,7 @@ func newGauges(g Gateway, w *watch, disk func() (uint64, uint64, error)) *gauges
 	add("probe_water_ratio", "Water content at the probe's depth, volume of water per volume of mix; absent where the reading is bad.", "probe", "zone")
 	add("probe_volts", "The probe's output.", "probe", "zone")
 	add("probe_age_seconds", "Age of the probe's last reading when the round was taken.", "probe", "zone")
+	add("probe_read_seconds", "How long the probe's last conversion took.", "probe", "zone")
 	add("probe_temperature_celsius", "Temperature of the mix at the probe.", "probe", "zone")
 	add("zone_water_ratio", "Mean water content of the root zone; absent where it is not known.", "zone")
 	add("zone_water_litres", "Water held by the root zone.", "zone")
@@ -64,6 +65,8 @@ func newGauges(g Gateway, w *watch, disk func() (uint64, uint64, error)) *gauges
 	add("line_open", "Whether the line is open.", "line")
 	add("line_closed_confirmed", "Whether the line is known to be closed.", "line")
 	add("line_success", "Whether the line's driver works: 0 after an error.", "line")
+	add("line_last_pulse_seconds", "How long the line was last open.", "line")
+	add("line_last_pulse_age_seconds", "Time since the line's last pulse ended.", "line")
 	add("line_day_litres", "Water charged to the line in the last 24 hours.", "line")
 	add("line_day_limit_litres", "The most the line may give in 24 hours.", "line")
 	add("alarm_raised", "Alarms that are raised or not yet seen, by name and what they are about.", "alarm", "about")
@@ -130,6 +133,10 @@ func (c *gauges) Collect(ch chan<- prometheus.Metric) {
 		put("line_open", flag(l.Open), id)
 		put("line_closed_confirmed", flag(l.Confirmed), id)
 		put("line_success", flag(l.Trouble == ""), id)
+		may("line_last_pulse_seconds", l.LastPulseS, id)
+		if l.LastPulseAt != nil {
+			put("line_last_pulse_age_seconds", st.At.Sub(*l.LastPulseAt).Seconds(), id)
+		}
 		put("line_day_litres", l.TodayL, id)
 		put("line_day_limit_litres", l.CapL, id)
 	}
@@ -155,6 +162,7 @@ func (c *gauges) probe(put func(string, float64, ...string), may func(string, *f
 	may("probe_water_ratio", pr.Water, id, zone)
 	put("probe_volts", pr.Volts, id, zone)
 	put("probe_age_seconds", pr.AgeS, id, zone)
+	may("probe_read_seconds", pr.ReadS, id, zone)
 	may("probe_temperature_celsius", pr.TempC, id, zone)
 }
 

@@ -23,11 +23,13 @@ type Loop struct {
 	orders []garden.Order
 	asks   []garden.Ask
 	// shut is until when each zone is to be kept shut, on the monotonic clock.
-	shut  map[garden.ZoneID]time.Duration
-	views []control.ZoneView
-	ticks uint64
-	watch watch
-	feeds feeds
+	shut map[garden.ZoneID]time.Duration
+	// pulsed is each line\'s last pulse of this run.
+	pulsed map[garden.LineID]pulsed
+	views  []control.ZoneView
+	ticks  uint64
+	watch  watch
+	feeds  feeds
 
 	// learnedAt is when what was learnt was last kept, on Mono.
 	learnedAt time.Duration
@@ -49,7 +51,7 @@ func New(p Parts) (*Loop, error) {
 	case p.Sampler == nil || p.Guard == nil || p.Sky == nil:
 		return nil, errors.New("runner: a loop needs a sampler, a guard and a sky")
 	}
-	l := &Loop{p: p, silent: p.Journal == nil && p.Tell == nil, publish: true, shut: map[garden.ZoneID]time.Duration{}}
+	l := &Loop{p: p, silent: p.Journal == nil && p.Tell == nil, publish: true, shut: map[garden.ZoneID]time.Duration{}, pulsed: map[garden.LineID]pulsed{}}
 	if p.Journal == nil {
 		l.p.Journal = nothingKept{}
 	}
@@ -58,6 +60,12 @@ func New(p Parts) (*Loop, error) {
 	}
 	l.watch = newWatch(p.Garden)
 	return l, nil
+}
+
+// pulsed is a pulse that ended.
+type pulsed struct {
+	open time.Duration
+	at   time.Time
 }
 
 // Quiet stops publishing Status, for simulations that nobody watches.
@@ -245,6 +253,7 @@ func (l *Loop) takeEnded() {
 		return
 	}
 	for _, d := range l.obs.Delivered {
+		l.pulsed[d.Line] = pulsed{open: d.Open, at: d.ClosedAt.Wall}
 		l.p.Tell.Ended(d)
 	}
 }

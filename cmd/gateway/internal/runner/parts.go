@@ -70,6 +70,8 @@ type Parts struct {
 	History History
 	// SinceBoot is how long the board had been up when the loop was made.
 	SinceBoot time.Duration
+	// ReadTimes measures probes for the metrics; nil measures nothing.
+	ReadTimes *ReadTimes
 	// JournalPath is what people are told of it.
 	JournalPath string
 	// Gauges measure the water itself; nil where nothing does.

@@ -56,7 +56,7 @@ func (l *Loop) snapshot(now garden.Moment, lines []valves.Status) *Status {
 		zs := zoneStatus(now, p, z, &l.p.Plan.Zones()[i], &l.views[i])
 		for k := range z.Probes {
 			if probe < len(l.obs.Readings) {
-				zs.Probes = append(zs.Probes, probeStatus(now, &z.Probes[k], &l.obs.Readings[probe]))
+				zs.Probes = append(zs.Probes, probeStatus(now, &z.Probes[k], &l.obs.Readings[probe], l.p.ReadTimes))
 			}
 			probe++
 		}
@@ -74,6 +74,10 @@ func (l *Loop) snapshot(now garden.Moment, lines []valves.Status) *Status {
 			Line: s.Line, Name: l.p.Garden.Lines[i].Name, Open: s.Open, Confirmed: s.Confirmed,
 			TodayL: s.SpentL, CapL: s.CapL, FlowLPH: l.p.Garden.Lines[i].FlowLPH(),
 			OrderedL: s.Order.Litres, SoFarL: s.SoFarL,
+		}
+		if p, ok := l.pulsed[s.Line]; ok {
+			at := p.at
+			ls.LastPulseS, ls.LastPulseAt = number(p.open.Seconds()), &at
 		}
 		if s.Err != nil {
 			ls.Trouble = s.Err.Error()
@@ -125,10 +129,10 @@ func zoneStatus(now garden.Moment, p *garden.Pot, z *garden.Zone, zp *control.Zo
 	return s
 }
 
-func probeStatus(now garden.Moment, pr *garden.Probe, r *garden.Reading) ProbeStatus {
+func probeStatus(now garden.Moment, pr *garden.Probe, r *garden.Reading, times *ReadTimes) ProbeStatus {
 	s := ProbeStatus{
 		Probe: pr.ID, DepthCM: pr.DepthCM, Volts: float64(r.Volts),
-		Quality: r.Quality.String(), Fault: r.Fault.String(), AgeS: now.Since(r.At).Seconds(),
+		Quality: r.Quality.String(), Fault: r.Fault.String(), AgeS: now.Since(r.At).Seconds(), ReadS: times.of(pr.Input),
 	}
 	if r.TempC.Known {
 		s.TempC = number(r.TempC.Value)

@@ -83,7 +83,9 @@ type ProbeStatus struct {
 	Fault   string   `json:"fault,omitempty"`
 	TempC   *float64 `json:"temp_c"`
 	// AgeS is how old the reading is, seconds.
-	AgeS float64 `json:"age_s"`
+	// ReadS is how long its last conversion took; absent (null) where it is not measured.
+	ReadS *float64 `json:"read_s"`
+	AgeS  float64  `json:"age_s"`
 }
 
 // LineStatus is one irrigation line.
@@ -96,8 +98,12 @@ type LineStatus struct {
 	CapL      float64       `json:"cap_l"`
 	FlowLPH   float64       `json:"flow_l_per_h"`
 	// OrderedL and SoFarL are of the pulse in progress, L; 0 without one.
-	OrderedL float64 `json:"pulse_l"`
-	SoFarL   float64 `json:"pulse_so_far_l"`
+	// LastPulseS is how long the line was last open, LastPulseAt when that ended;
+	// absent (null) before the first pulse of this run.
+	LastPulseS  *float64   `json:"last_pulse_s"`
+	LastPulseAt *time.Time `json:"last_pulse_at"`
+	OrderedL    float64    `json:"pulse_l"`
+	SoFarL      float64    `json:"pulse_so_far_l"`
 	// Trouble is the driver's last error.
 	Trouble string `json:"trouble,omitempty"`
 }

@@ -67,6 +67,7 @@ type Bench struct {
 	gardener gardener
 	remote   []remoteLine
 	water    gauges
+	times    *runner.ReadTimes
 	gone     bool          // see Die
 	skew     time.Duration // how far civil time is off
 	unsynced bool
@@ -127,6 +128,9 @@ func NewBench(g *garden.Garden, o Options) (*Bench, error) {
 	if b.Guard, err = valves.NewGuard(g, act, ledger, valves.Options{PeakNeedL: peak}); err != nil {
 		return nil, err
 	}
+	if o.Watched {
+		b.times = runner.NewReadTimes(b.Clock.Now)
+	}
 	sampler, weather, err := b.senses(g, &sky{soil: soil, rows: o.Weather}, o.Far)
 	if err != nil {
 		return nil, err
@@ -138,7 +142,7 @@ func NewBench(g *garden.Garden, o Options) (*Bench, error) {
 	b.Loop, err = runner.New(runner.Parts{
 		Feeding: feeds, FeedJournal: kept,
 		Garden: g, Plan: plan, State: b.State, Sampler: sampler, Guard: b.Guard,
-		Gauges: b.gauges(), SinceBoot: o.SinceBoot,
+		Gauges: b.gauges(), ReadTimes: b.times, SinceBoot: o.SinceBoot,
 		Sky: weather, Far: o.Far, Journal: o.Journal, History: o.History, JournalPath: o.JournalPath, Tell: o.Tell,
 	})
 	if err != nil {
@@ -198,11 +202,11 @@ func (b *Bench) Die(release bool) {
 // senses are what the loop reads.
 func (b *Bench) senses(g *garden.Garden, weather runner.Sky, far runner.Far) (runner.Sampler, runner.Sky, error) {
 	if far == nil {
-		s, err := sensors.NewSampler(g, b.OpenInput(), sensors.Options{TempC: b.Wires.ProbeTempC})
+		s, err := sensors.NewSampler(g, b.times.Wrap(b.OpenInput()), sensors.Options{TempC: b.Wires.ProbeTempC})
 		return s, weather, err
 	}
 	s, err := far.Sampler(g, func(g *garden.Garden, numbers []int) (runner.Sampler, error) {
-		return sensors.NewSampler(g, b.OpenInput(), sensors.Options{TempC: func(i int) garden.Measured { return b.Wires.ProbeTempC(numbers[i]) }})
+		return sensors.NewSampler(g, b.times.Wrap(b.OpenInput()), sensors.Options{TempC: func(i int) garden.Measured { return b.Wires.ProbeTempC(numbers[i]) }})
 	})
 	return s, far.Sky(weather), err
 }

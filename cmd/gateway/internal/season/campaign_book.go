@@ -16,7 +16,6 @@ type memBook struct {
 	gauge   func() *gauges
 	intents map[garden.OrderID]memIntent
 	given   []memGiven
-	asks    []garden.Ask
 	last    garden.OrderID
 	boot    int // number of the monotonic clock
 	broken  bool

@@ -116,7 +116,6 @@ type ran struct {
 	received map[garden.LineID]float64 // through the lines, by the terrace
 	fedL     float64                   // while an injector was engaged
 	given    []garden.PastDelivery
-	most     float64 // the largest worst case of any intent, L
 }
 
 // endure runs an ordeal with a death before effect number at (-1: none).
