@@ -3,6 +3,7 @@ package hub
 import (
 	"context"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -70,6 +71,9 @@ func TestOverABroker(t *testing.T) {
 			order = append(order, m.Topic)
 		}
 	}
+	// The first word may come twice: as news, and as what the broker kept while
+	// it was still answering the subscription.
+	order = slices.Compact(order)
 	assert.Equal(t, "homie/5/fabricpot-roof/$state", order[0])
 	assert.Equal(t, "homie/5/fabricpot-roof/$description", order[1])
 
