@@ -42,14 +42,18 @@ func (c *Column) Step(hours, rain, water, bypass float64) {
 			dt = left
 		}
 		change, ok := c.try(dt, rate+c.pond/dt)
+		if ok && dt > leastStepH && c.overdrawn(dt) {
+			ok = false
+		}
 		if !ok {
 			if dt > leastStepH {
 				c.restore()
 				c.dtTry = dt / 3
 				continue
 			}
-			if change != change {
-				// No solution at all: let nothing flow for this instant.
+			if change != change || c.overdrawn(dt) {
+				// No solution, or none that the mix has the water for: let
+				// nothing flow for this instant.
 				c.restore()
 				change = 0
 				c.top.q = 0
@@ -73,6 +77,27 @@ func (c *Column) Step(hours, rain, water, bypass float64) {
 		}
 	}
 	c.busy = offered > 0 || c.pond > 0 || fastest > busyDUPerH
+}
+
+// mostOverdrawn is how far out of the water its mix can hold a step may leave a
+// cell: the fluxes of an iteration that ended well still err by as much as it was
+// let.
+const mostOverdrawn = 2e-4
+
+// overdrawn reports whether the fluxes that try left behind would take water from
+// a cell that it does not have, or press in what finds no pore. A wetting front in
+// a mix that is nearly dry makes such steps; they are taken again in smaller ones.
+func (c *Column) overdrawn(dt float64) bool {
+	least, most := c.soil.ret.ThetaR-mostOverdrawn, c.soil.ret.ThetaS+5*mostOverdrawn
+	above := c.top.q
+	for i := range c.layers {
+		l := &c.layers[i]
+		if w := l.w + dt*(above-l.q-l.sink)*l.invVol; w < least || w > most {
+			return true
+		}
+		above = l.q
+	}
+	return false
 }
 
 func (c *Column) restore() {
