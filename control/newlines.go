@@ -43,6 +43,7 @@ func (b *builder) finishLines() {
 			// The line must run for the neediest of its zones.
 			l.PeakDailyL = max(l.PeakDailyL, z.PeakDailyL/z.share)
 			refill = max(refill, z.RefillL/z.share)
+			l.DryFillL = max(l.DryFillL, z.dryFillL()/z.share)
 			probed = probed && len(z.probes) > 0
 		}
 		// A pot found dry may need more than its plant drinks in a day: a cap
@@ -50,8 +51,11 @@ func (b *builder) finishLines() {
 		l.PeakDailyL = max(l.PeakDailyL, 0.6*refill)
 		if len(l.zones) > 1 || !probed {
 			l.PeakDailyL /= l.DU
+			l.DryFillL /= l.DU
 		}
-		l.CapL = max(b.g.Limits.DailyFactor, 2) * l.PeakDailyL
+		// A small plant in a pot found dry needs many days' drink at once. More
+		// than the pot holds and the plant drinks can only run out of it.
+		l.CapL = max(max(b.g.Limits.DailyFactor, 2)*l.PeakDailyL, l.DryFillL+l.PeakDailyL)
 		if cap := b.lineOf(l.ID).DailyCapL; cap.Known {
 			l.CapL = cap.Value
 			if cap.Value < l.PeakDailyL {

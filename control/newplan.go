@@ -277,6 +277,11 @@ func peakDaily(z *ZonePlan) float64 {
 	return peakEToMM * (use + z.bareMM(canopy, 0)) * z.exposure / (1 - z.LeachingFraction)
 }
 
+// dryFillL fills the zone from its lower limit to capacity, leaching included, L.
+func (z *ZonePlan) dryFillL() float64 {
+	return max(0, float64(z.Capacity-z.LowerLimit)) * z.VolumeL / (1 - z.LeachingFraction)
+}
+
 func (b *builder) pulses(path string, zp *ZonePlan) {
 	zp.RefillL = float64(zp.Stop-zp.Refill) * zp.VolumeL / (1 - zp.LeachingFraction)
 	most := max(pulseAirShare*zp.AirSpace, 0.02) * zp.VolumeL

@@ -84,12 +84,12 @@ type LinePlan struct {
 	DU      float64
 	MaxOn   time.Duration
 	// PeakDailyL is the most the line may have to give in a day for the
-	// neediest of its zones, CapL the most that may be ordered in any 24
-	// hours, EstimatedL the part of it that may be ordered without a
-	// trustworthy probe.
-	PeakDailyL, CapL, EstimatedL float64
-	zones                        []int
-	soak                         time.Duration
+	// neediest of its zones, DryFillL what it gives to fill one from its lower
+	// limit to capacity, CapL the most that may be ordered in any 24 hours,
+	// EstimatedL the part of it that may be ordered without a trustworthy probe.
+	PeakDailyL, DryFillL, CapL, EstimatedL float64
+	zones                                  []int
+	soak                                   time.Duration
 }
 
 // probePlan is what one probe's reading means.
@@ -125,6 +125,24 @@ func (p *Plan) Zones() []ZonePlan { return p.zones }
 // Lines returns what the plan understood of the lines, in the garden's order.
 // The caller must not change it.
 func (p *Plan) Lines() []LinePlan { return p.lines }
+
+// PeakNeedsL lists each line's PeakDailyL, for who keeps caps of their own.
+func (p *Plan) PeakNeedsL() map[garden.LineID]float64 {
+	return p.perLine(func(l *LinePlan) float64 { return l.PeakDailyL })
+}
+
+// DryFillsL lists each line's DryFillL.
+func (p *Plan) DryFillsL() map[garden.LineID]float64 {
+	return p.perLine(func(l *LinePlan) float64 { return l.DryFillL })
+}
+
+func (p *Plan) perLine(f func(*LinePlan) float64) map[garden.LineID]float64 {
+	out := make(map[garden.LineID]float64, len(p.lines))
+	for i := range p.lines {
+		out[p.lines[i].ID] = f(&p.lines[i])
+	}
+	return out
+}
 
 // zoneIndex returns the number of a zone, or -1.
 func (p *Plan) zoneIndex(id garden.ZoneID) int {

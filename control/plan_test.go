@@ -6,6 +6,7 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
 
 	"fabricpot/control/garden"
 )
@@ -140,6 +141,45 @@ func TestPeakNeedUsesCanopyNotPot(t *testing.T) {
 	assert.Greater(t, peak, 6.72)
 	assert.Less(t, peak, 6.72*1.25)
 	assert.GreaterOrEqual(t, p.Lines()[0].CapL, 2*peak)
+}
+
+// Whatever plant stands in whatever pot, a line may fill the pot from its lower
+// limit in a day, and never gives more than twice and a half what its plants
+// drink or, where that is more, than its pots hold at capacity and drink.
+func TestCapFillsADryPotAndNoMore(t *testing.T) {
+	rapid.Check(t, func(rt *rapid.T) {
+		g := testGarden(2, 10)
+		shared := rapid.Bool().Draw(rt, "a shared line")
+		if shared {
+			g.Pots[1].Zones[0].Line = g.Lines[0].ID
+			g.Lines[0].Outlets = append(g.Lines[0].Outlets, garden.Outlet{Zone: "pot1", Emitters: rapid.IntRange(1, 8).Draw(rt, "emitters"), FlowLPH: 4})
+			g.Lines = g.Lines[:1]
+			g.Lines[0].DU = rapid.Float64Range(0.3, 1).Draw(rt, "uniformity")
+			g.Supply.FlowLPH = 1000
+		}
+		for i := range g.Pots {
+			g.Pots[i].VolumeL = rapid.Float64Range(20, 400).Draw(rt, "volume")
+			g.Pots[i].Zones[0].Plants[0].CanopyM2 = garden.Known(rapid.Float64Range(0.02, 2).Draw(rt, "canopy"))
+			g.Pots[i].Zones[0].LeachingFraction = rapid.Float64Range(0, 0.4).Draw(rt, "leaching")
+		}
+		p, _, err := NewPlan(g)
+		require.NoError(rt, err)
+		for i := range p.lines {
+			l := &p.lines[i]
+			du := 1.0
+			if len(l.zones) > 1 {
+				du = l.DU
+			}
+			holds := 0.0
+			for _, zi := range l.zones {
+				z := &p.zones[zi]
+				dry := float64(z.Capacity-z.LowerLimit) * z.VolumeL / z.share
+				require.GreaterOrEqual(rt, l.CapL, dry, "%s stays dry", z.ID)
+				holds = max(holds, float64(z.Capacity)*z.VolumeL/z.share/(1-z.LeachingFraction)/du)
+			}
+			require.LessOrEqual(rt, l.CapL, max(2.5*l.PeakDailyL, holds+l.PeakDailyL)*(1+1e-9))
+		}
+	})
 }
 
 func TestProblems(t *testing.T) {

@@ -35,6 +35,8 @@ func TestStart(t *testing.T) {
 		"no emitters":             func(g *garden.Garden, _ *Options) { g.Lines[0].Outlets = nil },
 		"peak need NaN":           func(_ *garden.Garden, o *Options) { o.PeakNeedL = map[garden.LineID]float64{"chilli": math.NaN()} },
 		"peak need negative":      func(_ *garden.Garden, o *Options) { o.PeakNeedL = map[garden.LineID]float64{"chilli": -1} },
+		"fill NaN":                func(_ *garden.Garden, o *Options) { o.DryFillL = map[garden.LineID]float64{"chilli": math.NaN()} },
+		"fill negative":           func(_ *garden.Garden, o *Options) { o.DryFillL = map[garden.LineID]float64{"chilli": -1} },
 		"margin that is no bound": func(_ *garden.Garden, o *Options) { o.Margin = 50 },
 		"pot with no volume":      func(g *garden.Garden, _ *Options) { g.Pots[0].VolumeL = 0 },
 	} {
@@ -68,6 +70,16 @@ func TestCaps(t *testing.T) {
 	t.Run("a wrong peak need stops at a ceiling", func(t *testing.T) {
 		// Twice the pot's 40 L.
 		assert.Equal(t, 80.0, caps(Options{PeakNeedL: map[garden.LineID]float64{"chilli": 1e9}})["chilli"])
+	})
+	t.Run("a dry pot's fill and a day's drink", func(t *testing.T) {
+		o := Options{PeakNeedL: map[garden.LineID]float64{"chilli": 1}, DryFillL: map[garden.LineID]float64{"chilli": 9}}
+		assert.Equal(t, 10.0, caps(o)["chilli"])
+		o.PeakNeedL["chilli"] = 8
+		assert.Equal(t, 20.0, caps(o)["chilli"], "the bigger of the two")
+	})
+	t.Run("a wrong fill stops at the pot's volume", func(t *testing.T) {
+		// 40 L and a day's drink.
+		assert.Equal(t, 41.0, caps(Options{PeakNeedL: map[garden.LineID]float64{"chilli": 1}, DryFillL: map[garden.LineID]float64{"chilli": 1e9}})["chilli"])
 	})
 	t.Run("the built-in estimate", func(t *testing.T) {
 		// 38 cm pot: 5 × 0.1134 m² × 15 mm = 8.506 L, under 0.3 × 40 L; × 2.5.

@@ -17,6 +17,10 @@ type Options struct {
 	// the whole line; its cap is Limits.DailyFactor times that. A line not
 	// listed lives on a built-in estimate from its pots' size.
 	PeakNeedL map[garden.LineID]float64
+	// DryFillL is what each line gives to fill its driest possible pot, litres
+	// through the whole line: its cap is no less than that and one peak need.
+	// More than its pots' whole volume is not believed. Absent means nothing.
+	DryFillL map[garden.LineID]float64
 	// Margin is how much longer than its nominal time a pulse may take where a
 	// meter ends it, 1..2; 0 means 1.25.
 	Margin float64
@@ -37,10 +41,9 @@ type line struct {
 	id      garden.LineID
 	act     Actuator
 	flowLPH float64
-	maxOn   time.Duration
 	maxDose time.Duration
-	capL    float64
-	doseL   float64
+	bounds
+	wait wait
 
 	pos position
 	// pulse is the opening in progress; it outlives pos == open until the
@@ -144,7 +147,8 @@ func NewGuard(g *garden.Garden, act map[garden.LineID]Actuator, l Ledger, o Opti
 }
 
 func newLine(g *garden.Garden, gl *garden.Line, act Actuator, o Options) (*line, error) {
-	ln := &line{id: gl.ID, act: act, flowLPH: gl.FlowLPH(), maxOn: min(g.Limits.MaxOn, hardMaxOn)}
+	ln := &line{id: gl.ID, act: act, flowLPH: gl.FlowLPH()}
+	ln.maxOn, ln.doses = min(g.Limits.MaxOn, hardMaxOn), max(0, g.Limits.NoJournalDoses)
 	if act == nil {
 		ln.act = Unassigned{}
 	}
@@ -162,7 +166,11 @@ func newLine(g *garden.Garden, gl *garden.Line, act Actuator, o Options) (*line,
 	case !(peak >= 0) || !garden.Finite(peak):
 		return nil, fmt.Errorf("valves: line %q: peak need is %v L a day, expected a number from 0", gl.ID, peak)
 	}
-	ln.capL = g.Limits.DailyFactor * peak
+	fill := o.DryFillL[gl.ID]
+	if !(fill >= 0) || !garden.Finite(fill) {
+		return nil, fmt.Errorf("valves: line %q: filling its driest pot is %v L, expected a number from 0", gl.ID, fill)
+	}
+	ln.capL = max(g.Limits.DailyFactor*peak, min(fill, wholeL(g, gl))+peak)
 	if gl.DailyCapL.Known {
 		ln.capL = gl.DailyCapL.Value
 	}

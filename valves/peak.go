@@ -52,6 +52,12 @@ func survivalL(g *garden.Garden, l *garden.Line) float64 {
 	})
 }
 
+// wholeL is the whole volume of the line's pots, litres through the whole line:
+// no mix holds more water than that.
+func wholeL(g *garden.Garden, l *garden.Line) float64 {
+	return perLine(g, l, func(p *garden.Pot, z *garden.Zone) float64 { return z.VolumeL(p) })
+}
+
 // ceilingL is the most any cap of the line may be, litres a day.
 func ceilingL(g *garden.Garden, l *garden.Line) float64 {
 	return perLine(g, l, func(p *garden.Pot, z *garden.Zone) float64 {

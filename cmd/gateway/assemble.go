@@ -12,16 +12,12 @@ import (
 
 // assembleBoard wires a garden to its opened hardware. It opens no valve.
 func assembleBoard(u *understood, hw *board, keeper *runner.Keeper, tell runner.Teller, clock runner.BoardClock, far runner.Far) (*runner.Loop, error) {
-	peak := make(map[garden.LineID]float64, len(u.garden.Lines))
-	for _, l := range u.plan.Lines() {
-		peak[l.ID] = l.PeakDailyL
-	}
 	for i := range u.garden.Lines {
 		if l := &u.garden.Lines[i]; l.Valve.Kind == garden.RemoteValve && far != nil {
 			hw.actuators[l.ID] = far.Valve(l.ID)
 		}
 	}
-	guard, err := valves.NewGuard(u.garden, hw.actuators, keeper, valves.Options{PeakNeedL: peak})
+	guard, err := valves.NewGuard(u.garden, hw.actuators, keeper, valves.Options{PeakNeedL: u.plan.PeakNeedsL(), DryFillL: u.plan.DryFillsL()})
 	if err != nil {
 		return nil, err
 	}

@@ -126,11 +126,7 @@ func (st *stand) onBoard(s streams, f standFlags) error {
 	}
 	keeper := runner.NewKeeper(j)
 	st.closers = append(st.closers, keeper.Close)
-	peak := make(map[garden.LineID]float64, len(u.garden.Lines))
-	for _, l := range u.plan.Lines() {
-		peak[l.ID] = l.PeakDailyL
-	}
-	if st.guard, err = valves.NewGuard(u.garden, hw.actuators, keeper, valves.Options{PeakNeedL: peak}); err != nil {
+	if st.guard, err = valves.NewGuard(u.garden, hw.actuators, keeper, valves.Options{PeakNeedL: u.plan.PeakNeedsL(), DryFillL: u.plan.DryFillsL()}); err != nil {
 		return err
 	}
 	clock := runner.NewBoardClock(u.garden.Site.Zone)

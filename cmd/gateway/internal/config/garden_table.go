@@ -57,7 +57,7 @@ func limitsTable() object[garden.Limits] {
 	return object[garden.Limits]{"the limits", []field[garden.Limits]{
 		{"max-on", "the longest any line may stay open at a time", false, of(span(time.Minute, 6*time.Hour), func(l *garden.Limits) *time.Duration { return &l.MaxOn })},
 		{"min-rest", "the shortest time between two openings of a line", false, of(span(0, 6*time.Hour), func(l *garden.Limits) *time.Duration { return &l.MinRest })},
-		{"daily-factor", "a line's daily cap over its zones' need on a hot day", false, of(number("a factor", 2, 10), func(l *garden.Limits) *float64 { return &l.DailyFactor })},
+		{"daily-factor", "a line's daily cap over its zones' need on a hot day; a dry pot's fill and that need pass in any case", false, of(number("a factor", 2, 10), func(l *garden.Limits) *float64 { return &l.DailyFactor })},
 		{"frost", "the temperature under which the lines lock", false, of(quantity(units.Temperature(), -5, 15), func(l *garden.Limits) *float64 { return &l.FrostC })},
 		{"survival", "the daily dose when automatic control is off, as a share of the zone's volume", false, of(quantity(units.Fraction(), 0, 0.2), func(l *garden.Limits) *float64 { return &l.SurvivalShare })},
 		{"no-journal-doses", "survival doses a line may give while the journal can't be written", false, of(whole("a count", 0, 20), func(l *garden.Limits) *int { return &l.NoJournalDoses })},

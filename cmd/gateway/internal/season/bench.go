@@ -101,8 +101,7 @@ func NewBench(g *garden.Garden, o Options) (*Bench, error) {
 	}
 	soil := b.Terrace
 	act := make(map[garden.LineID]valves.Actuator, len(g.Lines))
-	peak := make(map[garden.LineID]float64, len(g.Lines))
-	for i, l := range g.Lines {
+	for _, l := range g.Lines {
 		act[l.ID] = valves.NewCoil(o.coil(b.Wires.Pin(l.ID)), l.Valve.ActiveLow)
 		if pin := b.Wires.InjectorPin(l.ID); pin != nil {
 			strength := feeds.Strength(l.ID)
@@ -119,13 +118,12 @@ func NewBench(g *garden.Garden, o Options) (*Bench, error) {
 			act[l.ID] = o.Far.Valve(l.ID)
 			b.remote = append(b.remote, remoteLine{id: l.ID, act: act[l.ID]})
 		}
-		peak[l.ID] = plan.Lines()[i].PeakDailyL
 	}
 	var ledger valves.Ledger = noLedger{}
 	if o.Journal != nil {
 		ledger = o.Journal
 	}
-	if b.Guard, err = valves.NewGuard(g, act, ledger, valves.Options{PeakNeedL: peak}); err != nil {
+	if b.Guard, err = valves.NewGuard(g, act, ledger, valves.Options{PeakNeedL: plan.PeakNeedsL(), DryFillL: plan.DryFillsL()}); err != nil {
 		return nil, err
 	}
 	if o.Watched {

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"fabricpot/cmd/gateway/internal/runner"
+	"fabricpot/control"
 	"fabricpot/control/garden"
 	"fabricpot/sim/bench"
 
@@ -55,6 +56,23 @@ func TestReplay(t *testing.T) {
 	}
 	assert.Equal(t, once(11), once(11))
 	assert.NotEqual(t, once(11), once(12))
+}
+
+// TestCapsAgree: the guard's cap, reckoned from its own books, is the plan's.
+// Where the guard's were tighter the controller would go on asking in vain.
+func TestCapsAgree(t *testing.T) {
+	for seed := range uint64(40) {
+		s := NewScript(seed, Clean, 1, "")
+		g, err := s.garden()
+		require.NoError(t, err)
+		caps, err := capsOf(g)
+		require.NoError(t, err)
+		p, _, err := control.NewPlan(g)
+		require.NoError(t, err)
+		for _, l := range p.Lines() {
+			assert.InDelta(t, l.CapL, caps[l.ID], 1e-9, "seed %d, line %s", seed, l.ID)
+		}
+	}
 }
 
 // TestShrink: a failure that needs one mishap of four is told with that one.

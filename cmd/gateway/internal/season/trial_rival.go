@@ -86,12 +86,11 @@ func newRig(w *trialWorld, p policy.Policy) (*rig, error) {
 	if err != nil {
 		return nil, err
 	}
-	act, peak := map[garden.LineID]valves.Actuator{}, map[garden.LineID]float64{}
-	for i, l := range w.g.Lines {
+	act := map[garden.LineID]valves.Actuator{}
+	for _, l := range w.g.Lines {
 		act[l.ID] = valves.NewCoil(r.wires.Pin(l.ID), l.Valve.ActiveLow)
-		peak[l.ID] = plan.Lines()[i].PeakDailyL
 	}
-	if r.guard, err = valves.NewGuard(w.g, act, noLedger{}, valves.Options{PeakNeedL: peak}); err != nil {
+	if r.guard, err = valves.NewGuard(w.g, act, noLedger{}, valves.Options{PeakNeedL: plan.PeakNeedsL(), DryFillL: plan.DryFillsL()}); err != nil {
 		return nil, err
 	}
 	if policy.Probes(p) {
