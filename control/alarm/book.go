@@ -44,6 +44,8 @@ type Change struct {
 	Text string
 	// Who did it, where a person did.
 	Who string
+	// Until is when an alarm out of service comes back, for Shelved.
+	Until garden.Moment
 }
 
 func (c Change) String() string {
@@ -84,63 +86,104 @@ func (a Alarm) State() string {
 	return "cleared, not acknowledged"
 }
 
-type cause struct {
-	kind    Kind
-	subject string
+// Cause is what an alarm is about: there is at most one alarm for each.
+type Cause struct {
+	Kind    Kind
+	Subject string
+}
+
+func (c Cause) String() string {
+	if c.Subject == "" {
+		return c.Kind.String()
+	}
+	return c.Kind.String() + " (" + c.Subject + ")"
 }
 
 type entry struct {
-	cause
+	Cause
 	text    string
+	first   []Cause // what it follows from, where that holds too
 	holds   bool
 	told    bool          // this tick
-	changed time.Duration // when holds last changed, on Mono
+	changed time.Duration // when holds last changed, or could first count, on Mono
 	active  bool
+	said    bool // people were told that it was raised, and not that it cleared
 	acked   bool
 	pending bool // raised, or cleared and not acknowledged
 	since   garden.Moment
 	shelved time.Duration
+	// shelvedBy and shelvedFor are who took it out of service and for how long.
+	shelvedBy  string
+	shelvedFor time.Duration
 }
 
 // Book keeps all alarms of a garden.
 type Book struct {
 	entries []*entry
-	at      map[cause]*entry
+	at      map[Cause]*entry
 	changes []Change
+	lost    uint64
 }
 
 // NewBook returns an empty book.
-func NewBook() *Book { return &Book{at: map[cause]*entry{}} }
+func NewBook() *Book { return &Book{at: map[Cause]*entry{}} }
+
+// mostCauses bounds the book; a garden has hundreds of things at most.
+const mostCauses = 4096
+
+// Lost counts what was held and not taken in because the book was full.
+func (b *Book) Lost() uint64 { return b.lost }
 
 // Hold tells that a condition holds at this moment. Every condition that holds
 // is told once a tick; one that is not told has ended. A text that changes while
 // the condition holds is kept as the newest. More than the book's bound of
 // causes are not taken in.
-func (b *Book) Hold(now garden.Moment, k Kind, subject, text string) {
+//
+// What it follows from comes in first, the likeliest in front, each of a Kind
+// that stands before k. While one of those holds it is their alarm, not one of
+// its own: it is not raised, and cleared where it was.
+func (b *Book) Hold(now garden.Moment, k Kind, subject, text string, first ...Cause) {
 	if k >= kinds {
 		return
 	}
-	c := cause{k, subject}
-	e := b.at[c]
+	e := b.entry(now, Cause{k, subject})
 	if e == nil {
-		if len(b.entries) >= mostCauses {
-			return
-		}
-		e = &entry{cause: c, changed: now.Mono}
-		b.at[c] = e
-		b.entries = append(b.entries, e)
+		b.lost++
+		return
 	}
 	if text == "" {
 		text = k.Text()
 	}
-	e.text, e.told = text, true
+	e.text, e.told, e.first = text, true, first
 	if !e.holds {
 		e.holds, e.changed = true, now.Mono
 	}
 }
 
-// mostCauses bounds the book; a garden has hundreds of things at most.
-const mostCauses = 4096
+// Measure is Hold for a figure with a limit. over is how far the figure is on the
+// wrong side of it, in the unit of the kind's dead-band: from 0 on the condition
+// holds, and it goes on until the figure is back behind the limit by more than
+// the band. NaN is no figure and ends nothing that a band would keep.
+func (b *Book) Measure(now garden.Moment, k Kind, subject string, over float64, text string, first ...Cause) {
+	if k >= kinds {
+		return
+	}
+	e := b.at[Cause{k, subject}]
+	if over >= 0 || e != nil && e.holds && !(over < -characters[k].band) {
+		b.Hold(now, k, subject, text, first...)
+	}
+}
+
+// entry finds a cause or takes it in; nil where the book is full.
+func (b *Book) entry(now garden.Moment, c Cause) *entry {
+	e := b.at[c]
+	if e == nil && len(b.entries) < mostCauses {
+		e = &entry{Cause: c, changed: now.Mono}
+		b.at[c] = e
+		b.entries = append(b.entries, e)
+	}
+	return e
+}
 
 // Step ends a tick: conditions that were not told have ended, delays run out,
 // alarms rise and clear. The changes are in order of urgency, first cause first,
@@ -152,34 +195,72 @@ func (b *Book) Step(now garden.Moment) []Change {
 			e.holds, e.changed = false, now.Mono
 		}
 		e.told = false
-		if e.shelved > 0 && now.Mono >= e.shelved {
-			e.shelved = 0
-			b.note(now, e, Returned, "")
-			// A condition that outlived its shelf is news again.
-			if e.active {
-				e.acked = false
-			}
-		}
-		age := now.Mono - e.changed
-		switch {
-		case e.holds && !e.active && age >= characters[e.kind].on:
-			e.active, e.acked, e.pending, e.since = true, false, true, now
-			if e.shelved == 0 {
-				b.note(now, e, Raised, "")
-			}
-		case !e.holds && e.active && age >= characters[e.kind].off:
-			e.active = false
-			if e.acked {
-				e.pending = false
-			}
-			if e.shelved == 0 {
-				b.note(now, e, Cleared, "")
-			}
-		}
+	}
+	// First causes first: what follows from them is judged by what they came to.
+	slices.SortStableFunc(b.entries, func(x, y *entry) int { return cmp.Compare(x.Kind, y.Kind) })
+	for _, e := range b.entries {
+		b.turn(now, e)
 	}
 	b.forget()
-	slices.SortStableFunc(b.changes, func(x, y Change) int { return cmp.Compare(x.Kind, y.Kind) })
 	return b.changes
+}
+
+// turn lets one cause's delays run out.
+func (b *Book) turn(now garden.Moment, e *entry) {
+	if e.shelved > 0 && now.Mono >= e.shelved {
+		b.unshelve(now, e, "")
+	}
+	if first := b.behind(e); e.holds && first != nil {
+		// Its own delay begins when the first cause has gone.
+		e.changed = now.Mono
+		if e.active && first.active {
+			e.text = "part of: " + first.Cause.String()
+			b.clear(now, e)
+			e.pending = false
+		}
+		return
+	}
+	age := now.Mono - e.changed
+	switch {
+	case e.holds && !e.active && age >= characters[e.Kind].on:
+		e.active, e.acked, e.pending, e.since = true, false, true, now
+		if e.shelved == 0 {
+			e.said = true
+			b.note(now, e, Raised, "")
+		}
+	case !e.holds && e.active && age >= characters[e.Kind].off:
+		b.clear(now, e)
+	}
+}
+
+// behind is the first cause that an alarm follows from and that holds now.
+func (b *Book) behind(e *entry) *entry {
+	for _, c := range e.first {
+		// A cause stands before what follows from it, so there are no circles.
+		if c.Kind >= e.Kind {
+			continue
+		}
+		f := b.at[c]
+		if f == nil || !f.holds {
+			continue
+		}
+		if further := b.behind(f); further != nil {
+			return further
+		}
+		return f
+	}
+	return nil
+}
+
+// clear ends an alarm. Who was told of it is told, even where it is out of
+// service by now; one that nobody was told of leaves nothing to look at.
+func (b *Book) clear(now garden.Moment, e *entry) {
+	e.active = false
+	if e.said {
+		b.note(now, e, Cleared, "")
+	}
+	e.pending = e.said && !e.acked
+	e.said = false
 }
 
 // forget drops causes nothing is known of any more.
@@ -187,43 +268,22 @@ func (b *Book) forget() {
 	b.entries = slices.DeleteFunc(b.entries, func(e *entry) bool {
 		gone := !e.holds && !e.active && !e.pending && e.shelved == 0
 		if gone {
-			delete(b.at, e.cause)
+			delete(b.at, e.Cause)
 		}
 		return gone
 	})
 }
 
 func (b *Book) note(now garden.Moment, e *entry, what Event, who string) {
-	b.changes = append(b.changes, Change{At: now, Kind: e.kind, Subject: e.subject, Event: what, Text: e.text, Who: who})
+	b.changes = append(b.changes, e.change(now, what, who))
 }
 
-// Acknowledge tells that a person saw an alarm. It reports false where there is
-// none, or it was acknowledged before.
-func (b *Book) Acknowledge(now garden.Moment, k Kind, subject, who string) (Change, bool) {
-	e := b.at[cause{k, subject}]
-	if e == nil || !e.pending || e.acked {
-		return Change{}, false
+func (e *entry) change(now garden.Moment, what Event, who string) Change {
+	c := Change{At: now, Kind: e.Kind, Subject: e.Subject, Event: what, Text: e.text, Who: who}
+	if what == Shelved {
+		c.Until = now.Add(e.shelvedFor)
 	}
-	e.acked = true
-	e.pending = e.active
-	return Change{At: now, Kind: k, Subject: subject, Event: Acknowledged, Text: e.text, Who: who}, true
-}
-
-// Shelve takes a cause out of service until a monotonic time: it is watched but
-// not told of. A cause that does not hold now may be shelved too.
-func (b *Book) Shelve(now garden.Moment, k Kind, subject string, until time.Duration, who string) (Change, bool) {
-	if k >= kinds || until <= now.Mono || len(b.entries) >= mostCauses {
-		return Change{}, false
-	}
-	c := cause{k, subject}
-	e := b.at[c]
-	if e == nil {
-		e = &entry{cause: c, text: k.Text(), changed: now.Mono}
-		b.at[c] = e
-		b.entries = append(b.entries, e)
-	}
-	e.shelved = until
-	return Change{At: now, Kind: k, Subject: subject, Event: Shelved, Text: e.text, Who: who}, true
+	return c
 }
 
 // List returns every alarm a person should see, worst first and oldest first
@@ -232,7 +292,7 @@ func (b *Book) List() []Alarm {
 	var out []Alarm
 	for _, e := range b.entries {
 		if e.pending || e.shelved > 0 {
-			out = append(out, Alarm{Kind: e.kind, Subject: e.subject, Text: e.text, Since: e.since,
+			out = append(out, Alarm{Kind: e.Kind, Subject: e.Subject, Text: e.text, Since: e.since,
 				Active: e.active, Acknowledged: e.acked, ShelvedUntil: e.shelved})
 		}
 	}

@@ -92,8 +92,9 @@ func TestOutOfServiceIsWatchedAndComesBack(t *testing.T) {
 	assert.Equal(t, "out of service", b.List()[0].State())
 	b.Hold(at(3*time.Hour), ProbeDead, "p", "")
 	back := b.Step(at(3 * time.Hour))
-	require.Len(t, back, 1)
+	require.Len(t, back, 2)
 	assert.Equal(t, Returned, back[0].Event)
+	assert.Equal(t, Raised, back[1].Event, "what outlived its shelf is news again")
 	assert.Equal(t, "raised", b.List()[0].State())
 }
 

@@ -17,6 +17,8 @@ const (
 	JournalUnwritable
 	// ControlOff: automatic control is off.
 	ControlOff
+	// SupplyGone: no line gets water, whichever is opened.
+	SupplyGone
 	// OrderWithoutFlow: a line is open and the meter stands still.
 	OrderWithoutFlow
 	// ZoneNoResponse: no probe of a zone moved after water.
@@ -33,6 +35,12 @@ const (
 	CapReached
 	// Frost: lines are locked by cold.
 	Frost
+	// LinkLost: the broker is away.
+	LinkLost
+	// BusDead: no converter of a bus answers.
+	BusDead
+	// ConverterDead: none of a converter's probes can be read.
+	ConverterDead
 	// ProbeDead: a probe does not answer, or its circuit is open or short.
 	ProbeDead
 	// ProbeDoubtful: a probe's readings can't be believed.
@@ -43,8 +51,6 @@ const (
 	LosesTooLittle
 	// ClockUnconfirmed: nobody confirmed the time; hours and feed days wait.
 	ClockUnconfirmed
-	// LinkLost: the broker is away.
-	LinkLost
 	kinds
 )
 
@@ -53,47 +59,62 @@ type character struct {
 	name, text, next string
 	// on and off are how long a condition must hold, or be gone, to count.
 	on, off time.Duration
+	// band is how far a measured figure must come back behind its limit before
+	// its condition has ended, and of what it is a figure; 0 where nothing is
+	// measured.
+	band    float64
+	of      string
+	serious bool
 }
 
 var characters = [kinds]character{
-	NotClosed: {"not confirmed closed", "the line was told to close and does not confirm it",
-		"shut its hand valve now, then look at the driver stage and the wiring", 10 * time.Second, 0},
-	FlowWithoutOrder: {"flow with all lines closed", "water flows although every line is closed",
-		"shut the hand valve, then look for a leak or a valve jammed open", time.Minute, 5 * time.Minute},
-	FlowTooHigh: {"flow far too high", "much more flows than the open emitters can give",
-		"look for a hose that came off", 30 * time.Second, 5 * time.Minute},
-	JournalUnwritable: {"journal can't be written", "what is given can't be recorded, so only a few survival doses go on",
-		"free some space or replace the card", time.Minute, time.Minute},
-	ControlOff: {"automatic control is off", "only small survival doses are given",
-		"turn it on again with 'gateway automatic on' when you are ready", 10 * time.Minute, 0},
-	OrderWithoutFlow: {"no flow", "a line is open and no water flows",
-		"look at the tap, the filter and the valve", time.Minute, time.Minute},
-	ZoneNoResponse: {"no response to water", "no probe of the pot moved after water that must have reached it",
-		"look whether water comes out of its emitters", 0, time.Hour},
-	LineFaulted: {"valve driver failed", "the line's driver reported an error",
-		"look at its wiring and supply", 0, 10 * time.Minute},
-	LosesTooMuch: {"loses more than a plant can drink", "the pot dries faster than its plant can drink",
-		"look for a leak, a torn pot or a probe that drifts", 0, 6 * time.Hour},
-	TankLow: {"tank low", "the tank is down to its reserve",
-		"fill it", 5 * time.Minute, 10 * time.Minute},
-	SupplyShort: {"supply too small", "not every line could be served in the hours allowed",
-		"allow more hours, or a supply that carries more", time.Hour, 6 * time.Hour},
-	CapReached: {"day's limit reached", "the line reached its limit for the day and its pots want more",
-		"look for a leak; if the plants have grown, raise the line's daily cap", 0, 6 * time.Hour},
-	Frost: {"locked by frost", "it is too cold to water",
-		"nothing: the lines open again when it is warmer; protect the fittings", 0, time.Hour},
-	ProbeDead: {"probe does not answer", "the probe gives no usable signal",
-		"look at its plug and cable; until then the pot is watered without it", 10 * time.Minute, 10 * time.Minute},
-	ProbeDoubtful: {"probe in doubt", "the probe's readings can't be believed",
-		"check that it sits firmly in the mix, at its depth, with no air gap", 30 * time.Minute, 30 * time.Minute},
-	OnBalance: {"watered by reckoning", "the pot has no trustworthy probe and is watered by its water balance",
-		"mend its probe; look at the pot in the evening until then", time.Hour, 6 * time.Hour},
-	LosesTooLittle: {"hardly dries", "the pot loses much less than it should",
-		"look at the plant and whether the mix is soggy; the probe may drift", 0, 6 * time.Hour},
-	ClockUnconfirmed: {"clock not confirmed", "nobody confirmed the time, so hours and feed days wait",
-		"connect the board to a network for a moment, or confirm the time on the page", 15 * time.Minute, 0},
-	LinkLost: {"broker away", "the link to the broker is down",
-		"look at the broker and the network; watering at this board goes on", 2 * time.Minute, time.Minute},
+	NotClosed: {name: "not confirmed closed", text: "the line was told to close and does not confirm it",
+		next: "shut its hand valve now, then look at the driver stage and the wiring", on: 10 * time.Second, off: time.Minute, serious: true},
+	FlowWithoutOrder: {name: "flow with all lines closed", text: "water flows although every line is closed",
+		next: "shut the hand valve, then look for a leak or a valve jammed open", on: time.Minute, off: 5 * time.Minute,
+		band: 0.1, of: "litres that ran lately", serious: true},
+	FlowTooHigh: {name: "flow far too high", text: "much more flows than the open emitters can give",
+		next: "look for a hose that came off", on: 30 * time.Second, off: 5 * time.Minute,
+		band: 0.2, of: "times the nominal flow", serious: true},
+	JournalUnwritable: {name: "journal can't be written", text: "what is given can't be recorded, so only a few survival doses go on",
+		next: "free some space or replace the card", on: time.Minute, off: 10 * time.Minute},
+	ControlOff: {name: "automatic control is off", text: "only small survival doses are given",
+		next: "turn it on again with 'gateway automatic on' when you are ready", on: 10 * time.Minute},
+	SupplyGone: {name: "no water from the supply", text: "no line gets any water, whichever is opened",
+		next: "look at the tap, the hand valve, the filter and the pump; a meter that stands still looks the same", on: time.Minute, off: time.Minute},
+	OrderWithoutFlow: {name: "no flow", text: "a line is open and no water flows",
+		next: "look at the tap, the filter and the valve", on: time.Minute, off: time.Minute,
+		band: 0.1, of: "times the nominal flow"},
+	ZoneNoResponse: {name: "no response to water", text: "no probe of the pot moved after water that must have reached it",
+		next: "look whether water comes out of its emitters", off: time.Hour},
+	LineFaulted: {name: "valve driver failed", text: "the line's driver reported an error",
+		next: "look at its wiring and supply", off: 10 * time.Minute},
+	LosesTooMuch: {name: "loses more than a plant can drink", text: "the pot dries faster than its plant can drink",
+		next: "look for a leak, a torn pot or a probe that drifts", off: 6 * time.Hour},
+	TankLow: {name: "tank low", text: "the tank is down to its reserve",
+		next: "fill it", on: 5 * time.Minute, off: 10 * time.Minute, band: 0.02, of: "of the tank"},
+	SupplyShort: {name: "supply too small", text: "not every line could be served in the hours allowed",
+		next: "allow more hours, or a supply that carries more", off: time.Hour},
+	CapReached: {name: "day's limit reached", text: "the line reached its limit for the day and its pots want more",
+		next: "look for a leak; if the plants have grown, raise the line's daily cap", off: 6 * time.Hour},
+	Frost: {name: "locked by frost", text: "it is too cold to water",
+		next: "nothing: the lines open again when it is warmer; protect the fittings", off: time.Hour, band: 0.5, of: "°C"},
+	LinkLost: {name: "broker away", text: "the link to the broker is down",
+		next: "look at the broker and the network; watering at this board goes on", on: 2 * time.Minute, off: time.Minute},
+	BusDead: {name: "bus does not answer", text: "no converter of the bus answers",
+		next: "look at the bus's cable and supply; until then pots are watered without probes", on: 10 * time.Minute, off: 10 * time.Minute},
+	ConverterDead: {name: "converter does not answer", text: "none of the converter's probes can be read",
+		next: "look at its plug, its address and its supply; until then its pots are watered without probes", on: 10 * time.Minute, off: 10 * time.Minute},
+	ProbeDead: {name: "probe does not answer", text: "the probe gives no usable signal",
+		next: "look at its plug and cable; until then the pot is watered without it", on: 10 * time.Minute, off: 10 * time.Minute},
+	ProbeDoubtful: {name: "probe in doubt", text: "the probe's readings can't be believed",
+		next: "check that it sits firmly in the mix, at its depth, with no air gap", on: 30 * time.Minute, off: 30 * time.Minute},
+	OnBalance: {name: "watered by reckoning", text: "the pot has no trustworthy probe and is watered by its water balance",
+		next: "mend its probe; look at the pot in the evening until then", on: time.Hour, off: 6 * time.Hour},
+	LosesTooLittle: {name: "hardly dries", text: "the pot loses much less than it should",
+		next: "look at the plant and whether the mix is soggy; the probe may drift", off: 6 * time.Hour},
+	ClockUnconfirmed: {name: "clock not confirmed", text: "nobody confirmed the time, so hours and feed days wait",
+		next: "connect the board to a network for a moment, or confirm the time on the page", on: 15 * time.Minute, off: time.Minute},
 }
 
 // Kinds lists every kind, worst first.
@@ -127,4 +148,37 @@ func (k Kind) Next() string {
 		return ""
 	}
 	return characters[k].next
+}
+
+// Serious reports whether it can't wait for the morning: water runs, or may,
+// where nobody ordered it.
+func (k Kind) Serious() bool { return k < kinds && characters[k].serious }
+
+// Delays are how long its condition must hold before it is raised, and be gone
+// before it is cleared.
+func (k Kind) Delays() (on, off time.Duration) {
+	if k >= kinds {
+		return 0, 0
+	}
+	return characters[k].on, characters[k].off
+}
+
+// Band is its dead-band, ≥ 0: how far a figure must come back behind its limit
+// before the condition has ended, and what it is a figure of. 0 and "" where
+// nothing is measured.
+func (k Kind) Band() (width float64, of string) {
+	if k >= kinds {
+		return 0, ""
+	}
+	return characters[k].band, characters[k].of
+}
+
+// Named finds a kind by its name.
+func Named(name string) (Kind, bool) {
+	for k := range kinds {
+		if characters[k].name == name {
+			return k, true
+		}
+	}
+	return kinds, false
 }
