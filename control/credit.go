@@ -123,7 +123,8 @@ func (p *Plan) refused(st *State, now garden.Moment, r *garden.Refusal) {
 		wait = retryFaults
 	}
 	if r.Cause == garden.CapReached {
-		st.note(Event{Kind: CapHolds, At: now, Line: r.Line, Zone: r.Zone, A: p.lines[li].CapL})
+		capL, _ := p.budgets(st, li, now)
+		st.note(Event{Kind: CapHolds, At: now, Line: r.Line, Zone: r.Zone, A: capL})
 	}
 	l.retryAt = now.Mono + wait
 	if r.Until > now.Mono {

@@ -284,12 +284,13 @@ func (p *Plan) begin(st *State, i int, now garden.Moment, lead int, litres float
 // wishFor enters a wish, bounded by the line's budgets for the day.
 func (p *Plan) wishFor(st *State, i int, now garden.Moment, litres, urgency float64) {
 	l, lp := &st.lines[i], &p.lines[i]
-	left := lp.CapL - l.given.sum(now.Mono)
+	capL, guessedL := p.budgets(st, i, now)
+	left := capL - l.given.sum(now.Mono)
 	if l.kind == garden.Estimated {
-		left = min(left, lp.EstimatedL-l.guessed.sum(now.Mono))
+		left = min(left, guessedL-l.guessed.sum(now.Mono))
 	}
 	if left < min(litres, leastShare*l.pulse) {
-		st.note(Event{Kind: CapHolds, At: now, Line: lp.ID, Zone: p.zones[l.lead].ID, A: lp.CapL})
+		st.note(Event{Kind: CapHolds, At: now, Line: lp.ID, Zone: p.zones[l.lead].ID, A: capL})
 		if l.kind == garden.ByHand {
 			st.note(Event{Kind: Dropped, At: now, Line: lp.ID, Zone: p.zones[l.lead].ID, A: litres})
 			st.zones[l.lead].asked = 0

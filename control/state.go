@@ -165,6 +165,7 @@ type lineState struct {
 	lentOpen bool   // and it may be open for that feed
 	given    ledger // everything that went through
 	guessed  ledger // the part of kind Estimated
+	hold     hold   // of a reload that loosened its budgets
 }
 
 type wish struct {

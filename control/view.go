@@ -105,7 +105,8 @@ func (p *Plan) View(st *State, now garden.Moment, dst []ZoneView) []ZoneView {
 		}
 		if zp.line >= 0 {
 			l := &st.lines[zp.line]
-			v.State, v.GivenTodayL, v.CapL = l.phase, l.given.sum(now.Mono), p.lines[zp.line].CapL
+			v.State, v.GivenTodayL = l.phase, l.given.sum(now.Mono)
+			v.CapL, _ = p.budgets(st, zp.line, now)
 		}
 		if z.shut {
 			v.State = garden.KeptShut

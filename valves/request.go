@@ -46,6 +46,7 @@ func (g *Guard) reserve(now garden.Moment, env Env, o garden.Order) (garden.Orde
 	defer g.mu.Unlock()
 	// What is due ends before anything new begins, however late we are called.
 	g.closeDue(now)
+	g.ready(now)
 	ln, ok := g.index(o.Line)
 	if !ok {
 		return o, garden.UnknownLine, 0
@@ -150,7 +151,7 @@ func (g *Guard) unwrittenLeft(ln *line, o garden.Order) float64 {
 	if o.Kind == garden.Feeding || o.Kind == garden.Commission {
 		return 0
 	}
-	left := float64(max(0, g.g.Limits.NoJournalDoses))*ln.doseL - ln.unwrittenL
+	left := float64(ln.doses)*ln.doseL - ln.unwrittenL
 	if left < leastShare*ln.doseL {
 		return 0
 	}

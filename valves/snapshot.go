@@ -45,6 +45,7 @@ type Journal struct {
 func (g *Guard) Snapshot(now garden.Moment) ([]Status, Journal) {
 	g.mu.Lock()
 	defer g.mu.Unlock()
+	g.ready(now)
 	out := make([]Status, len(g.lines))
 	for i, ln := range g.lines {
 		spent, _, _, _ := ln.charges.sums(now)
