@@ -41,10 +41,9 @@ type line struct {
 	id      garden.LineID
 	act     Actuator
 	flowLPH float64
-	maxOn   time.Duration
 	maxDose time.Duration
-	capL    float64
-	doseL   float64
+	bounds
+	wait wait
 
 	pos position
 	// pulse is the opening in progress; it outlives pos == open until the
@@ -148,7 +147,8 @@ func NewGuard(g *garden.Garden, act map[garden.LineID]Actuator, l Ledger, o Opti
 }
 
 func newLine(g *garden.Garden, gl *garden.Line, act Actuator, o Options) (*line, error) {
-	ln := &line{id: gl.ID, act: act, flowLPH: gl.FlowLPH(), maxOn: min(g.Limits.MaxOn, hardMaxOn)}
+	ln := &line{id: gl.ID, act: act, flowLPH: gl.FlowLPH()}
+	ln.maxOn, ln.doses = min(g.Limits.MaxOn, hardMaxOn), max(0, g.Limits.NoJournalDoses)
 	if act == nil {
 		ln.act = Unassigned{}
 	}
