@@ -74,13 +74,7 @@ func newSampler(g *garden.Garden, from readings, clock func() garden.Moment, wir
 		}
 	}
 	if far > 0 {
-		onlyVolts := with(g, func(n int, p *garden.Probe) bool { return s.slots[n].kind == slotVolts })
-		onlyVolts = with(onlyVolts, func(_ int, p *garden.Probe) bool {
-			// A converter of its own each, so that one that is silent
-			// silences no other.
-			p.Input, p.Remote = garden.Input{Bus: string(p.ID)}, nil
-			return true
-		})
+		onlyVolts := s.onlyVolts(g)
 		// A node sends one value where a converter is asked for a burst, and
 		// rounds it as it likes.
 		if s.volts, err = sensors.NewSampler(onlyVolts, s.open, sensors.Options{Burst: 1, FlatAfter: -1}); err != nil {
@@ -88,6 +82,52 @@ func newSampler(g *garden.Garden, from readings, clock func() garden.Moment, wir
 		}
 	}
 	return s, nil
+}
+
+// onlyVolts is the garden with those remote probes that send volts, each on a
+// converter of its own, so that one that is silent silences no other.
+func (s *sampler) onlyVolts(g *garden.Garden) *garden.Garden {
+	volts := with(g, func(n int, _ *garden.Probe) bool { return s.slots[n].kind == slotVolts })
+	return with(volts, func(_ int, p *garden.Probe) bool {
+		p.Input, p.Remote = garden.Input{Bus: string(p.ID)}, nil
+		return true
+	})
+}
+
+// Recalibrate checks the calibrations of another version of the garden, with the
+// same probes, and returns what takes them over.
+func (s *sampler) Recalibrate(g *garden.Garden) (apply func(), err error) {
+	probes := g.ProbeList()
+	if len(probes) != len(s.slots) {
+		return nil, fmt.Errorf("%d probes instead of %d: that takes a restart", len(probes), len(s.slots))
+	}
+	do := []func(){}
+	if w, ok := s.wired.(interface {
+		Recalibrate(*garden.Garden) (func(), error)
+	}); ok {
+		one, err := w.Recalibrate(with(g, func(n int, _ *garden.Probe) bool { return s.slots[n].kind == slotWired }))
+		if err != nil {
+			return nil, err
+		}
+		do = append(do, one)
+	}
+	if s.volts != nil {
+		one, err := s.volts.Recalibrate(s.onlyVolts(g))
+		if err != nil {
+			return nil, fmt.Errorf("remote probes: %w", err)
+		}
+		do = append(do, one)
+	}
+	return func() {
+		for _, f := range do {
+			f()
+		}
+		for i := range s.slots {
+			if s.slots[i].kind == slotWater {
+				s.slots[i].offset = probes[i].Calibration.OffsetWater
+			}
+		}
+	}, nil
 }
 
 // with returns the garden with those of its probes that keep says yes to; n is

@@ -153,6 +153,8 @@ type Observation struct {
 
 // Note keeps an observation and answers it from the pot's own records.
 func (b *FeedBook) Note(now garden.Moment, o Observation, who string) (feeding.Noted, error) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
 	_, z, ok := b.g.Zone(o.Zone)
 	if !ok {
 		var names []garden.ZoneID
@@ -171,8 +173,6 @@ func (b *FeedBook) Note(now garden.Moment, o Observation, who string) (feeding.N
 	if o.DrainMS != nil && (!garden.Finite(*o.DrainMS) || *o.DrainMS < 0 || *o.DrainMS > 20) {
 		return feeding.Noted{}, fmt.Errorf("drainage of %v mS/cm, expected 0 to 20: is the meter set to µS/cm", *o.DrainMS)
 	}
-	b.mu.Lock()
-	defer b.mu.Unlock()
 	i := b.plan.Index(z.ID)
 	var w feeding.Week
 	if b.j != nil {

@@ -16,7 +16,7 @@ type Gauges interface {
 // count tells the guard what the meter says. A garden without a meter never
 // calls it, so that pulses go by nominal flow.
 func (l *Loop) count(now garden.Moment) {
-	if l.p.Gauges != nil && l.p.Garden.Supply.MeterPulsesPerL.Known {
+	if l.metered {
 		l.p.Guard.Meter(now, l.p.Gauges.MeterL())
 	}
 }

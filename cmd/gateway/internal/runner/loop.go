@@ -30,6 +30,8 @@ type Loop struct {
 	ticks  uint64
 	watch  watch
 	feeds  feeds
+	// metered is looked at by EndPulses too, and never changes.
+	metered bool
 
 	// learnedAt is when what was learnt was last kept, on Mono.
 	learnedAt time.Duration
@@ -59,6 +61,7 @@ func New(p Parts) (*Loop, error) {
 		l.p.Tell = nobody{}
 	}
 	l.watch = newWatch(p.Garden)
+	l.metered = p.Gauges != nil && p.Garden.Supply.MeterPulsesPerL.Known
 	return l, nil
 }
 
