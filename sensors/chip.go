@@ -28,6 +28,12 @@ type chip struct {
 	lastErr  error
 	opens    uint64
 	failures uint64
+
+	answering bool
+	since     garden.Moment // when answering last changed, if asked
+	asked     bool
+	// conversions were asked for, failed is how many of them failed.
+	conversions, failed uint64
 }
 
 // ready reports whether the converter may be asked, opening it where it is due.
@@ -52,9 +58,20 @@ func (c *chip) ready(now garden.Moment, open func(garden.Input) (VoltReader, err
 	return true
 }
 
-func (c *chip) worked() { c.fails, c.pause, c.lastErr = 0, 0, nil }
+func (c *chip) worked(now garden.Moment) {
+	c.fails, c.pause, c.lastErr = 0, 0, nil
+	c.turn(now, true)
+}
 
-func (c *chip) failed(now garden.Moment, err error) {
+// turn notes when a converter begins or ceases to answer. A dead channel beside
+// living ones is no turn.
+func (c *chip) turn(now garden.Moment, answering bool) {
+	if !c.asked || c.answering != answering {
+		c.asked, c.answering, c.since = true, answering, now
+	}
+}
+
+func (c *chip) burstFailed(now garden.Moment, err error) {
 	c.failures++
 	c.fails++
 	c.lastErr = err
@@ -65,6 +82,7 @@ func (c *chip) failed(now garden.Moment, err error) {
 
 func (c *chip) down(now garden.Moment, err error) {
 	c.reader, c.lastErr = nil, err
+	c.turn(now, false)
 	switch {
 	case c.pause == 0:
 		c.pause = firstPause
@@ -103,7 +121,14 @@ type ChipStats struct {
 	Up bool
 	// Opens counts how often it was opened, Failures what went wrong.
 	Opens, Failures uint64
-	Err             error
+	// Conversions counts what was asked of it since the start, Failed how many
+	// of them failed.
+	Conversions, Failed uint64
+	// Answering tells whether it gives readings, or was given up until its next
+	// try, since Since. Both are known once it was Asked.
+	Answering, Asked bool
+	Since            garden.Moment
+	Err              error
 }
 
 func (c ChipStats) String() string {
@@ -133,7 +158,8 @@ func (s *Sampler) Chips(out []ChipStats) []ChipStats {
 		c := &s.chips[i]
 		out = append(out, ChipStats{
 			Bus: c.input.Bus, Addr: c.input.Addr, Up: c.reader != nil,
-			Opens: c.opens, Failures: c.failures, Err: c.lastErr,
+			Opens: c.opens, Failures: c.failures, Conversions: c.conversions, Failed: c.failed,
+			Answering: c.answering, Asked: c.asked, Since: c.since, Err: c.lastErr,
 		})
 	}
 	return out

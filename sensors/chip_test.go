@@ -60,6 +60,13 @@ func TestOneFailingConverterNeverStopsTheRest(t *testing.T) {
 			assert.Equal(t, "gbgg", sample())
 		}
 		assert.Len(t, opened, 1)
+		c := s.Chips(nil)[0]
+		assert.True(t, c.Answering, "and is no turn of the converter")
+		assert.Equal(t, time.Minute, c.Since.Mono)
+		// 11 rounds of a burst of 5 on two channels and one on the third, then
+		// one burst and ten times the 3 conversions that give a burst up.
+		assert.Equal(t, uint64(11*10+5+10*3), c.Conversions)
+		assert.Equal(t, uint64(10*3), c.Failed)
 		chips[0x48].err[1] = nil
 		for range 3 {
 			sample()
@@ -88,6 +95,10 @@ func TestOneFailingConverterNeverStopsTheRest(t *testing.T) {
 		assert.False(t, cs[0].Up)
 		assert.ErrorIs(t, cs[0].Err, bad)
 		assert.Contains(t, cs[0].String(), "0x48 down")
+		assert.True(t, cs[0].Asked)
+		assert.False(t, cs[0].Answering)
+		assert.Equal(t, start+time.Minute, cs[0].Since.Mono, "since the first round without it, however often it is tried")
+		assert.True(t, cs[1].Answering)
 		assert.True(t, cs[1].Up)
 		ps := s.Probes(nil)
 		require.Len(t, ps, 4)
@@ -104,7 +115,11 @@ func TestOneFailingConverterNeverStopsTheRest(t *testing.T) {
 			sample()
 		}
 		assert.Equal(t, "gggg", sample())
-		assert.True(t, s.Chips(nil)[0].Up)
+		back := s.Chips(nil)[0]
+		assert.True(t, back.Up)
+		assert.True(t, back.Answering)
+		assert.NoError(t, back.Err)
+		assert.Greater(t, back.Since.Mono, 40*time.Minute)
 	})
 }
 

@@ -191,6 +191,7 @@ func (s *Sampler) sampleOne(now garden.Moment, p *probe) (v, spread float64, err
 	failed := 0
 	for len(burst) < s.burst {
 		volts, err := c.reader.ReadVolts(p.channel)
+		c.conversions++
 		if err == nil && !garden.Finite(float64(volts)) {
 			err = errNotFinite
 		}
@@ -198,16 +199,17 @@ func (s *Sampler) sampleOne(now garden.Moment, p *probe) (v, spread float64, err
 			return 0, 0, err
 		}
 		if err != nil {
+			c.failed++
 			failed++
 			if failed > burstFailures {
-				c.failed(now, err)
+				c.burstFailed(now, err)
 				return 0, 0, err
 			}
 			continue
 		}
 		burst = insert(burst, float64(volts))
 	}
-	c.worked()
+	c.worked(now)
 	return burst[len(burst)/2], width(burst), nil
 }
 

@@ -177,6 +177,14 @@ func asItIs(garden.ProbeID, garden.Volts) (garden.WaterFraction, garden.Quality,
 	return 0, garden.Good, garden.NoFault
 }
 
+// Chips tells how the wired converters have been answering.
+func (s *sampler) Chips(out []sensors.ChipStats) []sensors.ChipStats {
+	if c, ok := s.wired.(runner.Converters); ok {
+		return c.Chips(out)
+	}
+	return out
+}
+
 // Sample reads every probe once.
 func (s *sampler) Sample(now garden.Moment, out []garden.Reading) []garden.Reading {
 	out = out[:0]

@@ -18,6 +18,7 @@ type healthModel struct {
 	CanAck    bool
 	Lines     []lineView
 	Probes    []probeView
+	Buses     []busView
 	System    []pair
 	Automatic bool
 	// AutoTicket is for turning automatic control on and off.
@@ -44,8 +45,7 @@ func (p *Page) health(w http.ResponseWriter, r *http.Request, v *visit) {
 	m := healthModel{
 		Head: p.headOf(st, v), CanAck: p.o.Acknowledge != nil, Automatic: st.Automatic,
 		AutoTicket: p.tickets.issue(v.session, "automatic"),
-
-		System: p.system(st), Season: p.o.Season != nil,
+		Buses:      p.busViews(st), System: p.system(st), Season: p.o.Season != nil,
 	}
 	p.clockForm(&m, st, v)
 	if v.signedIn {

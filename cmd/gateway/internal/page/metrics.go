@@ -55,6 +55,10 @@ func newGauges(g Gateway, w *watch, disk func() (uint64, uint64, error)) *gauges
 	add("probe_age_seconds", "Age of the probe's last reading when the round was taken.", "probe", "zone")
 	add("probe_read_seconds", "How long the probe's last conversion took.", "probe", "zone")
 	add("probe_temperature_celsius", "Temperature of the mix at the probe.", "probe", "zone")
+	add("converter_up", "Whether the converter answers.", "bus", "address")
+	add("converter_conversions_total", "Conversions asked of the converter since the start.", "bus", "address")
+	add("converter_conversion_failures_total", "Conversions that failed since the start.", "bus", "address")
+	add("converter_read_seconds", "How long the slowest of the converter's last conversions took.", "bus", "address")
 	add("zone_water_ratio", "Mean water content of the root zone; absent where it is not known.", "zone")
 	add("zone_water_litres", "Water held by the root zone.", "zone")
 	add("zone_capacity_litres", "Water held by the root zone when drained.", "zone")
@@ -140,6 +144,7 @@ func (c *gauges) Collect(ch chan<- prometheus.Metric) {
 		put("line_day_litres", l.TodayL, id)
 		put("line_day_limit_litres", l.CapL, id)
 	}
+	c.converters(ch, put, may, st)
 	seen := map[[2]string]bool{}
 	for _, a := range st.Alarms {
 		if k := [2]string{a.Name, a.About}; !seen[k] {
@@ -164,6 +169,17 @@ func (c *gauges) probe(put func(string, float64, ...string), may func(string, *f
 	put("probe_age_seconds", pr.AgeS, id, zone)
 	may("probe_read_seconds", pr.ReadS, id, zone)
 	may("probe_temperature_celsius", pr.TempC, id, zone)
+}
+
+func (c *gauges) converters(ch chan<- prometheus.Metric, put func(string, float64, ...string), may func(string, *float64, ...string), st *runner.Status) {
+	for i := range st.Converters {
+		k := &st.Converters[i]
+		labels := []string{k.Bus, sprintf("%#x", k.Address)}
+		put("converter_up", flag(k.Answers), labels...)
+		may("converter_read_seconds", k.ReadS, labels...)
+		ch <- prometheus.MustNewConstMetric(c.d["converter_conversions_total"], prometheus.CounterValue, float64(k.Conversions), labels...)
+		ch <- prometheus.MustNewConstMetric(c.d["converter_conversion_failures_total"], prometheus.CounterValue, float64(k.Failed), labels...)
+	}
 }
 
 func flag(b bool) float64 {

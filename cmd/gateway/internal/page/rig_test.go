@@ -27,6 +27,8 @@ type rig struct {
 	page    *Page
 	// live lets that much time pass on the bench, as fast as it can.
 	live func(d time.Duration)
+	// with does something to the bench between two of its steps.
+	with func(f func(b *season.Bench))
 }
 
 // newRig lets the terrace live for a while as fast as it can and then at that
@@ -49,6 +51,7 @@ func newRig(t testing.TB, lived time.Duration, speed float64, change func(*Optio
 	r.live = func(d time.Duration) {
 		_ = inbox.Do(ctx, func(garden.Moment) { b.RunTo(b.Clock.Now() + d) })
 	}
+	r.with = func(f func(*season.Bench)) { _ = inbox.Do(ctx, func(garden.Moment) { f(b) }) }
 	var done sync.WaitGroup
 	done.Add(1)
 	go func() {

@@ -9,6 +9,7 @@ import (
 
 	"fabricpot/control"
 	"fabricpot/control/garden"
+	"fabricpot/sensors"
 	"fabricpot/valves"
 )
 
@@ -24,9 +25,10 @@ type Loop struct {
 	asks   []garden.Ask
 	// shut is until when each zone is to be kept shut, on the monotonic clock.
 	shut map[garden.ZoneID]time.Duration
-	// pulsed is each line\'s last pulse of this run.
+	// pulsed is each line's last pulse of this run.
 	pulsed map[garden.LineID]pulsed
 	views  []control.ZoneView
+	chips  []sensors.ChipStats
 	ticks  uint64
 	watch  watch
 	feeds  feeds

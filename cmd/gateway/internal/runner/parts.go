@@ -7,6 +7,7 @@ import (
 	"fabricpot/control/alarm"
 	"fabricpot/control/feeding"
 	"fabricpot/control/garden"
+	"fabricpot/sensors"
 	"fabricpot/valves"
 )
 
@@ -14,6 +15,12 @@ import (
 // with a probe is in its reading.
 type Sampler interface {
 	Sample(now garden.Moment, out []garden.Reading) []garden.Reading
+}
+
+// Converters is a Sampler that knows how the converters behind its probes have
+// been answering. *sensors.Sampler is one.
+type Converters interface {
+	Chips(out []sensors.ChipStats) []sensors.ChipStats
 }
 
 // Sky fills in the weather of a tick: Today, Ahead and Now.

@@ -1,6 +1,9 @@
 package runner
 
 import (
+	"cmp"
+	"slices"
+	"strings"
 	"time"
 
 	"fabricpot/control"
@@ -83,9 +86,47 @@ func (l *Loop) snapshot(now garden.Moment, lines []valves.Status) *Status {
 			ls.Trouble = s.Err.Error()
 		}
 		st.Lines = append(st.Lines, ls)
+	st.Converters = l.converters(now)
 	}
 	return st
 }
+// converters is how the converters have been answering, in values of their own.
+func (l *Loop) converters(now garden.Moment) []ConverterStatus {
+	c, ok := l.p.Sampler.(Converters)
+	if !ok {
+		return nil
+	}
+	l.chips = c.Chips(l.chips[:0])
+	out := make([]ConverterStatus, 0, len(l.chips))
+	for i := range l.chips {
+		chip := &l.chips[i]
+		cs := ConverterStatus{
+			Bus: chip.Bus, Address: chip.Addr, Answers: chip.Asked && chip.Answering,
+			Conversions: chip.Conversions, Failed: chip.Failed, ReadS: l.p.ReadTimes.ofChip(chip.Bus, chip.Addr),
+		}
+		if chip.Asked {
+			at := now.Wall.Add(chip.Since.Mono - now.Mono).Round(time.Second)
+			cs.Since = &at
+		}
+		if chip.Err != nil {
+			cs.Error = chip.Err.Error()
+		}
+		l.p.Garden.EachZone(func(_ *garden.Pot, z *garden.Zone) {
+			for k := range z.Probes {
+				if p := &z.Probes[k]; p.Input.Bus == chip.Bus && p.Input.Addr == chip.Addr && p.Remote == nil {
+					cs.Probes = append(cs.Probes, p.ID)
+				}
+			}
+		})
+		cs.Bus = cmp.Or(cs.Bus, l.p.Garden.Hardware.I2CBus, l.p.Garden.Hardware.Kind)
+		out = append(out, cs)
+	}
+	slices.SortStableFunc(out, func(a, b ConverterStatus) int {
+		return cmp.Or(strings.Compare(a.Bus, b.Bus), int(a.Address)-int(b.Address))
+	})
+	return out
+}
+
 
 func weatherLine(obs *garden.Observed) WeatherLine {
 	var w WeatherLine

@@ -20,6 +20,8 @@ type Status struct {
 	Zones     []ZoneStatus `json:"zones"`
 	Lines     []LineStatus `json:"lines"`
 	Alarms    []AlarmLine  `json:"alarms"`
+	// Converters are those that wired probes hang on, bus by bus.
+	Converters []ConverterStatus `json:"converters"`
 	// TankL is what the tank holds; absent where that is not measured.
 	TankL *float64 `json:"tank_l,omitempty"`
 }
@@ -86,6 +88,25 @@ type ProbeStatus struct {
 	// ReadS is how long its last conversion took; absent (null) where it is not measured.
 	ReadS *float64 `json:"read_s"`
 	AgeS  float64  `json:"age_s"`
+}
+
+// ConverterStatus is how one converter on a bus has been answering.
+type ConverterStatus struct {
+	Bus     string `json:"bus"`
+	Address uint16 `json:"address"`
+	// Answers tells whether it gives readings, Since from when on; absent (null)
+	// before it was first asked.
+	Answers bool       `json:"answers"`
+	Since   *time.Time `json:"since"`
+	// Conversions counts what was asked of it since the start, Failed how many
+	// of them failed.
+	Conversions uint64 `json:"conversions"`
+	Failed      uint64 `json:"conversions_failed"`
+	// ReadS is how long its last conversion took; absent (null) where it is not measured.
+	ReadS *float64 `json:"read_s"`
+	// Error is what last went wrong and has not worked since.
+	Error  string           `json:"error,omitempty"`
+	Probes []garden.ProbeID `json:"probes"`
 }
 
 // LineStatus is one irrigation line.

@@ -45,6 +45,21 @@ func (t *ReadTimes) of(in garden.Input) *float64 {
 	return number(d.Seconds())
 }
 
+// ofChip is how long the slowest of a chip's channels took last; nil where none
+// was read.
+func (t *ReadTimes) ofChip(bus string, addr uint16) *float64 {
+	if t == nil {
+		return nil
+	}
+	var slowest *float64
+	for in, d := range t.last {
+		if in.Bus == bus && in.Addr == addr && (slowest == nil || d.Seconds() > *slowest) {
+			slowest = number(d.Seconds())
+		}
+	}
+	return slowest
+}
+
 // timedReader measures the conversions of one chip.
 type timedReader struct {
 	t  *ReadTimes
