@@ -99,7 +99,7 @@ func (k *Keeper) Asked(now garden.Moment, a garden.Ask) error {
 // Alarmed keeps one step of an alarm's life.
 func (k *Keeper) Alarmed(c alarm.Change) error {
 	return k.AddAlarm(journal.AlarmEvent{
-		At: c.At, Kind: c.Kind.String(), Subject: c.Subject, Event: c.Event.String(), Text: c.Text,
+		At: c.At, Kind: c.Kind.String(), Subject: c.Subject, Event: c.Event.String(), Text: c.Text, Who: c.Who,
 	})
 }
 

@@ -31,7 +31,10 @@ type Loop struct {
 	chips  []sensors.ChipStats
 	ticks  uint64
 	watch  watch
-	feeds  feeds
+	// waiting are the wishes of a tick that found no room.
+	waiting []control.Waiting
+	feeds   feeds
+
 	// metered is looked at by EndPulses too, and never changes.
 	metered bool
 

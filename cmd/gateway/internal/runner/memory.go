@@ -51,6 +51,7 @@ func (l *Loop) recall(now garden.Moment) {
 	l.check(now, "recall what was done to the plants", err)
 	l.p.Plan.Recall(l.p.State, now, m, events)
 	l.learnedAt = now.Mono
+	l.recallAlarms(now, h)
 }
 
 // memorise keeps what was learnt, once an hour and at the end.

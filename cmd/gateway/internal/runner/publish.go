@@ -27,16 +27,15 @@ func (l *Loop) observe(now garden.Moment) {
 	lines, journal := l.p.Guard.Snapshot(now)
 	if l.p.Far != nil {
 		for _, w := range l.p.Far.Worries() {
-			l.watch.book.Hold(now, w.Kind, w.Subject, w.Text)
+			l.watch.hold(now, w.Kind, w.Subject, w.Text)
 		}
 	}
 	l.watch.flow(now, &l.obs, lines, l.p.Guard.Stray())
 	l.watch.cold(now, l.env())
+	l.waiting = l.p.Plan.Waiting(l.p.State, l.waiting[:0])
+	l.watch.short(now, l.waiting, l.views)
 	changes := l.watch.look(now, &l.obs, l.p.State, lines, journal)
-	for _, c := range changes {
-		l.p.Tell.Alarmed(c)
-		l.check(now, "keep an alarm", l.p.Journal.Alarmed(c))
-	}
+	l.tellAlarms(now, changes)
 	if l.publish {
 		l.status.Store(l.snapshot(now, lines))
 	}
@@ -46,7 +45,7 @@ func (l *Loop) snapshot(now garden.Moment, lines []valves.Status) *Status {
 	st := &Status{
 		At: now.Wall, Synced: now.Synced, Site: l.p.Garden.Site.Name, Hardware: l.p.Garden.Hardware.Kind,
 		Automatic: !l.p.State.AutoOff, Journal: l.p.JournalPath, Ticks: l.ticks,
-		Alarms: l.watch.lines(), Weather: weatherLine(&l.obs),
+		Alarms: l.watch.lines(now), Weather: weatherLine(&l.obs),
 	}
 	sky := l.p.Plan.Sky(l.p.State)
 	st.Weather.EToMM, st.Weather.EToBy, st.Weather.EToGuessed = sky.TodayMM, sky.Method, sky.Estimated
@@ -86,10 +85,11 @@ func (l *Loop) snapshot(now garden.Moment, lines []valves.Status) *Status {
 			ls.Trouble = s.Err.Error()
 		}
 		st.Lines = append(st.Lines, ls)
-	st.Converters = l.converters(now)
 	}
+	st.Converters = l.converters(now)
 	return st
 }
+
 // converters is how the converters have been answering, in values of their own.
 func (l *Loop) converters(now garden.Moment) []ConverterStatus {
 	c, ok := l.p.Sampler.(Converters)
@@ -126,7 +126,6 @@ func (l *Loop) converters(now garden.Moment) []ConverterStatus {
 	})
 	return out
 }
-
 
 func weatherLine(obs *garden.Observed) WeatherLine {
 	var w WeatherLine

@@ -172,4 +172,6 @@ func (d *Desk) Reload(ctx context.Context, r Reloaded) error {
 // noticed stay.
 func (w *watch) follow(to watch) {
 	w.supply, w.frostC, w.flowLPH, w.pores = to.supply, to.frostC, to.flowLPH, to.pores
+	w.causes, w.failsFor = to.causes, to.failsFor
+	w.supplies.follow(to.supplies)
 }

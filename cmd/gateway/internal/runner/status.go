@@ -137,6 +137,13 @@ type AlarmLine struct {
 	Since time.Time `json:"since"`
 	Text  string    `json:"text"`
 	Next  string    `json:"next_step"`
+	// Active tells that its condition still holds, Serious that it can't wait
+	// for the morning.
+	Active       bool `json:"active"`
+	Acknowledged bool `json:"acknowledged"`
+	Serious      bool `json:"serious"`
+	// OutUntil is when it comes back into service, absent (null) where it is in.
+	OutUntil *time.Time `json:"out_of_service_until"`
 }
 
 // CloseReport is what closing everything came to.

@@ -24,16 +24,24 @@ const beyondFor = 12 * time.Hour
 
 // watch turns what a round saw into conditions for the alarm book.
 type watch struct {
-	book    *alarm.Book
-	supply  garden.Supply
-	frostC  float64
-	flowLPH map[garden.LineID]float64
-	pores   map[garden.ProbeID]float64
-	beyond  map[garden.ProbeID]time.Duration // since when outside its span
-	stray   stray
-	offWhy  string // why automatic control is off, where nobody asked for it
-	failed  error  // what the journal last failed with in this round
-	noticed []noticed
+	book     *alarm.Book
+	supply   garden.Supply
+	frostC   float64
+	flowLPH  map[garden.LineID]float64
+	pores    map[garden.ProbeID]float64
+	beyond   map[garden.ProbeID]time.Duration // since when outside its span
+	stray    stray
+	causes   causes
+	dry      dry
+	supplies supplies
+	offWhy   string // why automatic control is off, where nobody asked for it
+	failed   error  // what the journal last failed with
+	// failedAt is when, and failsFor how long that counts: samples are written
+	// every few rounds, so a card may fail seldom and always.
+	failing  bool
+	failedAt time.Duration
+	failsFor time.Duration
+	noticed  []noticed
 }
 
 // noticed is an event that is over the moment it happens and whose alarm stays
@@ -46,7 +54,8 @@ type noticed struct {
 }
 
 func newWatch(g *garden.Garden) watch {
-	w := watch{book: alarm.NewBook(), supply: g.Supply, frostC: g.Limits.FrostC, flowLPH: map[garden.LineID]float64{}, pores: map[garden.ProbeID]float64{}, beyond: map[garden.ProbeID]time.Duration{}}
+	w := watch{book: alarm.NewBook(), supply: g.Supply, frostC: g.Limits.FrostC, flowLPH: map[garden.LineID]float64{}, pores: map[garden.ProbeID]float64{}, beyond: map[garden.ProbeID]time.Duration{},
+		causes: newCauses(g), dry: dry{}, supplies: newSupplies(g), failsFor: (batchTicks + 2) * max(g.SampleEvery, time.Minute)}
 	g.EachZone(func(p *garden.Pot, z *garden.Zone) {
 		m, ok := g.Mix(p.Mix)
 		for i := range z.Probes {
@@ -64,13 +73,14 @@ func newWatch(g *garden.Garden) watch {
 // journal notes whether something could be recorded.
 func (w *watch) journal(err error) {
 	if err != nil {
-		w.failed = err
+		w.failed, w.failing = err, true
 	}
 }
 
 // look ends a round: it tells the book every condition that holds and returns
 // what changed.
 func (w *watch) look(now garden.Moment, obs *garden.Observed, st *control.State, lines []valves.Status, j valves.Journal) []alarm.Change {
+	w.silent(now, obs.Readings)
 	w.probes(now, obs)
 	w.events(now, st)
 	for i := range lines {
@@ -79,26 +89,27 @@ func (w *watch) look(now garden.Moment, obs *garden.Observed, st *control.State,
 			if s.Err != nil {
 				text += ": " + s.Err.Error()
 			}
-			w.book.Hold(now, alarm.NotClosed, string(s.Line), text)
+			w.hold(now, alarm.NotClosed, string(s.Line), text)
 		}
 	}
-	if j.Err != nil {
-		w.failed = j.Err
+	w.journal(j.Err)
+	if w.failing {
+		w.failing, w.failedAt = false, now.Mono
 	}
-	if w.failed != nil {
-		w.book.Hold(now, alarm.JournalUnwritable, "", w.failed.Error())
-		w.failed = nil
+	if w.failed != nil && now.Mono-w.failedAt <= w.failsFor {
+		w.hold(now, alarm.JournalUnwritable, "", w.failed.Error())
 	}
 	if st.AutoOff {
-		w.book.Hold(now, alarm.ControlOff, "", w.offWhy)
+		w.hold(now, alarm.ControlOff, "", w.offWhy)
 	} else {
 		w.offWhy = ""
 	}
 	if !now.Synced {
-		w.book.Hold(now, alarm.ClockUnconfirmed, "", "")
+		w.hold(now, alarm.ClockUnconfirmed, "", "")
 	}
-	if w.supply.TankL.Known && obs.TankL.Known && obs.TankL.Value <= w.supply.TankReserveL {
-		w.book.Hold(now, alarm.TankLow, "", fmt.Sprintf("%.0f L are left, %.0f L are kept back", obs.TankL.Value, w.supply.TankReserveL))
+	if full := w.supply.TankL.Value; w.supply.TankL.Known && obs.TankL.Known && full > 0 {
+		w.book.Measure(now, alarm.TankLow, "", (w.supply.TankReserveL-obs.TankL.Value)/full,
+			fmt.Sprintf("%.0f L are left, %.0f L are kept back", obs.TankL.Value, w.supply.TankReserveL))
 	}
 	return w.book.Step(now)
 }
@@ -115,10 +126,10 @@ func (w *watch) probes(now garden.Moment, obs *garden.Observed) {
 		switch r.Fault {
 		case garden.Missing, garden.Stale, garden.OpenCircuit, garden.ShortCircuit, garden.NoCalibration:
 			if r.Quality == garden.Bad {
-				w.book.Hold(now, alarm.ProbeDead, string(r.Probe), r.Fault.String())
+				w.hold(now, alarm.ProbeDead, string(r.Probe), r.Fault.String())
 			}
 		case garden.FlatLine, garden.TooFast, garden.Noisy, garden.NoResponse:
-			w.book.Hold(now, alarm.ProbeDoubtful, string(r.Probe), r.Fault.String())
+			w.hold(now, alarm.ProbeDoubtful, string(r.Probe), r.Fault.String())
 		case garden.OutOfSpan:
 			// A wet floor reads beyond the wet calibration point for hours, and
 			// nothing is wrong with the probe. More water than the mix has pores
@@ -130,11 +141,11 @@ func (w *watch) probes(now garden.Moment, obs *garden.Observed) {
 			}
 			switch pores := w.pores[r.Probe]; {
 			case pores > 0 && float64(r.Water) > pores+overPores:
-				w.book.Hold(now, alarm.ProbeDoubtful, string(r.Probe), "reads more water than its mix has pores: look for water in its plug")
+				w.hold(now, alarm.ProbeDoubtful, string(r.Probe), "reads more water than its mix has pores: look for water in its plug")
 			case r.Quality == garden.Bad:
-				w.book.Hold(now, alarm.ProbeDoubtful, string(r.Probe), r.Fault.String())
+				w.hold(now, alarm.ProbeDoubtful, string(r.Probe), r.Fault.String())
 			case now.Mono-since >= beyondFor:
-				w.book.Hold(now, alarm.ProbeDoubtful, string(r.Probe), fmt.Sprintf("outside its calibrated span for %.0f h: look for water in its plug", (now.Mono-since).Hours()))
+				w.hold(now, alarm.ProbeDoubtful, string(r.Probe), fmt.Sprintf("outside its calibrated span for %.0f h: look for water in its plug", (now.Mono-since).Hours()))
 			}
 		}
 	}
@@ -167,7 +178,7 @@ func (w *watch) events(now garden.Moment, st *control.State) {
 	kept := w.noticed[:0]
 	for _, n := range w.noticed {
 		if now.Mono < n.until || n.kind == alarm.OnBalance {
-			w.book.Hold(now, n.kind, n.subject, n.text)
+			w.hold(now, n.kind, n.subject, n.text)
 			kept = append(kept, n)
 		}
 	}
@@ -175,8 +186,22 @@ func (w *watch) events(now garden.Moment, st *control.State) {
 }
 
 func (w *watch) notice(now garden.Moment, k alarm.Kind, subject, text string) {
+	w.noticeFor(now, k, subject, text, eventHolds)
+}
+
+func (w *watch) noticeFor(now garden.Moment, k alarm.Kind, subject, text string, long time.Duration) {
 	w.end(k, subject)
-	w.noticed = append(w.noticed, noticed{k, subject, text, now.Mono + eventHolds})
+	w.noticed = append(w.noticed, noticed{k, subject, text, now.Mono + long})
+}
+
+// stands reports whether something noticed still keeps its alarm up.
+func (w *watch) stands(k alarm.Kind, subject string) bool {
+	for _, n := range w.noticed {
+		if n.kind == k && n.subject == subject {
+			return true
+		}
+	}
+	return false
 }
 
 func (w *watch) end(k alarm.Kind, subject string) {
@@ -186,17 +211,4 @@ func (w *watch) end(k alarm.Kind, subject string) {
 			return
 		}
 	}
-}
-
-// lines is what a page shows of the book.
-func (w *watch) lines() []AlarmLine {
-	list := w.book.List()
-	out := make([]AlarmLine, 0, len(list))
-	for _, a := range list {
-		out = append(out, AlarmLine{
-			Name: a.Kind.String(), About: a.Subject, State: a.State(), Since: a.Since.Wall,
-			Text: a.Text, Next: a.Kind.Next(),
-		})
-	}
-	return out
 }

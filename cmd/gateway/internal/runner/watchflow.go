@@ -57,10 +57,15 @@ func (w *watch) flow(now garden.Moment, obs *garden.Observed, lines []valves.Sta
 		w.stray.recent += max(0, strayL-w.stray.totalL)
 	}
 	w.stray.known, w.stray.totalL, w.stray.at = true, strayL, now.Mono
-	if w.stray.recent >= strayLeast {
-		w.book.Hold(now, alarm.FlowWithoutOrder, "", fmt.Sprintf("%.1f L ran lately with every line closed", w.stray.recent))
+	w.book.Measure(now, alarm.FlowWithoutOrder, "", w.stray.recent-strayLeast, fmt.Sprintf("%.1f L ran lately with every line closed", w.stray.recent))
+	if len(w.dry) > 1 {
+		w.hold(now, alarm.SupplyGone, "", fmt.Sprintf("none of the last %d lines that were opened gave water", len(w.dry)))
 	}
 }
+
+// dry are the lines that gave no water when they were last open, and since when;
+// one that gives water empties it.
+type dry map[garden.LineID]bool
 
 // judgeFlow compares what ran with what the line's emitters give. Where several
 // lines run at once the meter can't tell them apart and all are named.
@@ -70,25 +75,38 @@ func (w *watch) judgeFlow(now garden.Moment, line garden.LineID, litres float64,
 		return
 	}
 	about := string(line)
-	switch ratio := litres / expected; {
-	case ratio >= tooMuchFlow:
-		w.end(alarm.OrderWithoutFlow, about)
-		w.notice(now, alarm.FlowTooHigh, about, fmt.Sprintf("%.1f L ran in %v, %.1f times what its emitters give", litres, on.Round(time.Second), ratio))
-	case ratio <= tooLittleFlow:
+	ratio := litres / expected
+	tooMuch, tooLittle := tooMuchFlow, tooLittleFlow
+	if band, _ := alarm.FlowTooHigh.Band(); w.stands(alarm.FlowTooHigh, about) {
+		tooMuch -= band
+	}
+	if band, _ := alarm.OrderWithoutFlow.Band(); w.stands(alarm.OrderWithoutFlow, about) {
+		tooLittle += band
+	}
+	if ratio <= tooLittle {
+		w.dry[line] = true
 		w.end(alarm.FlowTooHigh, about)
 		w.notice(now, alarm.OrderWithoutFlow, about, fmt.Sprintf("%.2f L ran in %v, where its emitters give %.1f L", litres, on.Round(time.Second), expected))
-	default:
-		w.end(alarm.FlowTooHigh, about)
-		w.end(alarm.OrderWithoutFlow, about)
+		return
 	}
+	clear(w.dry)
+	w.end(alarm.OrderWithoutFlow, about)
+	if ratio >= tooMuch {
+		w.notice(now, alarm.FlowTooHigh, about, fmt.Sprintf("%.1f L ran in %v, %.1f times what its emitters give", litres, on.Round(time.Second), ratio))
+		return
+	}
+	w.end(alarm.FlowTooHigh, about)
 }
 
 // cold tells of lines locked by frost.
 func (w *watch) cold(now garden.Moment, env valves.Env) {
+	coldest := math.Inf(1)
 	for _, t := range []garden.Measured{env.AirC, env.MixC} {
-		if t.Known && t.Value < w.frostC {
-			w.book.Hold(now, alarm.Frost, "", fmt.Sprintf("%.1f °C, under the limit of %.1f °C", t.Value, w.frostC))
-			return
+		if t.Known {
+			coldest = min(coldest, t.Value)
 		}
+	}
+	if !math.IsInf(coldest, 1) {
+		w.book.Measure(now, alarm.Frost, "", w.frostC-coldest, fmt.Sprintf("%.1f °C, where the limit is %.1f °C", coldest, w.frostC))
 	}
 }

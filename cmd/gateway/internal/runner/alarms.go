@@ -1,0 +1,141 @@
+package runner
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"time"
+
+	"fabricpot/control/alarm"
+	"fabricpot/control/garden"
+)
+
+// alarmsKey names the standing alarms among the journal's small values.
+const alarmsKey = "alarms"
+
+// recallAlarms takes up the alarms of an earlier run, so that a restart tells
+// nothing twice and forgets nobody's word. What was noticed once goes on for as
+// long as if it had been noticed now.
+func (l *Loop) recallAlarms(now garden.Moment, h LongMemory) {
+	text, found, err := h.Meta(alarmsKey)
+	var kept []alarm.Kept
+	if err == nil && found {
+		if err = json.Unmarshal([]byte(text), &kept); err != nil {
+			kept = nil
+		}
+	}
+	l.check(now, "recall the alarms", err)
+	l.watch.book.Restore(now, kept)
+	for _, a := range l.watch.book.List() {
+		if a.Active && noticedOnce(a.Kind) && !l.watch.stands(a.Kind, a.Subject) {
+			l.watch.notice(now, a.Kind, a.Subject, a.Text)
+		}
+	}
+}
+
+// noticedOnce tells kinds whose condition is an event.
+func noticedOnce(k alarm.Kind) bool {
+	switch k {
+	case alarm.ZoneNoResponse, alarm.CapReached, alarm.LineFaulted, alarm.LosesTooMuch, alarm.LosesTooLittle,
+		alarm.FlowTooHigh, alarm.OrderWithoutFlow, alarm.SupplyShort:
+		return true
+	}
+	return false
+}
+
+// tellAlarms tells and keeps what changed.
+func (l *Loop) tellAlarms(now garden.Moment, changes []alarm.Change) {
+	for _, c := range changes {
+		l.p.Tell.Alarmed(c)
+		l.check(now, "keep an alarm", l.p.Journal.Alarmed(c))
+	}
+	if len(changes) > 0 {
+		l.keepAlarms(now)
+	}
+}
+
+// keepAlarms keeps what stands.
+func (l *Loop) keepAlarms(now garden.Moment) {
+	k, ok := l.p.Journal.(interface{ SetMeta(key, value string) error })
+	if !ok {
+		return
+	}
+	text, err := json.Marshal(l.watch.book.Keep(now))
+	if err == nil {
+		err = k.SetMeta(alarmsKey, string(text))
+	}
+	l.check(now, "keep the alarms", err)
+}
+
+// lines is what a page shows of the book.
+func (w *watch) lines(now garden.Moment) []AlarmLine {
+	list := w.book.List()
+	out := make([]AlarmLine, 0, len(list))
+	for _, a := range list {
+		line := AlarmLine{
+			Name: a.Kind.String(), About: a.Subject, State: a.State(), Since: a.Since.Wall, Text: a.Text, Next: a.Kind.Next(),
+			Active: a.Active, Acknowledged: a.Acknowledged, Serious: a.Kind.Serious(),
+		}
+		if a.ShelvedUntil > 0 {
+			until := now.Wall.Add(a.ShelvedUntil - now.Mono).Round(time.Second)
+			line.OutUntil = &until
+		}
+		out = append(out, line)
+	}
+	return out
+}
+
+// Acknowledge marks an alarm as seen, by its name and subject.
+func (d *Desk) Acknowledge(ctx context.Context, name, about, who string) error {
+	return d.onAlarm(ctx, name, func(l *Loop, now garden.Moment, k alarm.Kind) error {
+		c, ok := l.watch.book.Acknowledge(now, k, about, who)
+		if !ok {
+			return fmt.Errorf("no alarm %q about %q waits to be seen", name, about)
+		}
+		l.tellAlarms(now, []alarm.Change{c})
+		return nil
+	})
+}
+
+// Shelve takes an alarm out of service for a time: it is watched and nobody is
+// told. The time is over 0 and at most alarm.MostShelved.
+func (d *Desk) Shelve(ctx context.Context, name, about string, long time.Duration, who string) error {
+	return d.onAlarm(ctx, name, func(l *Loop, now garden.Moment, k alarm.Kind) error {
+		c, ok := l.watch.book.Shelve(now, k, about, now.Mono+long, who)
+		if !ok {
+			return fmt.Errorf("out of service for %v: expected a time of up to %.0f days", long, alarm.MostShelved.Hours()/24)
+		}
+		l.tellAlarms(now, []alarm.Change{c})
+		return nil
+	})
+}
+
+// Unshelve puts an alarm back into service.
+func (d *Desk) Unshelve(ctx context.Context, name, about, who string) error {
+	return d.onAlarm(ctx, name, func(l *Loop, now garden.Moment, k alarm.Kind) error {
+		cs, ok := l.watch.book.Unshelve(now, k, about, who)
+		if !ok {
+			return fmt.Errorf("alarm %q about %q is in service", name, about)
+		}
+		l.tellAlarms(now, cs)
+		return nil
+	})
+}
+
+// onAlarm has the loop's owner do something with an alarm of that name.
+func (d *Desk) onAlarm(ctx context.Context, name string, do func(*Loop, garden.Moment, alarm.Kind) error) error {
+	k, known := alarm.Named(name)
+	if !known {
+		return fmt.Errorf("there is no alarm called %q", name)
+	}
+	var refused error
+	err := d.inbox.Do(ctx, func(now garden.Moment) {
+		if refused = do(d.loop, now, k); refused == nil {
+			d.loop.refresh(now)
+		}
+	})
+	if err != nil {
+		return err
+	}
+	return refused
+}

@@ -1,0 +1,122 @@
+package runner
+
+import (
+	"fmt"
+
+	"fabricpot/control/alarm"
+	"fabricpot/control/garden"
+)
+
+// causes is what follows from what in a garden: its wiring and its plumbing as
+// links between alarms, so that a bus that sticks is one alarm and not one for
+// each probe behind it.
+type causes struct {
+	first      map[alarm.Cause][]alarm.Cause
+	converters []converter
+}
+
+// converter is one chip and the probes on it, by their number in ProbeList.
+type converter struct {
+	bus, name string
+	probes    []int
+}
+
+func newCauses(g *garden.Garden) causes {
+	c := causes{first: map[alarm.Cause][]alarm.Cause{}}
+	link := func(k alarm.Kind, subject string, first ...alarm.Cause) {
+		at := alarm.Cause{Kind: k, Subject: subject}
+		c.first[at] = append(c.first[at], first...)
+	}
+	dry := alarm.Cause{Kind: alarm.SupplyGone}
+	for i := range g.Lines {
+		id := string(g.Lines[i].ID)
+		link(alarm.OrderWithoutFlow, id, dry)
+		link(alarm.LineFaulted, id, alarm.Cause{Kind: alarm.NotClosed, Subject: id})
+		link(alarm.CapReached, id, alarm.Cause{Kind: alarm.FlowTooHigh, Subject: id})
+	}
+	link(alarm.SupplyShort, "", dry, alarm.Cause{Kind: alarm.TankLow})
+	lineOf := map[garden.ZoneID]string{}
+	g.EachZone(func(_ *garden.Pot, z *garden.Zone) { lineOf[z.ID] = string(z.Line) })
+	for zone, line := range lineOf {
+		link(alarm.ZoneNoResponse, string(zone), dry,
+			alarm.Cause{Kind: alarm.FlowTooHigh, Subject: line}, alarm.Cause{Kind: alarm.OrderWithoutFlow, Subject: line})
+	}
+	for n, p := range g.ProbeList() {
+		id, zone := string(p.ID), string(p.Zone)
+		behind := []alarm.Cause{{Kind: alarm.LinkLost}}
+		if p.Remote == nil {
+			cv := c.converter(g, p.Input)
+			cv.probes = append(cv.probes, n)
+			behind = []alarm.Cause{{Kind: alarm.BusDead, Subject: cv.bus}, {Kind: alarm.ConverterDead, Subject: cv.name}}
+		}
+		link(alarm.ProbeDead, id, behind...)
+		link(alarm.OnBalance, zone, append(behind,
+			alarm.Cause{Kind: alarm.ProbeDead, Subject: id}, alarm.Cause{Kind: alarm.ProbeDoubtful, Subject: id})...)
+	}
+	for i := range c.converters {
+		cv := &c.converters[i]
+		link(alarm.ConverterDead, cv.name, alarm.Cause{Kind: alarm.BusDead, Subject: cv.bus})
+	}
+	return c
+}
+
+// converter finds a probe's converter or takes it in.
+func (c *causes) converter(g *garden.Garden, in garden.Input) *converter {
+	bus := in.Bus
+	if bus == "" {
+		bus = g.Hardware.I2CBus
+	}
+	name := fmt.Sprintf("0x%02X", in.Addr)
+	if bus != "" {
+		name = bus + " " + name
+	}
+	for i := range c.converters {
+		if c.converters[i].name == name {
+			return &c.converters[i]
+		}
+	}
+	c.converters = append(c.converters, converter{bus: bus, name: name})
+	return &c.converters[len(c.converters)-1]
+}
+
+// of is what an alarm may follow from.
+func (c *causes) of(k alarm.Kind, subject string) []alarm.Cause {
+	return c.first[alarm.Cause{Kind: k, Subject: subject}]
+}
+
+// silent looks for converters and buses behind probes that do not answer: a
+// channel of a chip that is there always answers something.
+func (w *watch) silent(now garden.Moment, readings []garden.Reading) {
+	type count struct{ all, dead int }
+	buses := map[string]count{}
+	for i := range w.causes.converters {
+		cv := &w.causes.converters[i]
+		dead := true
+		for _, n := range cv.probes {
+			dead = dead && n < len(readings) && readings[n].Quality == garden.Bad &&
+				(readings[n].Fault == garden.Missing || readings[n].Fault == garden.Stale)
+		}
+		b := buses[cv.bus]
+		b.all++
+		if dead {
+			b.dead++
+			names := make([]garden.ProbeID, 0, len(cv.probes))
+			for _, n := range cv.probes {
+				names = append(names, readings[n].Probe)
+			}
+			w.hold(now, alarm.ConverterDead, cv.name, fmt.Sprintf("no answer for any of its probes: %v", names))
+		}
+		buses[cv.bus] = b
+	}
+	for bus, n := range buses {
+		// One converter alone is the likelier culprit.
+		if n.all > 1 && n.dead == n.all {
+			w.hold(now, alarm.BusDead, bus, fmt.Sprintf("none of its %d converters answers", n.all))
+		}
+	}
+}
+
+// hold tells the book a condition with what it may follow from.
+func (w *watch) hold(now garden.Moment, k alarm.Kind, subject, text string) {
+	w.book.Hold(now, k, subject, text, w.causes.of(k, subject)...)
+}
