@@ -4,6 +4,7 @@ import (
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -19,6 +20,7 @@ import (
 type trialFlags struct {
 	quick, full bool
 	seeds       int
+	only        []string
 	out         string
 }
 
@@ -36,7 +38,8 @@ DIR and keeps finished runs there: started again, it takes up where it stopped.
 --quick takes a minute or two; --full tries four summers of two cities, pot sizes,
 mixes, worse probes, uneven emitters and every fault on eight seeds.`,
 		Example: `  gateway trial --out trial
-  gateway trial --full --out trial-full`,
+  gateway trial --full --out trial-full
+  gateway trial --full --only "large pots" --seeds 3 --out trial-large`,
 		Args: usage(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			if f.quick && f.full {
@@ -55,6 +58,12 @@ mixes, worse probes, uneven emitters and every fault on eight seeds.`,
 			case f.seeds > 0:
 				set.Seeds = f.seeds
 			}
+			if len(f.only) > 0 {
+				var err error
+				if set, err = set.Only(f.only); err != nil {
+					return wrongUse{fmt.Errorf("--only: %w", err)}
+				}
+			}
 			return trial(cmd.Context(), s, set, f.out)
 		},
 	}
@@ -62,6 +71,7 @@ mixes, worse probes, uneven emitters and every fault on eight seeds.`,
 	fl.BoolVar(&f.quick, "quick", false, "three seasons and every fault on few seeds; what happens if nothing is said")
 	fl.BoolVar(&f.full, "full", false, "everything, on eight seeds; takes a while")
 	fl.IntVar(&f.seeds, "seeds", 0, "run `N` seeds in place of the set's own number")
+	fl.StringSliceVar(&f.only, "only", nil, "run only cases with one of these `WORDS` in their name")
 	fl.StringVar(&f.out, "out", "", "folder `DIR` for tables, pictures and finished runs")
 	return cmd
 }
@@ -99,6 +109,9 @@ func publishTrial(out io.Writer, set season.TrialSet, runs []season.TrialRun, di
 		if e := f.Close(); err == nil {
 			err = e
 		}
+		if errors.Is(err, season.ErrNothingToDraw) {
+			_ = os.Remove(f.Name()) // with --only there may be no such case
+		}
 		if err != nil {
 			return fmt.Errorf("trial: %s: %w", name, err)
 		}
@@ -125,7 +138,7 @@ func publishTrial(out io.Writer, set season.TrialSet, runs []season.TrialRun, di
 		{"season-of-a-pot.svg", picture(func() ([]byte, error) { return season.DrawCurves(set, runs) })},
 		{"faults.svg", picture(func() ([]byte, error) { return season.DrawFaults(set, rows) })},
 	} {
-		if err := write(f.name, f.make); err != nil {
+		if err := write(f.name, f.make); err != nil && !errors.Is(err, season.ErrNothingToDraw) {
 			return err
 		}
 	}

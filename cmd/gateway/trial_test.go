@@ -21,6 +21,7 @@ func TestTrialWrongUse(t *testing.T) {
 		"no folder":     {[]string{"trial"}, "--out"},
 		"both sizes":    {[]string{"trial", "--quick", "--full", "--out", t.TempDir()}, "exclude"},
 		"no such seeds": {[]string{"trial", "--seeds", "-1", "--out", t.TempDir()}, "--seeds"},
+		"no such case":  {[]string{"trial", "--only", "lettuce", "--out", t.TempDir()}, `"lettuce"`},
 		"a file":        {[]string{"trial", "garden.yaml", "--out", t.TempDir()}, "garden.yaml"},
 	} {
 		t.Run(name, func(t *testing.T) {
@@ -51,6 +52,18 @@ func TestTrialLeavesItsPapers(t *testing.T) {
 		require.NoError(t, err)
 		assert.Positive(t, s.Size(), name)
 	}
+
+	t.Run("of one case there is no table of faults", func(t *testing.T) {
+		some, err := set.Only([]string{"seattle"})
+		require.NoError(t, err)
+		require.Len(t, some.Cases, 1)
+		some.Cases[0].Curve = false
+		dir := t.TempDir()
+		require.NoError(t, trial(context.Background(), streams{out: new(bytes.Buffer), err: &errs}, some, dir))
+		assert.NoFileExists(t, filepath.Join(dir, "faults.svg"))
+		assert.NoFileExists(t, filepath.Join(dir, "season-of-a-pot.svg"))
+		assert.FileExists(t, filepath.Join(dir, "water-against-stress.svg"))
+	})
 
 	again := bytes.Buffer{}
 	require.NoError(t, trial(context.Background(), streams{out: &again, err: &errs}, set, dir))

@@ -9,6 +9,7 @@ import (
 	"fabricpot/control/garden"
 	"fabricpot/sim/policy"
 	"fabricpot/sim/terrace"
+	"fabricpot/sim/terrace/column"
 )
 
 // A trial puts policies side by side: the same terraces, the same weather, the
@@ -65,6 +66,11 @@ type TrialZone struct {
 	NWantedG  float64 `json:"n_wanted_g"`
 	NUsedG    float64 `json:"n_used_g"`
 	NLeachedG float64 `json:"n_leached_g"`
+	// SaltMSCM is the highest conductivity, mS/cm, that the zone's water had at
+	// any midnight, reckoned as if the mix held what it does drained: what the
+	// water from the tap left behind, of which plants take none and only drainage
+	// takes any away, and the dissolved feed.
+	SaltMSCM float64 `json:"highest_salt_ms_cm"`
 }
 
 // trialWorld is a terrace and what is known of it before anybody waters.
@@ -148,8 +154,20 @@ func (w *trialWorld) terraceOptions() terrace.Options {
 	o := terrace.DefaultOptions(w.seed, w.rows)
 	o.ETo = penman(w.g.Site)
 	o.Nitrogen = &terrace.Nitrogen{}
+	o.Solutes = []column.Solute{{Name: "salt", Water: w.g.Supply.ECmS.Or(tapMSCM)}}
 	return o
 }
+
+const (
+	// tapMSCM is the conductivity of tap water where a garden says nothing, mS/cm.
+	// Common practice, no source.
+	tapMSCM = 0.5
+	// feedMSCM is what a mg of nitrogen a litre brings with everything that is fed
+	// beside it, mS/cm: 0.65 for 100 mg/L of a 20-10-20 (from memory).
+	feedMSCM = 0.0065
+	// saltSolute is the salt's number in the columns, after the rain's.
+	saltSolute = 1
+)
 
 func (w *trialWorld) zoneID(n int) garden.ZoneID {
 	id, i := garden.ZoneID(""), 0

@@ -1,6 +1,7 @@
 package season
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"slices"
@@ -18,6 +19,9 @@ const (
 	pictureW, pictureH = 900, 560
 	pictureCurveH      = 900
 )
+
+// ErrNothingToDraw is what drawing answers where a set has nothing of that kind.
+var ErrNothingToDraw = errors.New("trial: nothing to draw")
 
 type trialInk struct{ paper, text, rule, ours, rival, ideal charts.Color }
 
@@ -189,7 +193,7 @@ func DrawPotSeason(runs []TrialRun, c TrialCase, pot string) ([]byte, error) {
 		}
 	}
 	if len(with) == 0 {
-		return nil, fmt.Errorf("trial: no run of %s has a curve", c.Name)
+		return nil, fmt.Errorf("%w: no run of %s has a curve", ErrNothingToDraw, c.Name)
 	}
 	strip := (s.bottom - s.top) / len(with)
 	for i, r := range with {
@@ -228,7 +232,7 @@ func DrawFaults(set TrialSet, rows []TrialRow) ([]byte, error) {
 		}
 	}
 	if len(cases) == 0 {
-		return nil, fmt.Errorf("trial: no case has a fault")
+		return nil, fmt.Errorf("%w: no case has a fault", ErrNothingToDraw)
 	}
 	names := compared()
 	s := newSheet(pictureW, 120+len(cases)*(16*len(names)+14), "What one fault costs: transpiration lost, all pots (bar) and worst pot (diamond)")
@@ -263,7 +267,11 @@ func DrawFaults(set TrialSet, rows []TrialRow) ([]byte, error) {
 
 // DrawAllSeasons is DrawWaterAgainstStress of the seasons together.
 func DrawAllSeasons(rows []TrialRow) ([]byte, error) {
-	return DrawWaterAgainstStress(Pooled(rows, groupSeasons, "all seasons"), "Water against stress, all seasons: the ideal gives 1.0 and loses nothing")
+	pool := Pooled(rows, groupSeasons, "all seasons")
+	if len(pool) == 0 {
+		return nil, fmt.Errorf("%w: no case is a whole season without faults", ErrNothingToDraw)
+	}
+	return DrawWaterAgainstStress(pool, "Water against stress, all seasons: the ideal gives 1.0 and loses nothing")
 }
 
 // DrawCurves is DrawPotSeason of the set's case that keeps curves.
@@ -275,5 +283,5 @@ func DrawCurves(set TrialSet, runs []TrialRun) ([]byte, error) {
 			}
 		}
 	}
-	return nil, fmt.Errorf("trial: no case keeps a curve")
+	return nil, fmt.Errorf("%w: no case keeps a curve", ErrNothingToDraw)
 }

@@ -24,6 +24,7 @@ const (
 	allBlocked  faultKind = "all emitters blocked"
 	supplyOff   faultKind = "supply off for a day"
 	gatewayOff  faultKind = "power off for six hours"
+	brokerAway  faultKind = "broker away for three days"
 	readsWet    faultKind = "calibration +0.05"
 	readsDry    faultKind = "calibration -0.05"
 )
@@ -37,7 +38,7 @@ type fault struct {
 
 func faults() []fault {
 	return []fault{{Kind: probeDead}, {Kind: probeStuck}, {Kind: halfBlocked}, {Kind: allBlocked}, {Kind: supplyOff},
-		{Kind: gatewayOff}, {Kind: readsWet, water: 0.05}, {Kind: readsDry, water: -0.05}}
+		{Kind: gatewayOff}, {Kind: brokerAway}, {Kind: readsWet, water: 0.05}, {Kind: readsDry, water: -0.05}}
 }
 
 const faultHour = 5 * time.Hour
@@ -110,12 +111,63 @@ func (f fault) touches(name string) bool {
 	switch f.Kind {
 	case probeDead, probeStuck:
 		return name == policy.Gateway || name == policy.OneSwitch || name == policy.Ideal
-	case readsWet, readsDry:
+	case readsWet, readsDry, brokerAway: // the moisture switch has a probe of its own, by wire
 		return name == policy.Gateway || name == policy.Ideal
 	case halfBlocked, allBlocked, gatewayOff:
 		return name != policy.ByHand && name != policy.Careful
 	}
 	return true
+}
+
+// awayFor is how long the broker is away.
+const awayFor = 72 * time.Hour
+
+// awayBroker stands between the gateway and what would come by a broker: the
+// weather, and the probes of the pot with the fault. While it is away the probes'
+// last word grows stale and no weather comes.
+type awayBroker struct {
+	noFar
+	clock    func() time.Duration
+	from, to time.Duration
+	zone     garden.ZoneID
+	wired    runner.Sampler
+	sky      runner.Sky
+}
+
+func (a *awayBroker) away() bool { return a.clock() >= a.from && a.clock() < a.to }
+
+func (a *awayBroker) Sampler(g *garden.Garden, wired runner.WiredSampler) (runner.Sampler, error) {
+	numbers := make([]int, len(g.ProbeList()))
+	for i := range numbers {
+		numbers[i] = i
+	}
+	s, err := wired(g, numbers)
+	a.wired = s
+	return a, err
+}
+
+func (a *awayBroker) Sample(now garden.Moment, out []garden.Reading) []garden.Reading {
+	out = a.wired.Sample(now, out)
+	if a.away() {
+		for i := range out {
+			if r := &out[i]; r.Zone == a.zone {
+				*r = garden.Reading{Probe: r.Probe, Zone: r.Zone, At: now, Quality: garden.Bad, Fault: garden.Stale}
+			}
+		}
+	}
+	return out
+}
+
+func (a *awayBroker) Sky(s runner.Sky) runner.Sky {
+	a.sky = s
+	return a
+}
+
+func (a *awayBroker) Observe(now garden.Moment, obs *garden.Observed) {
+	a.sky.Observe(now, obs)
+	if a.away() {
+		obs.Today, obs.Ahead, obs.Now = garden.DayWeather{}, nil, garden.WeatherNow{}
+	}
 }
 
 // noFar is a far end with nothing on it.

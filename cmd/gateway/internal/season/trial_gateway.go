@@ -17,6 +17,11 @@ func (w *trialWorld) gateway(ctx context.Context) (TrialRun, error) {
 	if w.c.Fault.water != 0 {
 		o.Far = miscalibrated{by: w.c.Fault.water}
 	}
+	var broker *awayBroker
+	if w.c.Fault.Kind == brokerAway {
+		broker = &awayBroker{from: w.faultAt(), to: w.faultAt() + awayFor, zone: w.zoneID(w.ref.weakest), clock: func() time.Duration { return 0 }}
+		o.Far = broker
+	}
 	var ear *alarmEar
 	if w.c.Fault.Kind != noFault {
 		ear = &alarmEar{w: w, after: w.faultAt()}
@@ -41,6 +46,9 @@ func (w *trialWorld) gateway(ctx context.Context) (TrialRun, error) {
 			b.State.NextOrder = garden.OrderID(next)
 			failed = b.Begin()
 		}
+	}
+	if broker != nil {
+		broker.clock = b.Clock.Now
 	}
 	w.arm(stage{clock: b.Clock, soil: b.Terrace, wires: b.Wires, dark: power, tap: func(bool) {}})
 	if err := b.Begin(); err != nil {

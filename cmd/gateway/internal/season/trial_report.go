@@ -60,6 +60,9 @@ type TrialRow struct {
 	NUsedShare     Spread `json:"n_used_share"`
 	NLeachedG      Spread `json:"n_leached_g"`
 	NLeachedGPerKG Spread `json:"n_leached_g_per_kg"`
+	// SaltMSCM is the highest conductivity that the water of any pot had, mS/cm;
+	// see TrialZone.
+	SaltMSCM Spread `json:"highest_salt_ms_cm"`
 	// FeedsLateDays is by how much the gateway's latest feed missed its day.
 	FeedsLateDays Spread `json:"feeds_late_days"`
 	// AlarmHours after the fault, over the seeds in which an alarm came; Alarms
@@ -74,7 +77,7 @@ type runSums struct {
 	potential, transpired                       float64
 	hoped, got, overWet, dry                    float64
 	nApplied, nWanted, nUsed, nLeached          float64
-	worst                                       float64
+	worst, salt                                 float64
 	worstName                                   string
 }
 
@@ -95,6 +98,7 @@ func sum(r TrialRun) runSums {
 		s.nWanted += z.NWantedG
 		s.nUsed += z.NUsedG
 		s.nLeached += z.NLeachedG
+		s.salt = math.Max(s.salt, z.SaltMSCM)
 		if lost := share(z.PotentialTranspirationL-z.TranspiredL, z.PotentialTranspirationL); lost > s.worst {
 			s.worst, s.worstName = lost, z.Name
 		}
@@ -149,6 +153,7 @@ func Rows(set TrialSet, runs []TrialRun) []TrialRow {
 				add(&row.Openings, float64(r.Openings))
 				add(&row.ValveMinutes, r.ValveMinutes)
 				add(&row.NLeachedG, s.nLeached)
+				add(&row.SaltMSCM, s.salt)
 				add(&row.NAppliedG, s.nApplied)
 				add(&row.NUsedShare, share(s.nUsed, s.nWanted))
 				add(&row.NLeachedGPerKG, share(s.nLeached, s.got))

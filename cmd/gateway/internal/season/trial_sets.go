@@ -2,6 +2,8 @@ package season
 
 import (
 	"fmt"
+	"slices"
+	"strings"
 	"time"
 
 	"fabricpot/sim/policy"
@@ -12,6 +14,36 @@ type TrialSet struct {
 	Name  string
 	Cases []TrialCase
 	Seeds int
+	// Policies narrows who is tried, by name; none means all. The ideal is always
+	// one of them, since the others are measured by it.
+	Policies []string
+}
+
+// Only keeps the cases whose name has one of the words in it, whatever its case;
+// it fails where one of the words is in none.
+func (s TrialSet) Only(words []string) (TrialSet, error) {
+	var keep []TrialCase
+	used := make([]bool, len(words))
+	for _, c := range s.Cases {
+		hit := false
+		for i, w := range words {
+			if strings.Contains(strings.ToLower(c.Name), strings.ToLower(strings.TrimSpace(w))) {
+				hit, used[i] = true, true
+			}
+		}
+		if hit {
+			keep = append(keep, c)
+		}
+	}
+	if i := slices.Index(used, false); i >= 0 {
+		names := make([]string, len(s.Cases))
+		for k, c := range s.Cases {
+			names[k] = c.Name
+		}
+		return s, fmt.Errorf("no case of the %s trial has %q in its name: expected a part of one of %s", s.Name, words[i], strings.Join(names, "; "))
+	}
+	s.Cases = keep
+	return s, nil
 }
 
 // Names of the two gardens and of the case all others are compared with.
@@ -111,13 +143,17 @@ func (s TrialSet) jobs() []trialJob {
 		for seed := uint64(1); seed <= uint64(s.Seeds); seed++ {
 			names := policy.Names()
 			for i := len(names) - 1; i >= 0; i-- {
-				if c.Fault.touches(names[i]) {
+				if c.Fault.touches(names[i]) && s.tries(names[i]) {
 					out = append(out, trialJob{c, names[i], seed})
 				}
 			}
 		}
 	}
 	return out
+}
+
+func (s TrialSet) tries(name string) bool {
+	return len(s.Policies) == 0 || name == policy.Ideal || slices.Contains(s.Policies, name)
 }
 
 // Runs is how many runs the set takes.

@@ -16,15 +16,21 @@ type trialWatch struct {
 	w      *trialWorld
 	soil   *terrace.Terrace
 	before []terrace.Totals
-	run    []int // dry days running
-	dry    []int // longest such run
+	run    []int     // dry days running
+	dry    []int     // longest such run
+	salt   []float64 // highest so far, mS/cm
+	holds  []float64 // of each column drained, cm
 	curve  []float64
 	daily  func() // nil: nobody else looks
 }
 
 func newTrialWatch(w *trialWorld, soil *terrace.Terrace) *trialWatch {
 	n := soil.Zones()
-	return &trialWatch{w: w, soil: soil, before: make([]terrace.Totals, n), run: make([]int, n), dry: make([]int, n)}
+	t := &trialWatch{w: w, soil: soil, before: make([]terrace.Totals, n), run: make([]int, n), dry: make([]int, n), salt: make([]float64, n)}
+	for z := range n {
+		t.holds = append(t.holds, soil.Column(z).Stored())
+	}
+	return t
 }
 
 // dryDay is the share of a day's transpiration whose loss makes it a dry one.
@@ -57,10 +63,22 @@ func (t *trialWatch) day() {
 			t.run[z] = 0
 		}
 		t.before[z] = now
+		t.salt[z] = max(t.salt[z], t.saltMSCM(z))
 	}
 	if t.daily != nil {
 		t.daily()
 	}
+}
+
+// saltMSCM is the conductivity of a zone's water as if the mix held what it did
+// in the beginning.
+func (t *trialWatch) saltMSCM(z int) float64 {
+	col, n := t.soil.Column(z), t.soil.Nitrogen(z)
+	litres := t.holds[z] * t.soil.LitresPerCM(z)
+	if litres <= 0 {
+		return 0
+	}
+	return col.Mass(saltSolute)/t.holds[z] + feedMSCM*1000*n.PoolG/litres
 }
 
 // figures are the season's, for a policy whose lines the pins switched.
@@ -72,7 +90,7 @@ func (t *trialWatch) figures(wires *bench.Bench) TrialRun {
 			AppliedL: tot.AppliedL, DrainedL: tot.DrainedL, DrainedIrrigationL: tot.DrainedIrrigationL, RainL: tot.RainL,
 			StoredChangeL: tot.StoredChangeL, PotentialTranspirationL: tot.PotentialTranspirationL, TranspiredL: tot.TranspiredL,
 			HoursStressed: tot.HoursStressed, HoursOverWet: tot.HoursSaturated, DryDays: t.dry[z],
-			NAppliedG: n.AppliedG, NWantedG: n.WantedG, NUsedG: n.UsedG, NLeachedG: n.LeachedG,
+			NAppliedG: n.AppliedG, NWantedG: n.WantedG, NUsedG: n.UsedG, NLeachedG: n.LeachedG, SaltMSCM: t.salt[z],
 		})
 	}
 	for _, l := range t.w.g.Lines {
