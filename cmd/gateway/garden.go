@@ -21,6 +21,7 @@ type understood struct {
 	name   string
 	garden *garden.Garden
 	plan   *control.Plan
+	source *config.Source
 	// warnings name FILE:LINE:COLUMN.
 	warnings []string
 }
@@ -36,11 +37,20 @@ func understand(args []string) (*understood, error) {
 			return nil, fmt.Errorf("garden file: %w", err)
 		}
 	}
+	return understandText(name, src, nil)
+}
+
+// understandText is understand for a text; where it is another version of a
+// garden, that is like.
+func understandText(name string, src []byte, like *garden.Garden) (*understood, error) {
 	g, source, err := config.Load(name, src)
 	if err != nil {
 		return nil, err
 	}
-	u := &understood{name: name, garden: g}
+	if like != nil {
+		config.Align(like, g)
+	}
+	u := &understood{name: name, garden: g, source: source}
 	for _, p := range source.Warnings {
 		u.warnings = append(u.warnings, p.String())
 	}
@@ -68,6 +78,12 @@ func understand(args []string) (*understood, error) {
 	}
 	u.plan = plan
 	return u, nil
+}
+
+// planOf plans a garden that was checked.
+func planOf(g *garden.Garden) (*control.Plan, error) {
+	plan, _, err := control.NewPlan(g)
+	return plan, err
 }
 
 func (u *understood) printWarnings(w io.Writer) {

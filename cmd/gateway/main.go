@@ -27,8 +27,10 @@ func main() {
 	signal.Ignore(syscall.SIGPIPE)
 	// SIGTERM is how a service manager stops us and SIGHUP how a lost terminal
 	// does; lines must be closed in either case, so both end the context.
-	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM, syscall.SIGHUP)
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
+	ctx, end := withHangup(ctx)
+	defer end()
 	os.Exit(execute(ctx, streams{in: os.Stdin, out: os.Stdout, err: os.Stderr}, os.Args[1:]))
 }
 

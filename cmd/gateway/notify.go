@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"github.com/coreos/go-systemd/v22/daemon"
@@ -16,6 +17,7 @@ type manager struct {
 	err  io.Writer
 	send func(state string) (bool, error)
 	once sync.Once
+	over atomic.Bool // stopping was told: nothing about reloads follows
 	// patience is how long a round may take before the watchdog ends us.
 	patience time.Duration
 }
@@ -50,8 +52,26 @@ func (m *manager) unwatched() {
 	m.tell(daemon.SdNotifyReady + "\nWATCHDOG_USEC=0\nSTATUS=on the virtual bench")
 }
 
+// reloading tells that the garden file is being read again, reloaded that this is
+// over and what came of it.
+func (m *manager) reloading() {
+	if m.over.Load() {
+		return
+	}
+	m.tell(daemon.SdNotifyReloading + "\n" + daemon.SdNotifyMonotonicUsec() + "STATUS=reading the garden file again")
+}
+
+func (m *manager) reloaded(words string) {
+	if !m.over.Load() {
+		m.tell(daemon.SdNotifyReady + "\nSTATUS=" + words)
+	}
+}
+
 // stopping tells that lines are being closed for good.
-func (m *manager) stopping() { m.tell(daemon.SdNotifyStopping + "\nSTATUS=closing every line") }
+func (m *manager) stopping() {
+	m.over.Store(true)
+	m.tell(daemon.SdNotifyStopping + "\nSTATUS=closing every line")
+}
 
 func (m *manager) tell(state string) {
 	if _, err := m.send(state); err != nil {

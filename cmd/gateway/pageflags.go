@@ -71,13 +71,13 @@ func (f *pageFlags) door(s streams) (*page.Door, error) {
 
 // servePage serves the page in the background; the returned function ends it
 // and waits until nobody reads the journal through it any more.
-func servePage(ctx context.Context, s streams, u *understood, d *page.Door, desk *runner.Desk, link *brokerLink, j *journal.Journal) (stop func()) {
+func servePage(ctx context.Context, s streams, rl *reloader, d *page.Door, desk *runner.Desk, link *brokerLink, j *journal.Journal) (stop func()) {
 	if d == nil {
 		return func() {}
 	}
 	p, err := page.New(page.Options{
-		Garden: u.garden, Gateway: desk, History: listening{j, desk}, Acknowledge: desk.Acknowledge,
-		Rounds: desk.PageRounds(), NextFeed: desk.PageRounds().NextFeed, Season: seasonSoFar(u, j), ConfirmClock: desk.ConfirmClock,
+		Garden: rl.current().garden, Gateway: desk, History: listening{j, desk}, Acknowledge: desk.Acknowledge,
+		Rounds: desk.PageRounds(), NextFeed: desk.PageRounds().NextFeed, Season: seasonSoFar(rl.current, j), ConfirmClock: desk.ConfirmClock,
 		Disk: func() (uint64, uint64, error) { return diskSpace(j.Path()) }, Secrets: d.Secrets, Version: version(),
 		Broker: link.words,
 	})
@@ -85,6 +85,7 @@ func servePage(ctx context.Context, s streams, u *understood, d *page.Door, desk
 		fmt.Fprintln(s.err, "page:", err, "- the garden is kept without the page")
 		return func() {}
 	}
+	rl.tellPage(p.Renew)
 	ctx, cancel := context.WithCancel(ctx)
 	ended := make(chan struct{})
 	go func() {

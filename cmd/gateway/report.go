@@ -232,8 +232,9 @@ func writeSimulated(ctx context.Context, s streams, out string, j *journal.Journ
 }
 
 // seasonSoFar is what the page shows of the running season.
-func seasonSoFar(u *understood, j *journal.Journal) func(now time.Time) (*report.Book, error) {
+func seasonSoFar(kept func() *understood, j *journal.Journal) func(now time.Time) (*report.Book, error) {
 	return func(now time.Time) (*report.Book, error) {
+		u := kept()
 		first, _, ok, err := j.Span()
 		if err != nil || !ok {
 			return nil, errors.Join(err, report.ErrNothing)

@@ -110,11 +110,13 @@ func run(ctx context.Context, s streams, args []string, f runFlags) error {
 	}
 	defer keeper.Close()
 
+	rl := newReloader(s, args, u)
 	stopPage := func() {}
 	defer func() { stopPage() }()
 	serve := func(desk *runner.Desk, link *brokerLink) *http.Server {
-		stopPage = servePage(ctx, s, u, door, desk, link, keeper.Journal)
-		srv := page.NewServer(page.WithWork(page.NewAPI(desk), desk))
+		rl.loop, rl.ready = desk, func() bool { return desk.Status() != nil }
+		stopPage = servePage(ctx, s, rl, door, desk, link, keeper.Journal)
+		srv := page.NewServer(rl.serve(page.WithWork(page.NewAPI(desk), desk)))
 		go func() {
 			if err := srv.Serve(listener); err != nil && !errors.Is(err, http.ErrServerClosed) {
 				fmt.Fprintln(s.err, "control socket:", err)
@@ -124,9 +126,9 @@ func run(ctx context.Context, s streams, args []string, f runFlags) error {
 	}
 	var rep runner.CloseReport
 	if bench {
-		rep, err = runBench(ctx, s, u, f, keeper, serve)
+		rep, err = runBench(ctx, s, u, f, keeper, rl, serve)
 	} else {
-		rep, err = runBoard(ctx, s, u, f, hw, keeper, serve)
+		rep, err = runBoard(ctx, s, u, f, hw, keeper, rl, serve)
 	}
 	if err != nil {
 		if rep.Lines > 0 {
@@ -217,7 +219,7 @@ func stateDir() (string, error) {
 }
 
 // runBench keeps the garden on the virtual bench.
-func runBench(ctx context.Context, s streams, u *understood, f runFlags, keeper *runner.Keeper, serve func(*runner.Desk, *brokerLink) *http.Server) (runner.CloseReport, error) {
+func runBench(ctx context.Context, s streams, u *understood, f runFlags, keeper *runner.Keeper, rl *reloader, serve func(*runner.Desk, *brokerLink) *http.Server) (runner.CloseReport, error) {
 	zone := u.garden.Site.Zone
 	start, err := dateFlag("--date", f.date, time.Date(time.Now().Year(), time.July, 1, 0, 0, 0, 0, zone), zone)
 	if err != nil {
@@ -243,12 +245,14 @@ func runBench(ctx context.Context, s streams, u *understood, f runFlags, keeper 
 	}
 	inbox := runner.NewInbox()
 	desk := runner.NewDesk(b.Loop, inbox)
+	m := newManager(s.err, u.garden.SampleEvery)
+	rl.m, rl.played = m, b.Played
 	srv := serve(desk, link)
 	defer srv.Close()
+	defer rl.listen(ctx)()
 	link.serve(desk)
 	fmt.Fprintf(s.err, "%s on the virtual bench from %s, %g times real time; Ctrl-C closes every line and ends it\n",
 		u.garden.Site.Name, start.Format("2006-01-02 15:04"), f.speed)
-	m := newManager(s.err, u.garden.SampleEvery)
 	defer context.AfterFunc(ctx, m.stopping)()
 	m.unwatched()
 	return b.Paced(ctx, inbox, f.speed)
@@ -263,7 +267,7 @@ func benchTerrace(seed uint64) terrace.Options {
 }
 
 // runBoard keeps the garden on real hardware.
-func runBoard(ctx context.Context, s streams, u *understood, f runFlags, hw *board, keeper *runner.Keeper, serve func(*runner.Desk, *brokerLink) *http.Server) (runner.CloseReport, error) {
+func runBoard(ctx context.Context, s streams, u *understood, f runFlags, hw *board, keeper *runner.Keeper, rl *reloader, serve func(*runner.Desk, *brokerLink) *http.Server) (runner.CloseReport, error) {
 	clock := runner.NewBoardClock(u.garden.Site.Zone)
 	link := f.broker.open(ctx, s, u, keeper, clock.Moment)
 	defer link.close()
@@ -273,11 +277,13 @@ func runBoard(ctx context.Context, s streams, u *understood, f runFlags, hw *boa
 	}
 	inbox := runner.NewInbox()
 	desk := runner.NewDesk(l, inbox)
+	m := newManager(s.err, u.garden.SampleEvery)
+	rl.m = m
 	srv := serve(desk, link)
 	defer srv.Close()
+	defer rl.listen(ctx)()
 	link.serve(desk)
 	fmt.Fprintf(s.err, "%s: %d lines; Ctrl-C closes every line and ends it\n", u.garden.Site.Name, len(u.garden.Lines))
-	m := newManager(s.err, u.garden.SampleEvery)
 	defer context.AfterFunc(ctx, m.stopping)()
 	stopTidying := startTidying(ctx, keeper.Journal, l.Believing(clock), s.err)
 	defer stopTidying()

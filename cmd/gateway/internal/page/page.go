@@ -6,6 +6,7 @@ import (
 	"errors"
 	"io/fs"
 	"net/http"
+	"sync/atomic"
 	"time"
 
 	"fabricpot/cmd/gateway/internal/journal"
@@ -91,6 +92,8 @@ type Page struct {
 	pasts    pasts
 	// reading lets one report be made at a time.
 	reading chan struct{}
+	// next answers in this one's place; see Renew.
+	next atomic.Pointer[Page]
 }
 
 // zoneRef is a zone with its pot and its line, which is nil where a person
@@ -137,7 +140,12 @@ func New(o Options) (*Page, error) {
 }
 
 // ServeHTTP answers one request.
-func (p *Page) ServeHTTP(w http.ResponseWriter, r *http.Request) { p.inner.ServeHTTP(w, r) }
+func (p *Page) ServeHTTP(w http.ResponseWriter, r *http.Request) {
+	if n := p.next.Load(); n != nil {
+		p = n
+	}
+	p.inner.ServeHTTP(w, r)
+}
 
 // view answers a request of a visitor who may make it.
 type view func(w http.ResponseWriter, r *http.Request, v *visit)

@@ -66,6 +66,7 @@ type Bench struct {
 	account  account
 	gardener gardener
 	remote   []remoteLine
+	far      bool // devices hang on a broker
 	water    gauges
 	times    *runner.ReadTimes
 	gone     bool          // see Die
@@ -95,7 +96,7 @@ func NewBench(g *garden.Garden, o Options) (*Bench, error) {
 	if o.Terrace.ETo == nil {
 		o.Terrace.ETo = penman(g.Site)
 	}
-	b := &Bench{Garden: g, Plan: plan, State: plan.NewState(), start: o.Start}
+	b := &Bench{Garden: g, Plan: plan, State: plan.NewState(), start: o.Start, far: o.Far != nil}
 	if err := b.settle(whole, o); err != nil {
 		return nil, err
 	}
