@@ -13,11 +13,15 @@ import (
 // faultFlags are those of a fault campaign.
 type faultFlags struct {
 	on    bool
+	clean bool
 	seeds int
+	days  int
 }
 
 func (f *faultFlags) flags(fl *pflag.FlagSet) {
 	fl.BoolVar(&f.on, "faults", false, "play a campaign of random terraces with faults in place of a season")
+	fl.BoolVar(&f.clean, "clean", false, "with --faults: only runs in which nothing goes wrong; every alarm is a false one")
+	fl.IntVar(&f.days, "days", 30, "with --clean: how long each run lasts")
 	fl.IntVar(&f.seeds, "seeds", 10, "with --faults: how many seeds, from --seed on; a seed takes some seconds")
 }
 
@@ -33,10 +37,10 @@ func simulateFaults(ctx context.Context, s streams, args []string, f simulateFla
 		return wrongUse{errors.New("--faults makes its own weather and days: leave out --weather, --from, --to and --journal")}
 	case f.faults.seeds < 1 || f.faults.seeds > 100000:
 		return wrongUse{fmt.Errorf("--seeds %d: expected 1 to 100000", f.faults.seeds)}
+	case f.faults.days < 2 || f.faults.days > 200:
+		return wrongUse{fmt.Errorf("--days %d: expected 2 to 200", f.faults.days)}
 	}
-	bar := barOf(s, season.CampaignRuns(f.faults.seeds, 0), "runs")
-	c, err := season.RunCampaign(ctx, f.seed, f.faults.seeds, 0, func() { _ = bar.Add(1) })
-	_ = bar.Finish()
+	c, err := playFaults(ctx, s, f)
 	if err != nil {
 		return err
 	}
@@ -49,4 +53,16 @@ func simulateFaults(ctx context.Context, s streams, args []string, f simulateFla
 		err = errPromise
 	}
 	return err
+}
+
+// playFaults plays the campaign or its clean part.
+func playFaults(ctx context.Context, s streams, f simulateFlags) (*season.Campaign, error) {
+	if f.faults.clean {
+		bar := barOf(s, f.faults.seeds, "runs")
+		defer func() { _ = bar.Finish() }()
+		return season.RunClean(ctx, f.seed, f.faults.seeds, f.faults.days, func() { _ = bar.Add(1) })
+	}
+	bar := barOf(s, season.CampaignRuns(f.faults.seeds, 0), "runs")
+	defer func() { _ = bar.Finish() }()
+	return season.RunCampaign(ctx, f.seed, f.faults.seeds, 0, func() { _ = bar.Add(1) })
 }

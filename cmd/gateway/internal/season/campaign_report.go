@@ -22,10 +22,19 @@ type Campaign struct {
 	// rose in them, by name.
 	CleanDays   int            `json:"clean_days"`
 	FalseAlarms map[string]int `json:"false_alarms"`
-	Mishaps     []MishapResult `json:"mishaps"`
+	// False are the same one by one, with the run each can be seen in.
+	False   []FalseAlarm   `json:"false,omitempty"`
+	Mishaps []MishapResult `json:"mishaps"`
 	// Failed are the runs that broke an invariant, shortened as far as they
 	// still do.
 	Failed []Outcome `json:"failed"`
+}
+
+// FalseAlarm is an alarm that rose in a run in which nothing was wrong.
+type FalseAlarm struct {
+	Seed uint64 `json:"seed"`
+	Days int    `json:"days"`
+	SeenAlarm
 }
 
 // MishapResult is a kind's promise and what came of it.
@@ -102,6 +111,27 @@ func RunCampaign(ctx context.Context, first uint64, seeds, perSeed int, each fun
 	return c, nil
 }
 
+// RunClean plays for each seed one script in which nothing goes wrong, of that
+// many days, and counts every alarm that rises as a false one. Seasons are of
+// their own: chunks of seeds add up to the same as all at once.
+func RunClean(ctx context.Context, first uint64, seeds, days int, each func()) (*Campaign, error) {
+	c := &Campaign{Seeds: seeds, FalseAlarms: map[string]int{}}
+	for n := range uint64(max(0, seeds)) {
+		if err := ctx.Err(); err != nil {
+			return c, err
+		}
+		o, err := Play(NewScript(first+n, Clean, days, ""))
+		if err != nil {
+			return c, err
+		}
+		c.count(o)
+		if each != nil {
+			each()
+		}
+	}
+	return c, nil
+}
+
 // CampaignRuns is how many runs a campaign has.
 func CampaignRuns(seeds, perSeed int) int {
 	if perSeed <= 0 {
@@ -120,6 +150,7 @@ func (c *Campaign) count(o Outcome) {
 		c.CleanDays += o.Script.Days
 		for _, a := range o.Alarms {
 			c.FalseAlarms[a.Name]++
+			c.False = append(c.False, FalseAlarm{Seed: o.Script.Seed, Days: o.Script.Days, SeenAlarm: a})
 		}
 	case Single:
 		i := slices.IndexFunc(c.Mishaps, func(r MishapResult) bool { return r.Kind == o.Script.Mishaps[0].Kind })
@@ -206,7 +237,9 @@ func (c *Campaign) WriteJSON(w io.Writer) error {
 // WriteTable writes the campaign for people to read.
 func (c *Campaign) WriteTable(w io.Writer) error {
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(t, "what goes wrong\talarm\twithin\truns\tjudged\tseen\tmedian s\tworst s\tmeanwhile\tends")
+	if len(c.Mishaps) > 0 {
+		fmt.Fprintln(t, "what goes wrong\talarm\twithin\truns\tjudged\tseen\tmedian s\tworst s\tmeanwhile\tends")
+	}
 	for _, r := range c.Mishaps {
 		within, alarms := "none", "none promised"
 		if r.WithinS > 0 {
@@ -228,6 +261,13 @@ func (c *Campaign) WriteTable(w io.Writer) error {
 	fmt.Fprintf(w, "false alarms in %d clean days: %.2f per season of 153 days\n", c.CleanDays, c.FalseRate())
 	for _, n := range names {
 		fmt.Fprintf(w, "  %s: %d\n", n, c.FalseAlarms[n])
+	}
+	for i, a := range c.False {
+		if i == 20 {
+			fmt.Fprintf(w, "  and %d more\n", len(c.False)-i)
+			break
+		}
+		fmt.Fprintf(w, "  seed %d of %d days, after %.1f h: %s %s: %s\n", a.Seed, a.Days, a.AtH, a.Name, a.Subject, a.Text)
 	}
 	for _, f := range c.Failed {
 		script, err := json.Marshal(f.Script)

@@ -97,6 +97,10 @@ func NewScript(seed uint64, mode Mode, days int, kind MishapKind) Script {
 	s.Hours = r.IntN(3) == 0
 	s.Weather = []string{"usual", "usual", "usual", "heat", "rain"}[r.IntN(5)]
 	switch mode {
+	case Clean:
+		if days > 45 {
+			s.Month = time.May // a season, and not the frosts after it
+		}
 	case Single:
 		if kind == "" {
 			kind = mishaps[r.IntN(len(mishaps))].kind
