@@ -174,8 +174,11 @@ func Resolve(g *garden.Garden, p *garden.Pot, z *garden.Zone, capacity, refill, 
 		Zone: z.ID, VolumeL: z.VolumeL(p), Capacity: capacity, Refill: refill, LowerLimit: lowerLimit,
 		PulseL: pulseL, CapL: capL, Plants: PlantCount(z), Timing: UsualTiming(),
 	}
-	if l, ok := g.Line(z.Line); ok && l.Injector.Present() {
-		out.Line, out.LineShare, out.FlowLPH = l.ID, l.ShareOf(z.ID), l.FlowLPH()
+	if l, ok := g.Line(z.Line); ok {
+		out.Flush = Through{l.ID, l.ShareOf(z.ID), l.FlowLPH()}
+		if l.Injector.Present() {
+			out.Line, out.LineShare, out.FlowLPH = l.ID, l.ShareOf(z.ID), l.FlowLPH()
+		}
 	}
 	return out, out.Check()
 }

@@ -104,10 +104,20 @@ func (d Due) Words() string {
 
 const day = 24 * time.Hour
 
-// firstFeedDays is when a mix with a starter charge gets its first feed: at the
-// early end of the three to five weeks a charge lasts (common practice, no
-// source).
-const firstFeedDays = 21
+// A mix with a starter charge gets its first feed within the three to five weeks
+// that a charge lasts (common practice, no source): at firstFeedDays, or where
+// the ledger knows better, when it holds nitrogen for no more than starterLeft
+// days, at lastFirstDays at the latest.
+const (
+	firstFeedDays = 21
+	lastFirstDays = 35
+	starterLeft   = 14
+)
+
+// plentyDays is for how many days the ledger must hold nitrogen for a feed to
+// wait past its interval, by one more interval at most: where ledger and habit
+// disagree the plant still gets every second feed. Judgement.
+const plentyDays = 30
 
 // MinIntervalDays and MaxIntervalDays bound the gardener's own interval.
 const (
@@ -127,10 +137,17 @@ func Assess(s Situation) Due {
 	if s.Last.IsZero() {
 		from = s.Since
 		if s.Starter {
-			wait = max(interval, firstFeedDays)
+			first := float64(firstFeedDays)
+			if s.NDaysLeft.Known {
+				first = min(max(s.Today.Sub(from).Hours()/24+s.NDaysLeft.Value-starterLeft, firstFeedDays), lastFirstDays)
+			}
+			wait = max(interval, first)
 		}
 	}
 	since := s.Today.Sub(from)
+	if !s.Last.IsZero() && s.NDaysLeft.Known && !s.Asked {
+		wait = min(max(since.Hours()/24+s.NDaysLeft.Value-plentyDays, interval), 2*interval)
+	}
 	d := Due{
 		DaysSince: max(0, since.Hours()/24), First: s.Last.IsZero(), IntervalDays: interval,
 		NDaysLeft: s.NDaysLeft, Stage: s.Stage, NextOn: from.Add(time.Duration(wait * float64(day))),

@@ -33,7 +33,7 @@ func (s *State) Given(p *Plan, now garden.Moment, litres float64, ppm NPK, stage
 	// In the middle of a feed of ours it belongs to that one and takes the place
 	// of what is left of it.
 	id := s.feed
-	if s.phase == Waiting || s.phase == Moistening {
+	if s.phase == Waiting || s.phase == Moistening || s.phase == Flushing {
 		id++
 	}
 	if s.phase != WithGardener {
@@ -59,4 +59,16 @@ func (s *State) Drop(p *Plan, now garden.Moment) (Record, error) {
 	r := Record{Kind: HandDropped, Zone: p.Zone, Feed: s.feed, At: at, PPM: s.ppm, Stage: s.stage, Why: s.why}
 	s.Apply(r)
 	return r, nil
+}
+
+// Withdraw makes the record that an open task is taken back, and applies it: the
+// feed stays due.
+func (s *State) Withdraw(p *Plan, now garden.Moment) Record {
+	at, known := s.clock.tick(now)
+	if !known && at.IsZero() {
+		at = now.Wall
+	}
+	r := Record{Kind: HandWithdrawn, Zone: p.Zone, Feed: s.feed, At: at, PPM: s.ppm, Stage: s.stage, Why: s.why}
+	s.Apply(r)
+	return r
 }

@@ -121,6 +121,12 @@ type View struct {
 	Draining bool
 	// Blocked: the line may not run now (hours, kept shut, frost, tank, journal).
 	Blocked bool
+	// FlushL is how much plain water a flush is to give the zone, absent where
+	// none is wanted now; FlushMS the conductivity behind it, 0 where unknown.
+	FlushL  garden.Measured
+	FlushMS float64
+	// FlushBlocked is Blocked for the line of plain water.
+	FlushBlocked bool
 	// Delivered and Refused may hold other zones' outcomes too.
 	Delivered []garden.Delivery
 	Refused   []garden.Refusal

@@ -16,6 +16,9 @@ type Plan struct {
 	LineShare float64
 	// FlowLPH is the whole line's flow, L/h.
 	FlowLPH float64
+	// Flush is the line that can bring plain water; it is that of feeds too
+	// where there is one, and empty where a person waters.
+	Flush Through
 	// VolumeL is the zone's mix, L.
 	VolumeL float64
 	// Capacity, Refill and LowerLimit are water fractions of the zone's mean.
@@ -27,6 +30,14 @@ type Plan struct {
 	// Plants is how many stand in the zone.
 	Plants int
 	Timing Timing
+}
+
+// Through is a line as one of its zones sees it.
+type Through struct {
+	Line garden.LineID
+	// Share is the part of its flow that reaches the zone, 0..1, FlowLPH the
+	// whole line's flow, L/h.
+	Share, FlowLPH float64
 }
 
 // Timing are the waits of the sequence. All are judgement.
@@ -87,6 +98,8 @@ func (p *Plan) Check() error {
 		return bad("volume", p.VolumeL, "more than 0 L")
 	case !pos(p.CapL):
 		return bad("cap", p.CapL, "more than 0 L")
+	case p.Flush.Line != "" && (!pos(p.Flush.Share) || p.Flush.Share > 1 || !pos(p.Flush.FlowLPH) || !pos(p.PulseL)):
+		return fmt.Errorf("feed: zone %q: flush through line %q at %v of %v L/h in pulses of %v L, expected a share up to 1 and more than 0 L", p.Zone, p.Flush.Line, p.Flush.Share, p.Flush.FlowLPH, p.PulseL)
 	case p.Line == "":
 		return nil
 	case !pos(p.PulseL):

@@ -28,9 +28,21 @@ const (
 	HandGiven
 	// HandDropped: the gardener said that this feed will not be given.
 	HandDropped
+	// HandWithdrawn: the task was taken back, because drainage read salty: the
+	// feed comes after a flush.
+	HandWithdrawn
+	// FlushBegun: a flush with plain water through the zone's line was begun.
+	// Litres is the whole amount.
+	FlushBegun
+	// FlushIntended: a pulse of it is about to be ordered; it counts as given
+	// from here on. FlushSettled: what it gave.
+	FlushIntended
+	FlushSettled
+	// FlushEnded: the flush is over. It is never carried on after a restart.
+	FlushEnded
 )
 
-var recordKinds = [...]string{"", "begun", "pulse intended", "pulse settled", "water intended", "ended", "task opened", "given by hand", "not given"}
+var recordKinds = [...]string{"", "begun", "pulse intended", "pulse settled", "water intended", "ended", "task opened", "given by hand", "not given", "taken back", "flush begun", "flush intended", "flush settled", "flush ended"}
 
 func (k RecordKind) String() string {
 	if int(k) < len(recordKinds) {

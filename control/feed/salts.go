@@ -34,6 +34,22 @@ func (s *Salts) Enter(litres, ecMS float64) error {
 	return nil
 }
 
+// UsualSlope is the rise per 100 ppm N that is taken where a label has none,
+// mS/cm: about that of 20-10-20 (from memory: 0.60 to 0.65).
+const UsualSlope = 0.65
+
+// Dissolve enters what nGrams of nitrogen bring into solution with their
+// companions, by the rise per 100 ppm N: a feed's salts, or a starter charge's.
+func (s *Salts) Dissolve(nGrams, per100PPM float64) error {
+	if !garden.Finite(nGrams) || nGrams < 0 || !garden.Finite(per100PPM) || per100PPM < 0 {
+		return fmt.Errorf("feed: salts: %v g N dissolved at %v mS/cm per 100 ppm, expected 0 or more", nGrams, per100PPM)
+	}
+	came := nGrams * 1000 / 100 * per100PPM
+	s.Load += came
+	s.Entered += came
+	return nil
+}
+
 // Uptake takes out what plants took up with nGrams of nitrogen, by the feed's
 // own rise per 100 ppm N: what feed adds to the conductivity, uptake removes.
 func (s *Salts) Uptake(nGrams, per100PPM float64) error {

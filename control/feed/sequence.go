@@ -42,7 +42,9 @@ func Step(p *Plan, s *State, now garden.Moment, v *View) Output {
 			break
 		}
 		s.forget(at)
-		st.begin()
+		if !st.beginFlush() {
+			st.begin()
+		}
 	case s.clock.running:
 		st.carryOn()
 	}
@@ -79,7 +81,7 @@ func (st *stepper) outcome() {
 	}
 	for i := range st.v.Delivered {
 		if d := &st.v.Delivered[i]; d.Order == s.pending.order && d.Order != 0 {
-			st.settle(max(0, d.Litres)*st.p.LineShare, d.End == garden.Unfinished)
+			st.settle(max(0, d.Litres)*st.share(), d.End == garden.Unfinished)
 			return
 		}
 	}
@@ -115,6 +117,10 @@ func (st *stepper) afterRestart() {
 	if s.pending.active {
 		st.settle(s.pending.litres, true)
 	}
+	if s.phase == Flushing {
+		st.end()
+		return
+	}
 	s.phase = st.nextPhase()
 	s.ready = st.now.Mono + st.p.Timing.BeforeSoak
 }
@@ -126,6 +132,8 @@ func (st *stepper) settle(litres float64, uncertain bool) {
 	}
 	wait := st.p.Timing.BetweenPulses
 	switch {
+	case s.phase == Flushing:
+		st.record(Record{Kind: FlushSettled, Pulse: s.pending.pulse, Litres: litres, Uncertain: uncertain})
 	case !s.pending.water:
 		st.record(Record{Kind: PulseSettled, Pulse: s.pending.pulse, Litres: litres, Uncertain: uncertain})
 		if s.phase == Giving && st.mainLeft() <= 0 {
@@ -138,7 +146,7 @@ func (st *stepper) settle(litres float64, uncertain bool) {
 	}
 	s.pending = pending{}
 	s.ready = st.now.Mono + wait
-	if s.phase != Moistening {
+	if s.phase != Moistening && s.phase != Flushing {
 		s.phase = st.nextPhase()
 	}
 }
@@ -259,10 +267,14 @@ func (st *stepper) pulse(left float64) {
 }
 
 func (st *stepper) order(litres float64, kind garden.OrderKind, why garden.Reason) {
+	st.orderThrough(Through{st.p.Line, st.p.LineShare, st.p.FlowLPH}, litres, kind, why)
+}
+
+func (st *stepper) orderThrough(by Through, litres float64, kind garden.OrderKind, why garden.Reason) {
 	p := st.p
-	line := litres / p.LineShare
-	maxOn := time.Duration(1.5*line/p.FlowLPH*float64(time.Hour)) + time.Minute
-	st.out.Order = garden.Order{Line: p.Line, Zone: p.Zone, Litres: line, MaxOn: maxOn, Kind: kind, Why: why}
+	line := litres / by.Share
+	maxOn := time.Duration(1.5*line/by.FlowLPH*float64(time.Hour)) + time.Minute
+	st.out.Order = garden.Order{Line: by.Line, Zone: p.Zone, Litres: line, MaxOn: maxOn, Kind: kind, Why: why}
 	st.out.HasOrder = true
 	st.s.pending = pending{active: true, litres: litres, lost: st.now.Mono + maxOn + 15*time.Minute}
 }
@@ -275,12 +287,12 @@ const (
 
 // carryOn takes a begun feed one step further.
 func (st *stepper) carryOn() {
-	s, p := st.s, st.p
+	s := st.s
 	if s.pending.active || s.restarted {
 		return
 	}
 	switch {
-	case st.at.Sub(s.begun) > p.Timing.ResumeWithin, s.refusals > maxRefusals, s.pulse >= maxPulses, st.v.Draining:
+	case st.at.Sub(s.begun) > st.within(), s.refusals > maxRefusals, s.pulse >= maxPulses, st.v.Draining && s.phase != Flushing:
 		st.end()
 		return
 	case st.now.Mono < s.ready:
@@ -288,11 +300,13 @@ func (st *stepper) carryOn() {
 	case st.v.Watering:
 		st.out.Held = Held{Hold: WateringNow}
 		return
-	case st.v.Blocked:
+	case st.v.Blocked && s.phase != Flushing, st.v.FlushBlocked && s.phase == Flushing:
 		st.out.Held = Held{Hold: LineShut}
 		return
 	}
 	switch s.phase {
+	case Flushing:
+		st.flushOn()
 	case Giving:
 		left := st.mainLeft()
 		if left <= 0 {
@@ -336,5 +350,9 @@ func (st *stepper) soak() {
 }
 
 func (st *stepper) end() {
+	if st.s.phase == Flushing {
+		st.record(Record{Kind: FlushEnded, Litres: st.s.flush.charged})
+		return
+	}
 	st.record(Record{Kind: Ended, Litres: st.s.given})
 }

@@ -27,9 +27,11 @@ const (
 	ClosingDose
 	// WithGardener: a task is open.
 	WithGardener
+	// Flushing: plain water washes salts out.
+	Flushing
 )
 
-var phases = [...]string{"waiting", "moistening", "feeding", "settling", "carrying down", "before the closing dose", "closing dose", "with the gardener"}
+var phases = [...]string{"waiting", "moistening", "feeding", "settling", "carrying down", "before the closing dose", "closing dose", "with the gardener", "flushing"}
 
 func (p Phase) String() string {
 	if int(p) < len(phases) {
@@ -69,6 +71,7 @@ type State struct {
 	retry     time.Time
 	refusals  int
 	charges   []charge
+	flush     flush
 	clock     clock
 	restarted bool
 }
@@ -109,6 +112,9 @@ func (s *State) Phase() Phase { return s.phase }
 func (s *State) Busy() bool {
 	return s.clock.running && s.phase != Waiting && s.phase != WithGardener
 }
+
+// Planned is the litres of the current or last feed.
+func (s *State) Planned() float64 { return s.planned }
 
 // Feed is the number of the current or last feed.
 func (s *State) Feed() garden.FeedID { return s.feed }
@@ -162,12 +168,16 @@ func (s *State) Apply(r Record) {
 		// Said on purpose: the next one is due an interval later.
 		s.phase, s.pending = Waiting, pending{}
 		s.note(r.At, s.stage)
+	case HandWithdrawn:
+		s.phase, s.pending = Waiting, pending{}
+	case FlushBegun, FlushIntended, FlushSettled, FlushEnded:
+		s.applyFlush(r)
 	case HandOpened:
 		s.phase, s.begun = WithGardener, r.At
 		s.planned, s.ppm, s.stage, s.why = r.Litres, r.PPM, r.Stage, r.Why
 	case HandGiven:
 		switch s.phase {
-		case Waiting:
+		case Waiting, Flushing:
 		case WithGardener:
 			s.phase = Waiting
 		default:

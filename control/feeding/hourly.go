@@ -13,6 +13,8 @@ const (
 	// mostPass is the longest time that one look lets pass in a ledger; what is
 	// older is not known well enough.
 	mostPass = 60 * 24 * time.Hour
+	// handAhead is how long before its hour a feed by hand is on the list.
+	handAhead = 12 * time.Hour
 	// usualDays is the memory of a zone's usual daily loss.
 	usualDays = 10.0
 )
@@ -36,8 +38,14 @@ func (p *Plan) hourly(st *State, now garden.Moment, v *Seen, _ *Output) {
 		zs.portio, zs.ppm, zs.feedMS = p.zones[i].portionAt[zs.stage], p.zones[i].ppmAt[zs.stage], p.zones[i].feedMSAt[zs.stage]
 		p.pass(st, i, now, v.Zones[i].LossTodayL, float64(v.Zones[i].Water))
 		p.judge(st, i, now)
+		p.judgeSalts(st, i, now, &v.Zones[i])
 		if keep {
-			st.snapshots = append(st.snapshots, Snapshot{Zone: p.zones[i].zone, At: now.Wall, Began: st.began, Ledger: zs.ledger})
+			s := Snapshot{Zone: p.zones[i].zone, At: now.Wall, Began: st.began, Ledger: zs.ledger}
+			if p.saltKnown() {
+				salts := zs.salts
+				s.Salts = &salts
+			}
+			st.snapshots = append(st.snapshots, s)
 		}
 	}
 }
@@ -52,6 +60,9 @@ func (p *Plan) pass(st *State, i int, now garden.Moment, lossL, water float64) {
 	zp, zs := &p.zones[i], &st.zones[i]
 	if !zs.has {
 		p.open(zp, zs, now.Wall)
+		if p.saltKnown() {
+			zs.salts = p.freshSalts(i, water)
+		}
 	}
 	days := min(max(now.Wall.Sub(zs.at), 0), mostPass).Hours() / 24
 	var ratio garden.Measured
@@ -65,8 +76,10 @@ func (p *Plan) pass(st *State, i int, now garden.Moment, lossL, water float64) {
 	zs.demand = zp.need(zs.stage, ratio)
 	held := max(water, zp.lower, 0.05) * zp.volumeL
 	// Finite amounts of 0 or more go in, so neither can fail.
-	_, _ = zs.ledger.Pass(days, zs.demand)
+	before := zs.ledger.Reserve.N
+	taken, _ := zs.ledger.Pass(days, zs.demand)
 	_, _ = zs.ledger.Leach(zs.overL, held)
+	p.passSalts(i, zs, before-zs.ledger.Reserve.N, taken.N, held)
 	if days > 0 {
 		zs.usualOverL += min(days/usualDays, 1) * (zs.overL/days - zs.usualOverL)
 	}
@@ -112,6 +125,11 @@ func (p *Plan) judge(st *State, i int, now garden.Moment) {
 		Today: now.Wall, Since: since, Last: last, LastStage: stage, Stage: zs.stage, Habit: zp.hunger.Habit,
 		IntervalDays: zp.spec.IntervalDays, Starter: zp.starter.N > 0, NDaysLeft: left, Asked: zs.asked(now.Wall),
 	})
+	if d := &zs.due; zp.feed.Line == "" && !d.Now && !d.NextOn.IsZero() && d.NextOn.Sub(now.Wall) <= handAhead &&
+		d.DaysSince >= feed.MinIntervalDays {
+		// A person comes once a day: work of this evening is on the list by noon.
+		d.Now, d.Why = true, feed.ByInterval
+	}
 	for len(zs.asks) > 0 && !now.Wall.Before(zs.asks[0].to) {
 		zs.asks = zs.asks[1:]
 	}

@@ -25,14 +25,16 @@ type zonePlan struct {
 	line     garden.LineID
 	spec     garden.FeedPlan
 	// feed is nil where the zone is not fed.
-	feed                *feed.Plan
-	volumeL, areaM2     float64
-	hunger              feed.Hunger
-	plants              float64
-	planted             time.Time
-	stages              [4]int
-	starter             feed.NPK
-	lower, capacity     float64
+	feed            *feed.Plan
+	volumeL, areaM2 float64
+	hunger          feed.Hunger
+	plants          float64
+	planted         time.Time
+	stages          [4]int
+	starter         feed.NPK
+	lower, capacity float64
+	// slope is the rise of conductivity per 100 ppm N of its feed, mS/cm.
+	slope               float64
 	probes, probeFrom   int
 	injector            garden.Injector
 	shares              []share // the other zones of its injected line
@@ -156,7 +158,7 @@ func (p *Plan) resolve(pot *garden.Pot, z *garden.Zone, zp *zonePlan, i int, w *
 			}
 		}
 	}
-	zp.feed = fp
+	zp.feed, zp.slope = fp, feed.UsualSlope
 	for s := range zp.portionAt {
 		b, err := feed.Mix(p.g, z.Feed.Products, zp.portionAt[s].NPPM)
 		if err != nil {
@@ -165,6 +167,9 @@ func (p *Plan) resolve(pot *garden.Pot, z *garden.Zone, zp *zonePlan, i int, w *
 		zp.ppmAt[s] = b.PPM()
 		if added := b.AddedEC(); added.Known {
 			zp.addedMSAt[s] = added
+			if b.PPM().N > 0 {
+				zp.slope = 100 * added.Value / b.PPM().N
+			}
 			zp.feedMSAt[s] = garden.Known(added.Value + p.g.Supply.ECmS.Or(0))
 		}
 	}

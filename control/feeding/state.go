@@ -45,13 +45,24 @@ type zoneState struct {
 	drain                  garden.Measured // mS/cm
 	drainAt                time.Time
 	flushed                time.Time
-	asks                   []window
-	order                  garden.OrderID // of the sequence, in flight
-	orderTill              time.Duration
-	leach                  bool
+	// salts is the zone's account of them, where the water's conductivity is
+	// known; flushL is how much plain water a flush is to give now, flushMS the
+	// conductivity behind it, flushWhy in words; wanted is since when.
+	salts     feed.Salts
+	flushL    garden.Measured
+	flushMS   float64
+	flushWhy  string
+	wanted    time.Time
+	asks      []window
+	order     garden.OrderID // of the sequence, in flight
+	orderTill time.Duration
+	leach     bool
 	// drying tells that a feed that is due waits for room in a pot that has
 	// water enough: the next watering is the feed's.
 	drying bool
+	// waited is how long pot or weather have kept the feed back that is due;
+	// looked, on Mono, when that was last counted.
+	waited, looked time.Duration
 }
 
 // window is a time in which a recovery asks for a feed.
@@ -65,6 +76,8 @@ type Snapshot struct {
 	// Began is when tending began.
 	Began  time.Time   `json:"began"`
 	Ledger feed.Ledger `json:"ledger"`
+	// Salts is the account of salts, nil where none is kept.
+	Salts *feed.Salts `json:"salts,omitempty"`
 }
 
 // Drainage is the conductivity of what drained from a zone, mS/cm.
@@ -107,6 +120,12 @@ func (p *Plan) Restore(past Past) (*State, error) {
 		}
 		zs := &st.zones[i]
 		zs.ledger, zs.has, zs.at = s.Ledger, true, s.At
+		if p.saltKnown() {
+			zs.salts = p.freshSalts(i, p.zones[i].capacity)
+			if s.Salts != nil && soundSalts(*s.Salts) {
+				zs.salts = *s.Salts
+			}
+		}
 		if st.began.IsZero() || s.Began.Before(st.began) {
 			st.began = s.Began
 		}
@@ -120,6 +139,7 @@ func (p *Plan) Restore(past Past) (*State, error) {
 				if err := zs.ledger.Feed(r.Grams()); err != nil {
 					return nil, fmt.Errorf("feeding: zone %q: %w", s.Zone, err)
 				}
+				p.dissolve(i, zs, r.Grams().N)
 			}
 		}
 	}
@@ -128,6 +148,18 @@ func (p *Plan) Restore(past Past) (*State, error) {
 	}
 	for _, e := range past.Events {
 		st.recall(p, e)
+	}
+	for i := range st.zones {
+		zs := &st.zones[i]
+		if zs.seq == nil {
+			continue
+		}
+		if at := zs.seq.Flushed(); at.After(zs.flushed) {
+			zs.flushed = at
+		}
+		if zs.flushed.After(zs.drainAt) {
+			zs.drain = garden.Measured{}
+		}
 	}
 	return st, nil
 }
@@ -189,8 +221,15 @@ func (zs *zoneState) asked(at time.Time) bool {
 func (p *Plan) Drained(st *State, d Drainage) { st.drained(p, d) }
 
 func (st *State) drained(p *Plan, d Drainage) {
-	if i := p.Index(d.Zone); i >= 0 && garden.Finite(d.MS) && d.MS >= 0 {
-		st.zones[i].drain, st.zones[i].drainAt = garden.Known(d.MS), d.At
+	i := p.Index(d.Zone)
+	if i < 0 || !garden.Finite(d.MS) || d.MS < 0 {
+		return
+	}
+	zs := &st.zones[i]
+	zs.drain, zs.drainAt = garden.Known(d.MS), d.At
+	// A reading that the kept account knows of already is not entered again.
+	if zs.seq != nil && zs.has && p.saltKnown() && d.At.After(zs.at) {
+		_ = zs.salts.Read(min(d.MS, 20), p.zones[i].held())
 	}
 }
 
@@ -207,8 +246,16 @@ func (st *State) Bind(zone int, o garden.Order, now garden.Moment) {
 func (p *Plan) Lent(st *State, each func(line garden.LineID, open bool)) {
 	for i := range st.zones {
 		zs := &st.zones[i]
-		if zs.seq != nil && p.zones[i].feed.Line != "" && !p.zones[i].led && (zs.seq.Busy() || zs.drying) {
+		if zs.seq == nil || p.zones[i].led {
+			continue
+		}
+		switch {
+		case zs.seq.Phase() == feed.Flushing:
+			each(p.zones[i].line, zs.order != 0)
+		case zs.seq.Busy():
 			each(p.zones[i].feed.Line, zs.order != 0)
+		case zs.drying:
+			each(p.zones[i].line, false)
 		}
 	}
 }

@@ -58,7 +58,7 @@ func (zs *zoneState) active() bool {
 		return false
 	}
 	ph := zs.seq.Phase()
-	return zs.due.Now || ph != feed.Waiting && ph != feed.WithGardener
+	return zs.due.Now || zs.flushL.Known || ph != feed.Waiting && ph != feed.WithGardener
 }
 
 // Step takes one tick.
@@ -98,7 +98,7 @@ func (p *Plan) listen(st *State, now garden.Moment, v *Seen) {
 		}
 		for i := range line.Outlets {
 			if z := p.Index(line.Outlets[i].Zone); z >= 0 {
-				p.came(st, z, d.Litres*line.ShareOf(line.Outlets[i].Zone), v)
+				p.came(st, z, d.Litres*line.ShareOf(line.Outlets[i].Zone), p.g.Supply.ECmS.Or(0), v)
 			}
 		}
 	}
@@ -110,13 +110,13 @@ func (p *Plan) listen(st *State, now garden.Moment, v *Seen) {
 		case a.Kind == garden.AskFeed && now.Synced:
 			st.zones[i].asks = append(st.zones[i].asks, window{now.Wall, now.Wall.Add(48 * time.Hour)})
 		case a.Kind == garden.GardenerWatered && garden.Finite(a.Litres) && a.Litres > 0:
-			p.came(st, i, min(a.Litres, p.zones[i].volumeL), v)
+			p.came(st, i, min(a.Litres, 3*p.zones[i].volumeL), p.g.Supply.ECmS.Or(0), v)
 		}
 	}
 	for i := range st.zones {
 		zs := &st.zones[i]
 		if mm := v.Obs.Now.RainMM; mm.Known && mm.Value > 0 {
-			p.came(st, i, min(mm.Value, 500)*p.zones[i].areaM2, v)
+			p.came(st, i, min(mm.Value, 500)*p.zones[i].areaM2, 0, v)
 		}
 		if zs.order == 0 {
 			continue
@@ -134,8 +134,9 @@ func (p *Plan) listen(st *State, now garden.Moment, v *Seen) {
 	}
 }
 
-// came books litres that came into a zone: what it has no room for drains.
-func (p *Plan) came(st *State, i int, litres float64, v *Seen) {
+// came books litres of water of that conductivity (mS/cm) that came into a zone:
+// what it has no room for drains. What feed adds is booked with its records.
+func (p *Plan) came(st *State, i int, litres, ecMS float64, v *Seen) {
 	if i >= len(v.Zones) || !garden.Finite(litres) {
 		return
 	}
@@ -143,15 +144,31 @@ func (p *Plan) came(st *State, i int, litres float64, v *Seen) {
 	room := max(0, float64(v.Zones[i].Capacity)-float64(v.Zones[i].Water))*p.zones[i].volumeL - zs.sinceL
 	zs.overL += max(0, litres-max(0, room))
 	zs.sinceL += litres
+	if zs.seq != nil && zs.has && p.saltKnown() && litres > 0 {
+		_ = zs.salts.Enter(litres, min(ecMS, 20))
+	}
 }
 
 // dryingDays is how long past its day a feed keeps plain water off a pot that
 // is above its refill point.
 const dryingDays = 3
 
-// handWaitsDays is how long past its day a feed by hand waits for room in the
-// pot.
-const handWaitsDays = 1.5
+// How a feed that finds too little room in the pot still comes in time. All are
+// judgement.
+const (
+	// mostLeadDays is how long before its day a feed may keep plain water off, so
+	// that the pot has room for it on the day.
+	mostLeadDays = 2.0
+	// smallerAfterDays is how long past its day a feed waits for room before it
+	// takes what room there is, leastPortion the least share of it worth giving.
+	smallerAfterDays = 0.5
+	leastPortion     = 1.0 / 4
+	// handWaitsDays is how long past its day a feed by hand waits for that; after
+	// it a person's eyes judge.
+	handWaitsDays = 1.0
+	// intoRoom is the share of the room that such a portion takes.
+	intoRoom = 0.95
+)
 
 // sequence takes one zone's feed a step further.
 func (p *Plan) sequence(st *State, i int, now garden.Moment, v *Seen, out *Output) {
@@ -165,8 +182,10 @@ func (p *Plan) sequence(st *State, i int, now garden.Moment, v *Seen, out *Outpu
 		TempC: p.temperature(i, v.Obs), RainMM: rainAhead(now, v.Obs), FeedMS: zs.feedMS,
 		Delivered: v.Obs.Delivered, Refused: v.Obs.Refused,
 	}
-	if zs.drain.Known && now.Wall.Sub(zs.drainAt) < 30*24*time.Hour {
-		fv.DrainMS = zs.drain
+	fv.DrainMS = zs.reading(now)
+	if zp.line != "" {
+		fv.FlushL, fv.FlushMS = zs.flushL, zs.flushMS
+		fv.FlushBlocked = zv.State == garden.KeptShut || v.AutoOff || !p.room(st, zp.feed.Flush.FlowLPH, now, v)
 	}
 	if zv.OnProbe {
 		fv.Water = garden.Known(float64(zv.Water))
@@ -174,26 +193,23 @@ func (p *Plan) sequence(st *State, i int, now garden.Moment, v *Seen, out *Outpu
 	if zv.Known {
 		fv.HoursToRefill = garden.Known(zv.HoursToRefill)
 	}
-	if zp.feed.Line != "" {
+	if zp.line != "" {
 		fv.Watering = zv.State == garden.Pulsing || zv.State == garden.Soaking
-		fv.Blocked = zv.State == garden.KeptShut || v.AutoOff || !p.room(st, zp.feed, now, v)
 	}
-	if zp.feed.Line == "" && fv.Water.Known && zs.seq.Phase() == feed.Waiting && zs.due.OverdueDays < handWaitsDays {
-		// The sequence leaves room to a person's eyes. A probe sees it before
-		// anybody has carried a can.
-		if room := max(0, zp.capacity-fv.Water.Value) * zp.volumeL; room < zs.portio.Litres {
-			fv.Due.Now = false
-		}
+	if zp.feed.Line != "" {
+		fv.Blocked = zv.State == garden.KeptShut || v.AutoOff || !p.room(st, zp.feed.FlowLPH, now, v)
 	}
+	p.fit(zp, zs, &fv)
 	o := feed.Step(zp.feed, zs.seq, now, &fv)
 	zs.held, zs.leach = o.Held, o.Leach
-	waits := o.Held.Hold == feed.NoRoom || o.Held.Hold == feed.NextWatering || o.Held.Hold == feed.LineShut
-	zs.drying = waits && zs.due.Now && zv.OnProbe && zv.ToRefillL > 0 && zv.HoursToLimit > 24 && !v.AutoOff && zs.due.OverdueDays < dryingDays
+	zs.wait(now)
+	zs.drying = p.makesRoom(zp, zs, now, v, &fv)
 	if o.OpenTask {
 		p.openFeed(st, i, now, zv, out)
 	}
 	if len(o.Records) > 0 {
 		p.enter(st, i, o.Records, out)
+		p.flushes(st, i, o.Records, now)
 		p.judge(st, i, now)
 	}
 	if o.HasOrder {
@@ -201,6 +217,76 @@ func (p *Plan) sequence(st *State, i int, now garden.Moment, v *Seen, out *Outpu
 		// Until Bind tells its number, the line counts as open.
 		zs.order, zs.orderTill = ^garden.OrderID(0), now.Mono+o.Order.MaxOn
 	}
+}
+
+// wait counts for how long pot or weather have kept a due feed back.
+func (zs *zoneState) wait(now garden.Moment) {
+	since := now.Mono - zs.looked
+	zs.looked = now.Mono
+	switch zs.held.Hold {
+	case feed.Saturated, feed.NoRoom, feed.RainAhead, feed.TooCold, feed.TooHot, feed.Salty:
+		// The first look may come long after the last one.
+		zs.waited += min(max(since, 0), time.Hour)
+	}
+	if !zs.due.Now {
+		zs.waited = 0
+	}
+}
+
+// fit makes a feed no larger than the room that a full pot leaves for it, once it
+// has waited for more. A feed by hand waits longer: what a probe sees before
+// anybody has carried a can, a person with one sees below.
+func (p *Plan) fit(zp *zonePlan, zs *zoneState, fv *feed.View) {
+	if !fv.Due.Now || !fv.Water.Known || zs.seq.Phase() != feed.Waiting {
+		return
+	}
+	room := max(0, zp.capacity-fv.Water.Value) * zp.volumeL
+	late := zs.due.OverdueDays
+	switch {
+	case room >= zs.portio.Litres:
+	case late >= smallerAfterDays && intoRoom*room >= leastPortion*zs.portio.Litres:
+		fv.Portion.Litres = intoRoom * room
+	case zp.feed.Line == "" && late < handWaitsDays:
+		fv.Due.Now = false
+	}
+}
+
+// makesRoom reports whether plain water is to stay off a zone's line for the sake
+// of a feed: one that is due and waits for room, that the gardener has on the
+// list, or whose day is near enough that the pot has to begin drying for it. No
+// pot of the line may want water meanwhile.
+func (p *Plan) makesRoom(zp *zonePlan, zs *zoneState, now garden.Moment, v *Seen, fv *feed.View) bool {
+	if zp.line == "" || v.AutoOff || zs.due.OverdueDays >= dryingDays || !fv.Water.Known {
+		return false
+	}
+	for k := range v.Zones {
+		if o := &v.Zones[k]; o.Line == zp.line && !(o.OnProbe && o.ToRefillL > 0 && o.HoursToLimit > 24) {
+			return false
+		}
+	}
+	switch zs.seq.Phase() {
+	case feed.WithGardener:
+		return true
+	case feed.Waiting:
+	default:
+		return false
+	}
+	if zs.due.Now {
+		switch zs.held.Hold {
+		case feed.NoRoom, feed.NextWatering, feed.LineShut, feed.Saturated, feed.NothingDue:
+			return true
+		}
+		return false
+	}
+	if zs.due.NextOn.IsZero() || !now.Synced {
+		return false
+	}
+	missing := zs.portio.Litres - max(0, zp.capacity-fv.Water.Value)*zp.volumeL
+	loss := v.Zones[p.at[zp.zone]].LossTodayL
+	if missing <= 0 || !(loss > 0) {
+		return false
+	}
+	return zs.due.NextOn.Sub(now.Wall).Hours()/24 <= min(missing/loss, mostLeadDays)
 }
 
 // enter puts a zone's new records into its ledger and into the books of the
@@ -214,6 +300,7 @@ func (p *Plan) enter(st *State, i int, records []feed.Record, out *Output) {
 		}
 		// Grams of a checked strength and finite litres are always valid.
 		_ = zs.ledger.Feed(r.Grams())
+		p.dissolve(i, zs, r.Grams().N)
 		if r.Kind != feed.PulseSettled {
 			continue
 		}
@@ -232,6 +319,7 @@ func (p *Plan) enter(st *State, i int, records []feed.Record, out *Output) {
 			}
 			other.seq.Apply(o)
 			_ = other.ledger.Feed(o.Grams())
+			p.dissolve(s.zone, other, o.Grams().N)
 			out.Records = append(out.Records, o)
 		}
 	}
@@ -239,7 +327,7 @@ func (p *Plan) enter(st *State, i int, records []feed.Record, out *Output) {
 
 // room reports whether the line may run now: within the hours, with time left
 // before they end, and without asking more of the supply than it carries.
-func (p *Plan) room(st *State, fp *feed.Plan, now garden.Moment, v *Seen) bool {
+func (p *Plan) room(st *State, lineLPH float64, now garden.Moment, v *Seen) bool {
 	supply := &p.g.Supply
 	if len(supply.Hours) > 0 && (!now.Synced || !within(supply.Hours, now.Wall) || !within(supply.Hours, now.Wall.Add(time.Hour))) {
 		return false
@@ -261,7 +349,7 @@ func (p *Plan) room(st *State, fp *feed.Plan, now garden.Moment, v *Seen) bool {
 	if supply.FlowLPH <= 0 {
 		return flow == 0
 	}
-	return flow+fp.FlowLPH <= supply.FlowLPH*(1+1e-9)
+	return flow+lineLPH <= supply.FlowLPH*(1+1e-9)
 }
 
 func within(ws []garden.DayWindow, t time.Time) bool {

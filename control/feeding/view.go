@@ -19,15 +19,29 @@ type ZoneView struct {
 	Last  *time.Time `json:"last_feed"`
 	// NDaysLeft is for how long nitrogen lasts, NPoolG what is dissolved in the
 	// pot; absent before the ledger began.
-	NDaysLeft  *float64      `json:"n_days_left"`
-	NPoolG     *float64      `json:"n_pool_g"`
-	NFedG      float64       `json:"n_fed_g"`
-	NUsedG     float64       `json:"n_used_g"`
-	NLeachedG  float64       `json:"n_leached_g"`
-	NextLitres float64       `json:"next_litres"`
-	NextNPPM   float64       `json:"next_n_ppm"`
-	Due        feed.Due      `json:"due"`
-	Stage      string        `json:"stage"`
+	NDaysLeft  *float64 `json:"n_days_left"`
+	NPoolG     *float64 `json:"n_pool_g"`
+	NFedG      float64  `json:"n_fed_g"`
+	NUsedG     float64  `json:"n_used_g"`
+	NLeachedG  float64  `json:"n_leached_g"`
+	NextLitres float64  `json:"next_litres"`
+	NextNPPM   float64  `json:"next_n_ppm"`
+	Due        feed.Due `json:"due"`
+	Stage      string   `json:"stage"`
+	// SaltMS is the conductivity of the pot's water at capacity by the account of
+	// salts, absent where the supply's is not known; DrainMS what was last
+	// measured below and not flushed since; FeedMS the feed's own. All mS/cm.
+	SaltMS  *float64   `json:"salt_ms"`
+	DrainMS *float64   `json:"drain_ms"`
+	DrainAt *time.Time `json:"drain_at,omitempty"`
+	FeedMS  *float64   `json:"feed_ms"`
+	// Flushed is when salts were last washed out on purpose; Flush says in words
+	// that it is wanted now, and why.
+	Flushed *time.Time `json:"last_flush"`
+	Flush   string     `json:"flush,omitempty"`
+	// WaitedDays is for how long of its wait pot or weather kept a due feed back:
+	// a full pot, heavy rain, cold or hot mix, salt.
+	WaitedDays float64       `json:"waited_days"`
 	Held       feed.Hold     `json:"-"`
 	FeedID     garden.FeedID `json:"feed"`
 }
@@ -42,6 +56,7 @@ func (p *Plan) View(st *State, i int) ZoneView {
 	}
 	v.Fed, v.Line, v.Phase, v.FeedID = true, zp.feed.Line, zs.seq.Phase().String(), zs.seq.Feed()
 	v.NextLitres, v.NextNPPM, v.Due, v.Stage, v.Held = zs.portio.Litres, zs.portio.NPPM, zs.due, zs.stage.String(), zs.held.Hold
+	v.WaitedDays = zs.waited.Hours() / 24
 	if at, _, ok := zs.seq.Last(); ok {
 		v.Last = &at
 	}
@@ -53,7 +68,10 @@ func (p *Plan) View(st *State, i int) ZoneView {
 			v.NDaysLeft = &n
 		}
 	}
+	p.viewSalts(st, i, &v)
 	switch {
+	case zs.seq.Phase() == feed.Flushing:
+		v.Words = "plain water washes salts out"
 	case zs.seq.Phase() != feed.Waiting:
 		v.Words = "a feed is under way: " + zs.seq.Phase().String()
 	case zp.led:
@@ -69,4 +87,24 @@ func (p *Plan) View(st *State, i int) ZoneView {
 		v.Words = zs.due.Words()
 	}
 	return v
+}
+
+// viewSalts fills in the salts of a fed zone.
+func (p *Plan) viewSalts(st *State, i int, v *ZoneView) {
+	zs := &st.zones[i]
+	show := func(m garden.Measured) *float64 {
+		if !m.Known {
+			return nil
+		}
+		return &m.Value
+	}
+	v.SaltMS, v.DrainMS, v.FeedMS, v.Flush = show(p.saltMS(st, i)), show(zs.drain), show(zs.feedMS), zs.flushWhy
+	if zs.drain.Known {
+		at := zs.drainAt
+		v.DrainAt = &at
+	}
+	if !zs.flushed.IsZero() {
+		at := zs.flushed
+		v.Flushed = &at
+	}
 }

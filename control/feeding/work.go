@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"time"
 
 	"fabricpot/control"
 	"fabricpot/control/feed"
@@ -17,7 +18,7 @@ const changeShare = 0.2
 // openFeed puts the feed that the sequence handed to the gardener on the list.
 func (p *Plan) openFeed(st *State, i int, now garden.Moment, zv *control.ZoneView, out *Output) {
 	zp, zs := &p.zones[i], &st.zones[i]
-	r, err := feed.NewRecipe(p.g, zp.spec.Products, zs.portio.NPPM, zs.portio.Litres, garden.Injector{})
+	r, err := feed.NewRecipe(p.g, zp.spec.Products, zs.portio.NPPM, zs.seq.Planned(), garden.Injector{})
 	if err != nil {
 		// The plan was checked with this very recipe.
 		return
@@ -61,8 +62,11 @@ func (p *Plan) work(st *State, now garden.Moment, v *Seen, out *Output) {
 		if zs.seq == nil {
 			continue
 		}
-		if zs.leach {
+		if zs.flushL.Known && zp.line == "" {
 			p.flushTask(st, i, now, open, out)
+		}
+		if zs.seq.Phase() == feed.WithGardener && feed.MustLeach(zs.reading(now), zs.feedMS) {
+			p.withdraw(st, i, now, open, out)
 		}
 		if zs.seq.Phase() == feed.WithGardener {
 			byHand = true
@@ -142,25 +146,35 @@ func (p *Plan) waterTask(st *State, i int, now garden.Moment, zv *control.ZoneVi
 	}
 }
 
-// flushTask asks for plain water through a pot whose drainage is too salty.
+// flushTask asks for plain water through a pot that no line brings it to.
 func (p *Plan) flushTask(st *State, i int, now garden.Moment, open []task.Listed, out *Output) {
 	zp, zs := &p.zones[i], &st.zones[i]
-	if find(open, task.Flush, zp.zone) != nil || !zs.drain.Known {
+	if find(open, task.Flush, zp.zone) != nil {
 		return
 	}
-	held := zp.capacity * zp.volumeL
-	to := max(zs.feedMS.Or(1.5), p.g.Supply.ECmS.Or(0)+0.5)
-	litres, err := feed.FlushLitres(zs.drain.Value, to, p.g.Supply.ECmS.Or(0), held)
-	if err != nil || litres <= 0 {
-		litres = held
-	}
 	t, err := task.NewWater(task.WaterInput{
-		Zone: zp.zone, Name: zp.name, Day: now.Wall, Litres: min(litres, 2*zp.volumeL), VolumeL: zp.volumeL, Leach: true,
-		Why: fmt.Sprintf("drainage read %.1f mS/cm: salts have to leave before the next feed", zs.drain.Value), HoseLPM: p.g.HoseLPM,
+		Zone: zp.zone, Name: zp.name, Day: now.Wall, Litres: zs.flushL.Value, VolumeL: zp.volumeL, Leach: true,
+		Why: zs.flushWhy, HoseLPM: p.g.HoseLPM,
 	})
 	if err == nil {
 		st.add(t, out)
 	}
+}
+
+// withdraw takes a feed off the gardener's list that salty drainage forbids: the
+// flush comes first, and the feed is due again after it.
+func (p *Plan) withdraw(st *State, i int, now garden.Moment, open []task.Listed, out *Output) {
+	zp, zs := &p.zones[i], &st.zones[i]
+	t := find(open, task.Feed, zp.zone)
+	if t == nil {
+		return
+	}
+	e, err := st.book.Overtake(t.ID, "drainage reads salty: flush first, the feed comes after", now.Wall)
+	if err != nil {
+		return
+	}
+	out.Events = append(out.Events, e)
+	out.Records = append(out.Records, zs.seq.Withdraw(zp.feed, now))
 }
 
 // Entered is what a report from a person came to.
@@ -216,6 +230,7 @@ func (p *Plan) Done(st *State, now garden.Moment, id string, r task.Report) (Ent
 			return Entered{}, err
 		}
 		_ = zs.ledger.Feed(rec.Grams())
+		p.dissolve(i, zs, rec.Grams().N)
 		in.Records = append(in.Records, rec)
 		p.judge(st, i, now)
 	}
@@ -230,7 +245,7 @@ func (p *Plan) Done(st *State, now garden.Moment, id string, r task.Report) (Ent
 		in.Events = append(in.Events, e)
 	}
 	if i >= 0 && open.Kind == task.Flush {
-		p.flushed(st, i, now, litres)
+		p.flushed(st, i, now)
 	}
 	if i >= 0 && litres > 0 {
 		switch open.Kind {
@@ -249,13 +264,11 @@ func (p *Plan) ppm(i int, now garden.Moment) feed.NPK {
 	return p.zones[i].ppmAt[p.zones[i].stageOf(now.Wall)]
 }
 
-func (p *Plan) flushed(st *State, i int, now garden.Moment, litres float64) {
-	zp, zs := &p.zones[i], &st.zones[i]
+func (p *Plan) flushed(st *State, i int, now garden.Moment) {
+	// What drained is booked as the water is: what the pot has no room for.
+	zs := &st.zones[i]
 	zs.flushed, zs.drain = now.Wall, garden.Measured{}
-	if zs.seq != nil && garden.Finite(litres) && litres > 0 {
-		// A pot to be flushed is full: what goes in comes out.
-		_, _ = zs.ledger.Leach(litres, max(zp.capacity, 0.05)*zp.volumeL)
-	}
+	zs.flushL, zs.wanted = garden.Measured{}, time.Time{}
 }
 
 // Drop enters that a task won't be done, with the reason.

@@ -35,6 +35,8 @@ const (
 	MoistenForFeed
 	// CarryFeedDown: A = litres of plain water after a feed.
 	CarryFeedDown
+	// LeachSalts: A = litres of plain water to wash salts out, B = mS/cm found.
+	LeachSalts
 )
 
 // Reason says in figures why something was decided; String says it in words.
@@ -70,6 +72,11 @@ func (r Reason) String() string {
 		return fmt.Sprintf("after the soak it holds %.1f %% where %.1f %% was wanted", 100*r.A, 100*r.B)
 	case MoistenForFeed:
 		return fmt.Sprintf("feed is due and the mix is dry (%.1f %% water, %.1f %% wanted): %.1f L first", 100*r.A, 100*r.B, r.C)
+	case LeachSalts:
+		if r.B > 0 {
+			return fmt.Sprintf("%.1f L of plain water to wash salts out: %.1f mS/cm in the root zone", r.A, r.B)
+		}
+		return fmt.Sprintf("%.1f L of plain water to wash salts out", r.A)
 	case CarryFeedDown:
 		return fmt.Sprintf("%.1f L of plain water to carry the feed down", r.A)
 	}

@@ -7,27 +7,48 @@ import (
 	"fabricpot/control/task"
 )
 
-// gardener is the person of the simulation: every second evening at seven they
-// give each zone that has no line a can of water, and note it. Every evening
-// they give the feeds that are on the list, and tick them.
+// gardener is the person of the simulation. Every evening at seven they take the
+// feeds, cans of water and flushes off the list, pour in portions, stop where it
+// runs out below, and tick each with what they gave. A pot without a line of
+// which the list says nothing for days gets a can all the same.
 type gardener struct {
 	zones []byHand
 	index map[garden.ZoneID]int
 	next  time.Time
-	feeds time.Time
+	jobs  []pouring
 }
 
 type byHand struct {
 	number int
 	id     garden.ZoneID
-	litres float64
+	litres float64 // of a can
+	last   time.Time
+}
+
+// pouring is one job of the evening.
+type pouring struct {
+	zone             garden.ZoneID
+	number           int
+	task             string // empty for a can that nobody asked for
+	mgL              float64
+	left, portion    float64
+	given, drainedAt float64
+	// leach is set where it is meant to run out below.
+	leach bool
+	next  time.Time
 }
 
 const (
 	gardenerHour = 19
-	// canShare is the can as a share of the zone's mix. A person pours what
-	// the can holds, not what a balance says.
+	// canShare is a can as a share of the zone's mix.
 	canShare = 0.10
+	// habit is after how long without water a pot gets a can unasked.
+	habit = 3 * 24 * time.Hour
+	// portions are given portionWait apart, each goShare of the zone's mix.
+	goShare     = 0.03
+	portionWait = 20 * time.Minute
+	// shown is how many litres below a person sees.
+	shown = 0.02
 )
 
 func newGardener(g *garden.Garden) gardener {
@@ -43,51 +64,98 @@ func newGardener(g *garden.Garden) gardener {
 	return gd
 }
 
-// visit waters if the evening has come.
+// visit begins the evening's work when it has come, and goes on with it.
 func (gd *gardener) visit(b *Bench) {
 	now := b.Moment()
-	gd.feed(b, now)
-	if len(gd.zones) == 0 {
-		return
-	}
-	if gd.next.IsZero() {
-		y, m, d := now.Wall.Date()
-		gd.next = time.Date(y, m, d, gardenerHour, 0, 0, 0, now.Wall.Location())
+	if len(gd.jobs) > 0 {
+		gd.pour(b, now)
 	}
 	if now.Wall.Before(gd.next) {
-		return
-	}
-	for gd.next = gd.next.AddDate(0, 0, 2); !gd.next.After(now.Wall); gd.next = gd.next.AddDate(0, 0, 2) {
-	}
-	for _, z := range gd.zones {
-		b.Terrace.PourByHand(z.number, z.litres)
-		b.Loop.Ask(now, garden.Ask{Kind: garden.GardenerWatered, Zone: z.id, Litres: z.litres, Who: "gardener"})
-	}
-}
-
-// feed gives the feeds of the list if the evening has come.
-func (gd *gardener) feed(b *Bench, now garden.Moment) {
-	if now.Wall.Before(gd.feeds) {
 		return
 	}
 	y, m, d := now.Wall.Date()
 	evening := time.Date(y, m, d, gardenerHour, 0, 0, 0, now.Wall.Location())
 	if now.Wall.Before(evening) {
-		gd.feeds = evening
+		gd.next = evening
 		return
 	}
-	gd.feeds = evening.AddDate(0, 0, 1)
-	book := b.Loop.Feeds()
-	if book == nil {
-		return
+	gd.next = evening.AddDate(0, 0, 1)
+	gd.plan(b, now)
+}
+
+// plan makes the evening's jobs: one a pot, food before water.
+func (gd *gardener) plan(b *Bench, now garden.Moment) {
+	volume := func(id garden.ZoneID) float64 {
+		p, z, _ := b.Garden.Zone(id)
+		return z.VolumeL(p)
 	}
-	for _, t := range book.List(now.Wall).Tasks {
-		v, ok := book.Zone(t.Zone)
-		if t.Kind != task.Feed || !ok {
+	busy := map[garden.ZoneID]bool{}
+	for _, j := range gd.jobs {
+		busy[j.zone] = true
+	}
+	if book := b.Loop.Feeds(); book != nil {
+		list := book.List(now.Wall).Tasks
+		for _, kind := range []task.Kind{task.Feed, task.Flush, task.Water} {
+			for _, t := range list {
+				v, ok := book.Zone(t.Zone)
+				if t.Kind != kind || !ok || busy[t.Zone] || t.Due.After(now.Wall.Add(5*time.Hour)) {
+					continue
+				}
+				busy[t.Zone] = true
+				j := pouring{zone: t.Zone, number: gd.index[t.Zone], task: t.ID, left: t.Litres, leach: kind == task.Flush,
+					portion: goShare * volume(t.Zone), drainedAt: b.Terrace.Totals(gd.index[t.Zone]).DrainedL, next: now.Wall}
+				if kind == task.Feed {
+					j.mgL = v.NextNPPM
+				}
+				gd.jobs = append(gd.jobs, j)
+			}
+		}
+	}
+	for i := range gd.zones {
+		z := &gd.zones[i]
+		if z.last.IsZero() || busy[z.id] {
+			z.last = now.Wall
+		}
+		if busy[z.id] || now.Wall.Sub(z.last) < habit {
 			continue
 		}
-		if err := b.Loop.TaskDone(now, t.ID, task.Report{}, "gardener"); err == nil {
-			b.Terrace.PourFeedByHand(gd.index[t.Zone], t.Litres, v.NextNPPM)
+		z.last = now.Wall
+		gd.jobs = append(gd.jobs, pouring{zone: z.id, number: z.number, left: z.litres, portion: goShare * volume(z.id),
+			drainedAt: b.Terrace.Totals(z.number).DrainedL, next: now.Wall})
+	}
+}
+
+// pour gives each job's next portion, and reports what is finished.
+func (gd *gardener) pour(b *Bench, now garden.Moment) {
+	going := gd.jobs[:0]
+	for _, j := range gd.jobs {
+		if now.Wall.Before(j.next) {
+			going = append(going, j)
+			continue
 		}
+		runs := b.Terrace.Totals(j.number).DrainedL-j.drainedAt > shown
+		if j.left > 1e-6 && (j.leach || !runs) {
+			litres := min(j.left, j.portion)
+			b.Terrace.PourFeedByHand(j.number, litres, j.mgL)
+			j.left -= litres
+			j.given += litres
+			j.next = now.Wall.Add(portionWait)
+			going = append(going, j)
+			continue
+		}
+		gd.report(b, now, j)
+	}
+	gd.jobs = going
+}
+
+func (gd *gardener) report(b *Bench, now garden.Moment, j pouring) {
+	if j.task != "" {
+		// A task that was taken back meanwhile was still poured.
+		if b.Loop.TaskDone(now, j.task, task.Report{Litres: garden.Known(j.given)}, "gardener") == nil {
+			return
+		}
+	}
+	if j.given > 0 {
+		b.Loop.Ask(now, garden.Ask{Kind: garden.GardenerWatered, Zone: j.zone, Litres: j.given, Who: "gardener"})
 	}
 }

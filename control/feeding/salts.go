@@ -1,0 +1,175 @@
+package feeding
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"fabricpot/control"
+	"fabricpot/control/feed"
+	"fabricpot/control/garden"
+)
+
+// The account of salts: water and feed bring them in, plants take some up, and
+// only drainage takes them out. It is reckoned where the water's own
+// conductivity is known, and what a person or probe measures in the drainage
+// wins over it. From it, from a reading, or where neither is there from the
+// calendar comes the flush: plain water through the pot.
+
+const (
+	// Where a flush is not pressing it comes between two feeds, so that it takes
+	// as little food along as may be and the pot has dried when the next is due.
+	flushAfterDays = 2.5
+	flushAheadDays = 1.25
+	flushMostDays  = 3.0
+	// flushPatience is after how long a flush that found no such time comes at
+	// any.
+	flushPatience = 10 * 24 * time.Hour
+	// plainFlush is the share of the water held that drains in a flush where no
+	// conductivity is known. Judgement.
+	plainFlush = 0.5
+	// lineShare of what the day's limit leaves is the most that one flush takes.
+	lineShare = 0.6
+)
+
+func (p *Plan) saltKnown() bool { return p.g.Supply.ECmS.Known }
+
+// held is what the zone holds at capacity, L.
+func (z *zonePlan) held() float64 { return max(z.capacity, 0.05) * z.volumeL }
+
+// freshSalts is the account of a zone that holds the supply's water.
+func (p *Plan) freshSalts(i int, water float64) feed.Salts {
+	var s feed.Salts
+	// A checked supply has a conductivity that a ledger takes.
+	_ = s.Enter(max(water, 0.05)*p.zones[i].volumeL, min(p.g.Supply.ECmS.Or(0), 20))
+	return s
+}
+
+func soundSalts(s feed.Salts) bool {
+	for _, v := range [...]float64{s.Load, s.Entered, s.Left, s.Taken} {
+		if !garden.Finite(v) || v < 0 {
+			return false
+		}
+	}
+	return garden.Finite(s.Corrected)
+}
+
+// dissolve enters the salts of nGrams of nitrogen given with feed.
+func (p *Plan) dissolve(i int, zs *zoneState, nGrams float64) {
+	if p.saltKnown() {
+		_ = zs.salts.Dissolve(nGrams, p.zones[i].slope)
+	}
+}
+
+// saltMS is the conductivity of the zone's water at capacity by the account,
+// mS/cm: what would drain from it.
+func (p *Plan) saltMS(st *State, i int) garden.Measured {
+	zs := &st.zones[i]
+	if zs.seq == nil || !zs.has || !p.saltKnown() {
+		return garden.Measured{}
+	}
+	ms, err := zs.salts.EC(p.zones[i].held())
+	if err != nil {
+		return garden.Measured{}
+	}
+	return garden.Known(ms)
+}
+
+// passSalts lets the hour go by in the account: the starter charge released and
+// what the plants took up, and what drained.
+func (p *Plan) passSalts(i int, zs *zoneState, releasedN, takenN, held float64) {
+	if !p.saltKnown() {
+		return
+	}
+	_ = zs.salts.Dissolve(max(0, releasedN), p.zones[i].slope)
+	_ = zs.salts.Uptake(max(0, takenN), p.zones[i].slope)
+	_, _ = zs.salts.Leach(zs.overL, held)
+}
+
+// judgeSalts says whether a zone is to be flushed now, and with how much.
+func (p *Plan) judgeSalts(st *State, i int, now garden.Moment, zv *control.ZoneView) {
+	zp, zs := &p.zones[i], &st.zones[i]
+	zs.flushL, zs.flushWhy, zs.flushMS = garden.Measured{}, "", 0
+	if !now.Synced || zp.led {
+		return
+	}
+	ledger, reading := p.saltMS(st, i), zs.reading(now)
+	last := zs.flushed
+	if last.IsZero() {
+		last = st.began
+	}
+	pressing := false
+	switch {
+	case feed.MustLeach(reading, zs.feedMS):
+		pressing = true
+		zs.flushMS, zs.flushWhy = reading.Value, fmt.Sprintf("drainage read %.1f mS/cm: salts have to leave before the next feed", reading.Value)
+	case feed.MustLeach(ledger, zs.feedMS):
+		zs.flushMS, zs.flushWhy = ledger.Value, fmt.Sprintf("by the account of salts the pot's water is at %.1f mS/cm", ledger.Value)
+	case feed.FlushDue(now.Wall, last) && !(ledger.Known && ledger.Value <= zs.feedMS.Or(0)):
+		zs.flushMS, zs.flushWhy = ledger.Or(0), fmt.Sprintf("planned: %.0f days since the last flush or since feeding began", now.Wall.Sub(last).Hours()/24)
+	default:
+		zs.wanted = time.Time{}
+		return
+	}
+	if zs.wanted.IsZero() {
+		zs.wanted = now.Wall
+	}
+	if !pressing && now.Wall.Sub(zs.wanted) < flushPatience && !zs.between(now) {
+		return
+	}
+	zs.flushL = garden.Known(p.flushLitres(zp, zs, zv))
+}
+
+// reading is what drained, as long as it says something of today.
+func (zs *zoneState) reading(now garden.Moment) garden.Measured {
+	if zs.drain.Known && now.Wall.Sub(zs.drainAt) < 30*24*time.Hour {
+		return zs.drain
+	}
+	return garden.Measured{}
+}
+
+// between reports whether today lies well between two feeds.
+func (zs *zoneState) between(now garden.Moment) bool {
+	if zs.due.Now || zs.seq.Phase() != feed.Waiting {
+		return false
+	}
+	if zs.due.NextOn.IsZero() {
+		return true
+	}
+	ahead := zs.due.NextOn.Sub(now.Wall).Hours() / 24
+	return zs.due.DaysSince >= flushAfterDays && ahead >= flushAheadDays &&
+		(ahead <= flushMostDays || zs.due.IntervalDays > flushAfterDays+flushMostDays+3)
+}
+
+// flushLitres is what fills the pot and then drains as much as brings its water
+// down to the feed's own conductivity, or half a unit over the supply's; what the
+// line may still give today bounds it.
+func (p *Plan) flushLitres(zp *zonePlan, zs *zoneState, zv *control.ZoneView) float64 {
+	water := p.g.Supply.ECmS.Or(0)
+	drain := plainFlush * zp.held()
+	if zs.flushMS > 0 {
+		to := max(zs.feedMS.Or(1.5), water+0.5)
+		if l, err := feed.FlushLitres(zs.flushMS, to, water, zp.held()); err == nil && l > 0 {
+			drain = l
+		}
+	}
+	litres := min(drain, 2*zp.volumeL) + max(0, float64(zv.Capacity)-float64(zv.Water))*zp.volumeL
+	if line, ok := p.g.Line(zp.line); ok && zv.CapL > 0 {
+		litres = min(litres, lineShare*math.Max(0, zv.CapL-zv.GivenTodayL)*line.ShareOf(zp.zone))
+	}
+	return litres
+}
+
+// flushes hears how a flush through the line came out: enough of it ends what a
+// reading said.
+func (p *Plan) flushes(st *State, i int, records []feed.Record, now garden.Moment) {
+	zs := &st.zones[i]
+	for _, r := range records {
+		switch r.Kind {
+		case feed.FlushBegun:
+			zs.flushed = r.At
+		case feed.FlushEnded:
+			zs.drain, zs.flushL, zs.wanted = garden.Measured{}, garden.Measured{}, time.Time{}
+		}
+	}
+}
