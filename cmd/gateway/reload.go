@@ -67,6 +67,8 @@ const (
 // reloadTarget is the running loop.
 type reloadTarget interface {
 	Reload(ctx context.Context, r runner.Reloaded) error
+	// LetGo tells that a reload which had to wait is given up.
+	LetGo(ctx context.Context) error
 }
 
 // reloader keeps a running gateway's garden file.
@@ -286,6 +288,10 @@ func (r *reloader) wait(ctx context.Context, ended chan struct{}, next *understo
 		case <-t.C:
 			rep = r.try(ctx, next, rep, who)
 		}
+		if rep.over() && rep.State != reloadApplied {
+			// A loop that has stopped holds nothing back.
+			_ = r.loop.LetGo(context.WithoutCancel(ctx))
+		}
 		r.mu.Lock()
 		r.last = rep
 		if rep.over() {
@@ -398,7 +404,8 @@ journal, the interval of the rounds, and pots, zones, probes or lines that come,
 go or change places take a restart. Where a file changes any of these, reload
 names them and takes over nothing.
 
-While a line is open it waits for --wait at most and gives up then. SIGHUP does
+While a line is open it waits for --wait at most and gives up then; meanwhile no
+watering begins but what you ask for, feeds and survival doses. SIGHUP does
 the same and waits two hours; what came of it is in the log.`,
 		Args: usage(cobra.NoArgs),
 		RunE: func(cmd *cobra.Command, _ []string) error {

@@ -37,6 +37,8 @@ type Loop struct {
 
 	// metered is looked at by EndPulses too, and never changes.
 	metered bool
+	// holdTill is until when a reload that waits holds new waterings back.
+	holdTill time.Duration
 
 	// learnedAt is when what was learnt was last kept, on Mono.
 	learnedAt time.Duration
@@ -244,7 +246,9 @@ func (l *Loop) Tick(now garden.Moment) {
 	env := l.env()
 	l.requestFeeds(now, env)
 	for _, o := range l.orders {
-		l.request(now, env, o)
+		if !l.heldBack(now, o) {
+			l.request(now, env, o)
+		}
 	}
 	l.check(now, "write what was delivered", l.p.Guard.Flush())
 	l.memorise(now, false)

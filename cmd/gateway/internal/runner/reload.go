@@ -61,6 +61,7 @@ type recalibrates interface {
 // over or, after any error, nothing.
 func (l *Loop) Reload(now garden.Moment, r Reloaded) error {
 	if open, until := l.p.Guard.AllShut(); len(open) > 0 {
+		l.holdTill = now.Mono + mostHold
 		return NotNow{Open: open, Within: max(0, until-now.Mono)}
 	}
 	events, records, err := l.past(now)
@@ -94,6 +95,7 @@ func (l *Loop) Reload(now garden.Moment, r Reloaded) error {
 	if err := l.p.Guard.Reload(now, r.Garden, r.Limits); err != nil {
 		return err
 	}
+	l.holdTill = 0
 	takeCurves()
 	takeFeeds()
 	if book != nil && r.Feeding != nil {
@@ -106,6 +108,23 @@ func (l *Loop) Reload(now garden.Moment, r Reloaded) error {
 	l.views = l.p.Plan.View(l.p.State, now, l.views[:0])
 	l.refresh(now)
 	return nil
+}
+
+// mostHold bounds how long a reload that waits holds waterings back.
+const mostHold = 2 * time.Hour
+
+// LetGo tells that a reload is waited for no more.
+func (l *Loop) LetGo() { l.holdTill = 0 }
+
+// heldBack refuses a watering while a reload waits for the lines to close: where
+// lines take turns they would never all be closed. What a person asked for, feeds
+// and survival doses go on.
+func (l *Loop) heldBack(now garden.Moment, o garden.Order) bool {
+	if now.Mono >= l.holdTill || o.Kind != garden.Irrigate && o.Kind != garden.Estimated {
+		return false
+	}
+	l.obs.Refused = append(l.obs.Refused, garden.Refusal{Order: o.ID, Line: o.Line, Zone: o.Zone, At: now, Cause: garden.SupplyBusy})
+	return true
 }
 
 // past is what the journal knows that a changed zone begins with.
@@ -174,4 +193,9 @@ func (w *watch) follow(to watch) {
 	w.supply, w.frostC, w.flowLPH, w.pores = to.supply, to.frostC, to.flowLPH, to.pores
 	w.causes, w.failsFor = to.causes, to.failsFor
 	w.supplies.follow(to.supplies)
+}
+
+// LetGo tells that a reload is waited for no more.
+func (d *Desk) LetGo(ctx context.Context) error {
+	return d.inbox.Do(ctx, func(garden.Moment) { d.loop.LetGo() })
 }
