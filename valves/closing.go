@@ -147,6 +147,9 @@ func (g *Guard) NextDeadline() (time.Duration, bool) {
 			at, any = t, true
 		}
 	}
+	if t, ok := g.pumpDeadline(); ok && (!any || t < at) {
+		at, any = t, true
+	}
 	return at, any
 }
 
@@ -167,6 +170,7 @@ func (g *Guard) Unconfirmed() []garden.LineID {
 // closeDue ends every pulse whose litres or deadline are reached. The lock is
 // held.
 func (g *Guard) closeDue(now garden.Moment) {
+	g.protect(now)
 	for _, ln := range g.lines {
 		p := ln.pulse
 		if ln.pos != open || p == nil {

@@ -105,6 +105,8 @@ type Guard struct {
 	grantedN  int
 	ledgerErr error
 	meter     meter
+	pump      pump
+	float     garden.Float
 }
 
 // NewGuard returns a guard over the garden's lines. A line without an actuator
@@ -134,7 +136,13 @@ func NewGuard(g *garden.Garden, act map[garden.LineID]Actuator, l Ledger, o Opti
 			return nil, fmt.Errorf("valves: a valve was given for line %q, which the garden does not have", id)
 		}
 	}
-	gd := &Guard{g: g, margin: o.Margin, ledger: l, supply: supply{flowLPH: g.Supply.FlowLPH}}
+	gd := &Guard{g: g, margin: o.Margin, ledger: l, supply: supply{flowLPH: g.Supply.FlowLPH}, pump: pump{Pump: g.Supply.Pump}}
+	if p := g.Supply.Pump; p.Fitted && (p.MaxRun <= 0 || p.FlowWithin < 0) {
+		return nil, fmt.Errorf("valves: a pump that may run %v and show no flow for %v: expected more than 0, and 0 or more", p.MaxRun, p.FlowWithin)
+	}
+	if g.Supply.Float.Fitted {
+		gd.float = garden.FloatDown // until somebody has looked
+	}
 	for i := range g.Lines {
 		ln, err := newLine(g, &g.Lines[i], act[g.Lines[i].ID], o)
 		if err != nil {
@@ -223,6 +231,7 @@ func (g *Guard) facts(now garden.Moment, ln *line) facts {
 		doseL: ln.doseL, doseSpentL: dose, doseUntil: doseUntil,
 		supply: g.supply, tankReserveL: g.g.Supply.TankReserveL,
 		hours: g.g.Supply.Hours, frostC: g.g.Limits.FrostC,
+		tankEmpty: g.float == garden.FloatDown, pumped: g.pump.Fitted, pumpLeft: g.pumpLeft(now), pumpLocked: g.pump.lockedTill,
 	}
 	if ln.closed {
 		f.restUntil = now.Mono + g.g.Limits.MinRest - ln.lastClose.age(now)
@@ -242,6 +251,9 @@ func (g *Guard) facts(now garden.Moment, ln *line) facts {
 func (g *Guard) sane(now garden.Moment, ln *line, asked garden.Order, p pass) bool {
 	if !(p.litres > 0 && p.litres <= asked.Litres) || p.maxOn <= 0 || p.maxOn > asked.MaxOn ||
 		p.maxOn > ln.maxOn || p.maxOn > hardMaxOn || ln.pos != shut || ln.pulse != nil {
+		return false
+	}
+	if g.float == garden.FloatDown || g.pump.Fitted && (now.Mono < g.pump.lockedTill || p.maxOn > g.pump.MaxRun) {
 		return false
 	}
 	worst := ln.flowLPH * p.maxOn.Hours()

@@ -42,6 +42,7 @@ func (g *Guard) Meter(now garden.Moment, total garden.Measured) {
 	if delta == 0 {
 		return
 	}
+	g.flowed(now)
 	var flow float64
 	for _, ln := range g.lines {
 		if ln.pulse != nil && ln.pos != opening {

@@ -61,6 +61,10 @@ type facts struct {
 	tankReserveL float64
 	hours        []garden.DayWindow
 	frostC       float64
+	// tankEmpty is what a float says. pumped tells that a pump feeds the lines,
+	// pumpLeft how long it may still run, pumpLocked until when it rests.
+	tankEmpty, pumped    bool
+	pumpLeft, pumpLocked time.Duration
 }
 
 // pass is what permit lets through: never more litres nor a longer time than
@@ -98,11 +102,22 @@ func permit(o garden.Order, f facts, e Env) (p pass, cause garden.RefusalCause, 
 		return pass{}, garden.FrostLock, 0
 	case f.restUntil > now:
 		return pass{}, garden.TooSoon, f.restUntil
+	case f.tankEmpty:
+		return pass{}, garden.TankEmpty, 0
+	case f.pumped && f.pumpLocked > now:
+		return pass{}, garden.PumpLocked, f.pumpLocked
 	}
 
 	litres, maxOn := o.Litres, min(o.MaxOn, f.maxOn)
 	if o.Kind == garden.Feeding && f.maxDose > 0 {
 		maxOn = min(maxOn, f.maxDose)
+	}
+
+	if f.pumped {
+		if f.pumpLeft < leastOn {
+			return pass{}, garden.SupplyBusy, 0 // it stops with the lines that are open
+		}
+		maxOn = min(maxOn, f.pumpLeft)
 	}
 
 	// A calendar rule waits for a clock that somebody confirmed.

@@ -119,6 +119,7 @@ func (g *Guard) energise(now garden.Moment, ln *line, o garden.Order, intendErr 
 	p.live.Store(true)
 	err := safeOpen(ln.act, Grant{line: ln.id, order: o.ID, maxOn: o.MaxOn, kind: o.Kind, live: p.live})
 	ln.pos = open
+	g.started(now)
 	switch {
 	case err != nil:
 		// It may be half open: nobody knows until a close is confirmed.

@@ -165,6 +165,8 @@ const (
 	Expired
 	// Repeated: the request was seen before.
 	Repeated
+	// PumpLocked: the pump rests because it showed no flow.
+	PumpLocked
 )
 
 var refusalCauses = [...]string{
@@ -185,6 +187,7 @@ var refusalCauses = [...]string{
 	ControlOff:   "automatic control is off",
 	Expired:      "the request came too late",
 	Repeated:     "the request was already seen",
+	PumpLocked:   "the pump rests after it ran without flow",
 }
 
 func (c RefusalCause) String() string {

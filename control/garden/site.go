@@ -16,8 +16,12 @@ type Garden struct {
 	Lines   []Line
 	Supply  Supply
 	Limits  Limits
+	// Rain is the rain gauge on the terrace, if any.
+	Rain RainBucket
 	// Broker is the message broker the garden talks through, if any.
 	Broker Broker
+	// Calling is how alarms reach a person who is not looking.
+	Calling Calling
 	// Hardware says which board, or the virtual bench, the garden hangs on.
 	Hardware Hardware
 	// StagesByHeat asks that warm days bring crops forward and cool ones hold
@@ -60,6 +64,12 @@ type Supply struct {
 	ECmS Measured
 	// MeterPulsesPerL is set where a flow meter counts pulses.
 	MeterPulsesPerL Measured
+	// Meter is where that meter's contact is wired; on the bench it need not be.
+	Meter Contact
+	// Float is a switch in the tank whose contact is closed while there is water.
+	Float Contact
+	// Pump feeds the lines, where they do not run by themselves.
+	Pump Pump
 }
 
 // DayWindow is a span of civil time within a day; From > To crosses midnight.

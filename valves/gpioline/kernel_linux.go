@@ -3,6 +3,8 @@ package gpioline
 import (
 	"cmp"
 	"errors"
+	"io"
+	"os"
 	"path/filepath"
 	"runtime"
 	"slices"
@@ -62,6 +64,15 @@ func (linux) values(fd int, v *lineValues) error {
 
 func (linux) setValues(fd int, v *lineValues) error {
 	return ioctl(fd, setValues, unsafe.Pointer(v))
+}
+
+// stream hands the descriptor to the runtime's poller, so that a close ends a
+// read that waits.
+func (linux) stream(fd int, name string) (io.ReadCloser, error) {
+	if err := unix.SetNonblock(fd, true); err != nil {
+		return nil, err
+	}
+	return os.NewFile(uintptr(fd), name), nil
 }
 
 func (linux) busy(err error) bool { return errors.Is(err, unix.EBUSY) }

@@ -2,7 +2,10 @@
 
 package gpioline
 
-import "errors"
+import (
+	"errors"
+	"io"
+)
 
 // errElsewhere is returned where there is no GPIO character device.
 var errElsewhere = errors.New("gpioline: GPIO lines need Linux")
@@ -20,4 +23,7 @@ func (elsewhere) lineInfo(int, *lineInfo) error    { return errElsewhere }
 func (elsewhere) line(int, *lineRequest) error     { return errElsewhere }
 func (elsewhere) values(int, *lineValues) error    { return errElsewhere }
 func (elsewhere) setValues(int, *lineValues) error { return errElsewhere }
-func (elsewhere) busy(error) bool                  { return false }
+func (elsewhere) stream(int, string) (io.ReadCloser, error) {
+	return nil, errElsewhere
+}
+func (elsewhere) busy(error) bool { return false }

@@ -92,6 +92,9 @@ func (k *fakeKernel) lineInfo(fd int, l *lineInfo) error {
 
 func (k *fakeKernel) line(fd int, r *lineRequest) error {
 	f := k.fds[fd].(*fakeChip)
+	if r.config.flags&flagInput != 0 {
+		return k.inputLine(f, r)
+	}
 	if r.numLines != 1 || r.config.flags != flagOutput || r.config.numAttrs != 1 || r.consumer[nameSize-1] != 0 {
 		return errors.New("invalid argument")
 	}
@@ -148,6 +151,8 @@ func TestABI(t *testing.T) {
 		{"sizeof gpiochip_info", unsafe.Sizeof(chipInfo{}), 68},
 		{"sizeof gpio_v2_line_request", unsafe.Sizeof(lineRequest{}), 592},
 		{"sizeof gpio_v2_line_config", unsafe.Sizeof(lineConfig{}), 272},
+		{"sizeof gpio_v2_line_event", unsafe.Sizeof(lineEvent{}), 48},
+		{"offsetof gpio_v2_line_event.line_seqno", unsafe.Offsetof(lineEvent{}.lineSeqno), 20},
 		{"sizeof gpio_v2_line_info", unsafe.Sizeof(lineInfo{}), 256},
 		{"sizeof gpio_v2_line_values", unsafe.Sizeof(lineValues{}), 16},
 		{"offsetof request.consumer", unsafe.Offsetof(lineRequest{}.consumer), 256},

@@ -1,6 +1,9 @@
 package gpioline
 
-import "unsafe"
+import (
+	"encoding/binary"
+	"unsafe"
+)
 
 // The structs of linux/gpio.h, uAPI v2. They are laid out without implicit
 // padding, so that 32-bit ARM, where Go aligns uint64 to four bytes, and 64-bit
@@ -62,6 +65,15 @@ type lineValues struct {
 	bits, mask uint64
 }
 
+// lineEvent is struct gpio_v2_line_event.
+type lineEvent struct {
+	timestampNS uint64
+	id, offset  uint32
+	seqno       uint32 // among all lines of the request
+	lineSeqno   uint32
+	_           [6]uint32
+}
+
 // Sizes in bytes, as the C compiler gives them for linux/gpio.h.
 var (
 	_ [68]byte  = [unsafe.Sizeof(chipInfo{})]byte{}
@@ -71,13 +83,24 @@ var (
 	_ [592]byte = [unsafe.Sizeof(lineRequest{})]byte{}
 	_ [256]byte = [unsafe.Sizeof(lineInfo{})]byte{}
 	_ [16]byte  = [unsafe.Sizeof(lineValues{})]byte{}
+	_ [48]byte  = [unsafe.Sizeof(lineEvent{})]byte{}
 )
 
 const (
-	flagUsed   = 1 << 0 // GPIO_V2_LINE_FLAG_USED
-	flagOutput = 1 << 3 // GPIO_V2_LINE_FLAG_OUTPUT
+	flagUsed     = 1 << 0  // GPIO_V2_LINE_FLAG_USED
+	flagInput    = 1 << 2  // GPIO_V2_LINE_FLAG_INPUT
+	flagOutput   = 1 << 3  // GPIO_V2_LINE_FLAG_OUTPUT
+	flagRising   = 1 << 4  // GPIO_V2_LINE_FLAG_EDGE_RISING
+	flagFalling  = 1 << 5  // GPIO_V2_LINE_FLAG_EDGE_FALLING
+	flagPullUp   = 1 << 8  // GPIO_V2_LINE_FLAG_BIAS_PULL_UP
+	flagPullDown = 1 << 9  // GPIO_V2_LINE_FLAG_BIAS_PULL_DOWN
+	flagNoPull   = 1 << 10 // GPIO_V2_LINE_FLAG_BIAS_DISABLED
 
 	attrOutputValues = 2 // GPIO_V2_LINE_ATTR_ID_OUTPUT_VALUES
+	attrDebounce     = 3 // GPIO_V2_LINE_ATTR_ID_DEBOUNCE
+
+	eventRising  = 1 // GPIO_V2_LINE_EVENT_RISING_EDGE
+	eventFalling = 2 // GPIO_V2_LINE_EVENT_FALLING_EDGE
 )
 
 // ioctl numbers in the encoding that ARM, arm64, amd64 and riscv64 share:
@@ -117,4 +140,31 @@ func outputRequest(offset uint32, consumer string, high bool) lineRequest {
 		r.config.attrs[0].attr.value = 1
 	}
 	return r
+}
+
+// inputRequest asks for one line as an input with those flags. The kernel keeps
+// queue events, 0 for its usual 16.
+func inputRequest(offset uint32, consumer string, flags uint64, debounceUS, queue uint32) lineRequest {
+	var r lineRequest
+	r.offsets[0], r.numLines, r.eventBufferSize = offset, 1, queue
+	copy(r.consumer[:nameSize-1], consumer)
+	r.config.flags = flagInput | flags
+	if debounceUS > 0 {
+		r.config.numAttrs = 1
+		a := &r.config.attrs[0]
+		a.attr.id, a.mask = attrDebounce, 1
+		// The period is the 32-bit member of the union, at its beginning.
+		*(*uint32)(unsafe.Pointer(&a.attr.value)) = debounceUS
+	}
+	return r
+}
+
+// events decodes what a read of a line returned: whole events, in the machine's
+// byte order.
+func events(b []byte, each func(lineEvent)) {
+	const size = int(unsafe.Sizeof(lineEvent{}))
+	for ; len(b) >= size; b = b[size:] {
+		o := binary.NativeEndian
+		each(lineEvent{timestampNS: o.Uint64(b), id: o.Uint32(b[8:]), offset: o.Uint32(b[12:]), seqno: o.Uint32(b[16:]), lineSeqno: o.Uint32(b[20:])})
+	}
 }
