@@ -13,6 +13,7 @@ type draft struct {
 	crops    []entry[cropDraft]
 	products []entry[productDraft]
 	hose     garden.Measured
+	calling  garden.Calling
 	pots     []entry[potDraft]
 	lines    []entry[lineDraft]
 	supply   garden.Supply
@@ -67,6 +68,7 @@ func newDraft() draft {
 		limits:   garden.DefaultLimits(),
 		hardware: garden.Hardware{Kind: garden.Bench, Burst: 5},
 		sample:   time.Minute,
+		calling:  garden.DefaultCalling(),
 	}
 }
 

@@ -236,5 +236,33 @@ broker:
     - { quantity: wind, topic: station, pointer: /wind, unit: km/h }
     - { quantity: humidity, topic: station/rh, unit: "%" }
     - { quantity: days }
+alarms:
+  repeat-after: 20 min
+  repeat-most: 6 h
+  quiet-hours: [22:00-07:00]
+  self-test-day: 15
+  most-per-hour: 9
+  webhooks:
+    - post-to: https://hub.test/hook
+      headers:
+        - name: Authorization
+          secret-file: hook.secret
+        - { name: X-Garden, value: full }
+      body-file: hook.template
+      content-type: text/plain
+      ca-file: hub.pem
+    - post-to: http://192.168.1.2:8123/api/webhook/pots
+  mail:
+    server: smtp.test:465
+    security: tls
+    login-file: mail.login
+    from: pots@garden.test
+    to: [me@garden.test, you@garden.test]
+    ca-file: smtp.pem
+  lamp:
+    pin: 26
+    chip: pinctrl-other
+    active-low: yes
+    on-for: 90 s
 journal: /tmp/journal.db
 `

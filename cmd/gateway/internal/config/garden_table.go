@@ -25,6 +25,7 @@ func gardenTable() object[draft] {
 		{"limits", "bounds on whatever is delivered, whoever asks", false, in(limitsTable(), func(d *draft) *garden.Limits { return &d.limits })},
 		{"hardware", "the board, or the bench of the simulator", false, in(hardwareTable(), func(d *draft) *garden.Hardware { return &d.hardware })},
 		{"broker", "the message broker for hubs and for devices that are far away; absent means none", false, in(brokerTable(), func(d *draft) *garden.Broker { return &d.broker })},
+		{"alarms", "how alarms reach a person who is not looking; page and hub show them in any case", false, in(callingTable(), func(d *draft) *garden.Calling { return &d.calling })},
 		{"journal", "the file the journal is kept in", false, of(line("a file name"), func(d *draft) *string { return &d.journal })},
 	}}
 }

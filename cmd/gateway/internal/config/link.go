@@ -18,6 +18,7 @@ func (r *reader) link(d *draft) *garden.Garden {
 	g := &garden.Garden{
 		Site: d.site, Supply: d.supply, Limits: d.limits, Hardware: d.hardware,
 		SampleEvery: d.sample, StagesByHeat: d.byHeat, JournalFile: d.journal, Broker: r.linkBroker(d.broker),
+		Calling: r.linkCalling(d.calling, d.hardware),
 	}
 	if g.Site.ID == "" {
 		g.Site.ID = slug(g.Site.Name, "garden")

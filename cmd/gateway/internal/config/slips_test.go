@@ -9,7 +9,7 @@ func slips() []slip {
 			`g.yaml:43:3: supply: unknown key of the supply, found "colour", expected one of flow, hours, tank, tank-reserve, pressure, conductivity, meter`,
 		}},
 		{"unknown section", "supply:\n", "zzzzzz: 1\nsupply:\n", []string{
-			`g.yaml:42:1: unknown key of the garden file, found "zzzzzz", expected one of site, sample-every, stages-by-heat, mixes, crops, products, hose, pots, lines, supply, limits, hardware, broker, journal`,
+			`g.yaml:42:1: unknown key of the garden file, found "zzzzzz", expected one of site, sample-every, stages-by-heat, mixes, crops, products, hose, pots, lines, supply, limits, hardware, broker, alarms, journal`,
 		}},
 		{"missing section", "site:\n  name: Test\n  latitude: 40.64\n  longitude: 22.94\n  elevation: 45 m\n  time-zone: Europe/Athens\n", "", []string{
 			`g.yaml:1:1: no "site", expected site: where the garden is`,
