@@ -29,6 +29,10 @@ func (j *Journal) AddDecision(d Decision) error {
 
 // Decisions returns the latest decisions between two times, newest first.
 func (j *Journal) Decisions(from, to time.Time, most int) ([]Decision, error) {
+	return j.decisions(`at_wall BETWEEN ?1 AND ?2 ORDER BY id DESC LIMIT ?3`, from.UnixMilli(), to.UnixMilli(), most)
+}
+
+func (j *Journal) decisions(where string, args ...any) ([]Decision, error) {
 	var out []Decision
 	err := j.query("decisions", func(rows *sql.Rows) error {
 		var d Decision
@@ -39,8 +43,7 @@ func (j *Journal) Decisions(from, to time.Time, most int) ([]Decision, error) {
 		d.At.Wall, d.Order = time.UnixMilli(at).UTC(), garden.OrderID(order)
 		out = append(out, d)
 		return nil
-	}, `SELECT at_wall,at_synced,zone,line,"order",cause,text FROM decisions
-		WHERE at_wall BETWEEN ? AND ? ORDER BY id DESC LIMIT ?`, from.UnixMilli(), to.UnixMilli(), most)
+	}, `SELECT at_wall,at_synced,zone,line,"order",cause,text FROM decisions WHERE `+where, args...)
 	return out, err
 }
 
@@ -120,6 +123,10 @@ func (j *Journal) AddNote(n Note) error {
 
 // Notes returns the observations since a time, oldest first.
 func (j *Journal) Notes(since time.Time) ([]Note, error) {
+	return j.notes(`at_wall>=?1 ORDER BY at_wall,id`, since.UnixMilli())
+}
+
+func (j *Journal) notes(where string, args ...any) ([]Note, error) {
 	var out []Note
 	err := j.query("notes", func(rows *sql.Rows) error {
 		var n Note
@@ -131,7 +138,7 @@ func (j *Journal) Notes(since time.Time) ([]Note, error) {
 		n.At.Wall, n.Value = time.UnixMilli(at).UTC(), known(v)
 		out = append(out, n)
 		return nil
-	}, `SELECT at_wall,at_synced,zone,kind,value,text,who FROM notes WHERE at_wall>=? ORDER BY at_wall,id`, since.UnixMilli())
+	}, `SELECT at_wall,at_synced,zone,kind,value,text,who FROM notes WHERE `+where, args...)
 	return out, err
 }
 

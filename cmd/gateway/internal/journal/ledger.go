@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"fmt"
 	"math"
+	"sync"
 	"time"
 
 	"fabricpot/control/garden"
@@ -12,7 +13,7 @@ import (
 
 // statements are what runs often, prepared once.
 type statements struct {
-	intend, settle, mark, sample, zone *sql.Stmt
+	intend, settle, mark, sample, zone, span *sql.Stmt
 }
 
 func (s *statements) prepare(j *Journal) (err error) {
@@ -29,6 +30,9 @@ func (s *statements) prepare(j *Journal) (err error) {
 		{&s.mark, j.easy, `UPDATE intents SET settled=1 WHERE id=?`},
 		{&s.sample, j.easy, `INSERT OR REPLACE INTO samples(probe,at_wall,at_synced,volts,water,temp_c,quality,fault) VALUES(?,?,?,?,?,?,?,?)`},
 		{&s.zone, j.easy, `INSERT OR REPLACE INTO zones(zone,at_wall,at_synced,water,refill,capacity,state,sd) VALUES(?,?,?,?,?,?,?,?)`},
+		{&s.span, j.easy, `INSERT INTO spans(zone,length,at_wall,n,sum,least,most,refill_n,refill_sum,sd_n,sd_sum) VALUES(?,?,?,?,?,?,?,?,?,?,?)
+			ON CONFLICT DO UPDATE SET n=n+excluded.n, sum=sum+excluded.sum, least=min(least,excluded.least), most=max(most,excluded.most),
+			refill_n=refill_n+excluded.refill_n, refill_sum=refill_sum+excluded.refill_sum, sd_n=sd_n+excluded.sd_n, sd_sum=sd_sum+excluded.sd_sum`},
 	} {
 		if *p.to, err = p.db.Prepare(p.sql); err != nil {
 			return err
@@ -38,12 +42,45 @@ func (s *statements) prepare(j *Journal) (err error) {
 }
 
 func (s *statements) close() {
-	for _, st := range []*sql.Stmt{s.intend, s.settle, s.mark, s.sample, s.zone} {
+	for _, st := range []*sql.Stmt{s.intend, s.settle, s.mark, s.sample, s.zone, s.span} {
 		if st != nil {
 			_ = st.Close() // its connection is closed next, and that reports
 		}
 	}
 	*s = statements{}
+}
+
+// queries are the reading statements, each prepared when it is first asked: to
+// parse one takes longer than to answer it from an index.
+type queries struct {
+	mu sync.Mutex
+	of map[string]*sql.Stmt
+}
+
+func (s *queries) prepared(db *sql.DB, q string) (*sql.Stmt, error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if st, ok := s.of[q]; ok {
+		return st, nil
+	}
+	st, err := db.Prepare(q)
+	if err != nil {
+		return nil, err
+	}
+	if s.of == nil {
+		s.of = map[string]*sql.Stmt{}
+	}
+	s.of[q] = st
+	return st, nil
+}
+
+func (s *queries) close() {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	for _, st := range s.of {
+		_ = st.Close() // its connection is closed next, and that reports
+	}
+	s.of = nil
 }
 
 // Intend has the order on stable storage when it returns nil. maxLitres is the
@@ -159,7 +196,11 @@ func (j *Journal) query(what string, each func(*sql.Rows) error, q string, args 
 	if j.read == nil {
 		return fmt.Errorf("journal: %s: %w", what, errClosed)
 	}
-	rows, err := j.read.Query(q, args...)
+	st, err := j.reading.prepared(j.read, q)
+	if err != nil {
+		return fmt.Errorf("journal: %s: %w", what, err)
+	}
+	rows, err := st.Query(args...)
 	if err != nil {
 		return fmt.Errorf("journal: %s: %w", what, err)
 	}

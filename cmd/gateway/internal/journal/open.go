@@ -41,6 +41,7 @@ type Journal struct {
 	clockID int64
 	names   map[string]int64
 	stmts   statements
+	reading queries
 }
 
 // Option changes how a journal is opened.
@@ -210,6 +211,7 @@ func (j *Journal) Close() error {
 
 func (j *Journal) shut() error {
 	j.stmts.close()
+	j.reading.close()
 	var errs []error
 	for _, db := range []**sql.DB{&j.read, &j.full, &j.easy} {
 		if *db != nil {

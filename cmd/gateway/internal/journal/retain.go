@@ -132,6 +132,12 @@ func (j *Journal) thin(mark string, from, end int64, to time.Duration) (next int
 				before, after = before+b, after+n
 			}
 		}
+		// Of what is older than its samples the spans of that length are kept no
+		// longer: the means have the same step.
+		if _, err := tx.ExecContext(ctx, `DELETE FROM spans WHERE length=?1 AND at_wall<?2 AND zone IN (SELECT id FROM names)`,
+			spanLengths()[0].Milliseconds(), next); err != nil {
+			return err
+		}
 		return j.setMeta(ctx, tx, mark, strconv.FormatInt(next, 10))
 	})
 	return next, before, after, err

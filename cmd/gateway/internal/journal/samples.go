@@ -62,6 +62,9 @@ func (j *Journal) AddSamples(b Batch) error {
 				return err
 			}
 		}
+		if err := j.addSpans(ctx, tx, b.Zones); err != nil {
+			return err
+		}
 		for i := range b.Skies {
 			if err := addSky(ctx, tx, &b.Skies[i]); err != nil {
 				return err

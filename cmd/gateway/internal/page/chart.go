@@ -62,6 +62,13 @@ func (p *Page) chart(w http.ResponseWriter, r *http.Request, v *visit) {
 	http.Error(w, tNoPast, http.StatusNotFound)
 }
 
+// warmChart reads the charts' font, which the library does when the first text
+// is measured: not while somebody waits for a picture.
+func warmChart() {
+	c := charts.NewPainter(charts.PainterOptions{OutputFormat: charts.ChartOutputSVG, Width: 20, Height: 20})
+	c.MeasureText("0", 0, charts.FontStyle{FontSize: 12})
+}
+
 // plot maps times and values to the canvas.
 type plot struct {
 	left, right, top, bottom int

@@ -89,18 +89,27 @@ func (f *fake) untouched() bool {
 // notebook is a History with nothing in it that keeps notes in memory.
 type notebook struct{ notes []journal.Note }
 
-func (*notebook) ZoneSeries(garden.ZoneID, time.Time, time.Time, int) ([]journal.Point, error) {
+func (*notebook) ZoneCourse(garden.ZoneID, time.Time, time.Time, int) ([]journal.Point, error) {
 	return nil, nil
 }
 func (*notebook) Rain(time.Time, time.Time, int) ([]journal.RainSpan, error) { return nil, nil }
-func (*notebook) DeliveriesSince(time.Time) ([]garden.PastDelivery, error)   { return nil, nil }
-func (*notebook) Decisions(time.Time, time.Time, int) ([]journal.Decision, error) {
+func (*notebook) Given(garden.LineID, time.Time, time.Time, int) ([]journal.GivenSpan, error) {
+	return nil, nil
+}
+func (*notebook) DecisionsOf(garden.ZoneID, time.Time, int) ([]journal.Decision, error) {
 	return nil, errors.New("card is gone")
 }
 func (*notebook) Feeds(garden.ZoneID, time.Time) ([]journal.Feed, error) { return nil, nil }
-func (n *notebook) Notes(time.Time) ([]journal.Note, error)              { return n.notes, nil }
-func (n *notebook) AddNote(x journal.Note) error                         { n.notes = append(n.notes, x); return nil }
-func (*notebook) Path() string                                           { return "journal.db" }
+func (n *notebook) NotesOf(z garden.ZoneID, _ time.Time, most int) (out []journal.Note, _ error) {
+	for i := len(n.notes) - 1; i >= 0 && len(out) < most; i-- {
+		if n.notes[i].Zone == z {
+			out = append(out, n.notes[i])
+		}
+	}
+	return out, nil
+}
+func (n *notebook) AddNote(x journal.Note) error { n.notes = append(n.notes, x); return nil }
+func (*notebook) Path() string                   { return "journal.db" }
 
 // stillStatus is a status of a garden: each zone half way to its refill point,
 // closed and confirmed.

@@ -21,12 +21,12 @@ var assets embed.FS
 // History is what the page reads of the journal, and the notes it writes.
 // *journal.Journal is one.
 type History interface {
-	ZoneSeries(z garden.ZoneID, from, to time.Time, points int) ([]journal.Point, error)
+	ZoneCourse(z garden.ZoneID, from, to time.Time, points int) ([]journal.Point, error)
 	Rain(from, to time.Time, parts int) ([]journal.RainSpan, error)
-	DeliveriesSince(t time.Time) ([]garden.PastDelivery, error)
-	Decisions(from, to time.Time, most int) ([]journal.Decision, error)
+	Given(line garden.LineID, from, to time.Time, parts int) ([]journal.GivenSpan, error)
+	DecisionsOf(zone garden.ZoneID, since time.Time, most int) ([]journal.Decision, error)
 	Feeds(zone garden.ZoneID, since time.Time) ([]journal.Feed, error)
-	Notes(since time.Time) ([]journal.Note, error)
+	NotesOf(zone garden.ZoneID, since time.Time, most int) ([]journal.Note, error)
 	AddNote(n journal.Note) error
 	Path() string
 }
@@ -122,6 +122,7 @@ func New(o Options) (*Page, error) {
 		pasts: pasts{of: map[pastKey]*keptPast{}}, reading: make(chan struct{}, 1),
 	}
 	p.watch.now = o.Now
+	warmChart()
 	o.Garden.EachZone(func(pot *garden.Pot, z *garden.Zone) {
 		ref := zoneRef{pot: pot, zone: z}
 		if l, ok := o.Garden.Line(z.Line); ok && z.Line != "" {

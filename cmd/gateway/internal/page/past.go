@@ -62,6 +62,9 @@ type past struct {
 	Ahead []journal.Point
 }
 
+// fineDays is how long a season may be to be drawn finer than by days.
+const fineDays = 60
+
 // bars is how many parts the litres given are added up in.
 const bars = 28
 
@@ -141,30 +144,31 @@ func (p *past) present(zs *runner.ZoneStatus, st *runner.Status, win window) {
 func (p *Page) queryPast(ref zoneRef, st *runner.Status, win window) (past, error) {
 	out := past{To: st.At, From: st.At.Add(-win.back)}
 	h := p.o.History
-	points, err := h.ZoneSeries(ref.zone.ID, out.From, out.To, win.points)
+	points, err := h.ZoneCourse(ref.zone.ID, out.From, out.To, win.points)
 	if err != nil {
 		return out, err
 	}
 	if len(points) > 1 {
-		// A season that began last week is shown as that week, drawn finer.
+		// A season that began last week is shown as that week, drawn finer; one
+		// of months is drawn by days, which are read in no time.
 		if first := points[0].At; first.Sub(out.From) > win.back/4 {
 			out.From = first
-			if points, err = h.ZoneSeries(ref.zone.ID, out.From, out.To, win.points); err != nil {
-				return out, err
+			if days := int(out.To.Sub(first) / (24 * time.Hour)); days <= fineDays || days > win.points {
+				if points, err = h.ZoneCourse(ref.zone.ID, out.From, out.To, win.points); err != nil {
+					return out, err
+				}
 			}
 		}
 	}
 	out.Points = points
 	if ref.line != nil {
-		all, err := h.DeliveriesSince(out.From)
+		given, err := h.Given(ref.line.ID, out.From, out.To, bars)
 		if err != nil {
 			return out, err
 		}
 		share := ref.line.ShareOf(ref.zone.ID)
-		for _, d := range all {
-			if d.Line == ref.line.ID {
-				out.give(d.ClosedAt.Wall, d.Litres*share)
-			}
+		for _, g := range given {
+			out.give(g.At, g.Litres*share)
 		}
 	}
 	rain, err := h.Rain(out.From, out.To, bars)

@@ -229,22 +229,17 @@ func (p *Page) readInto(m *potModel, st *runner.Status, ref zoneRef, zs *runner.
 		m.Rows = data.rows(win, v, st.At.Location())
 	}
 	const lookBack = 7 * 24 * time.Hour
-	decisions, errD := p.o.History.Decisions(st.At.Add(-lookBack), st.At, 400)
+	decisions, errD := p.o.History.DecisionsOf(ref.zone.ID, st.At.Add(-lookBack), 6)
 	for _, d := range decisions {
-		if d.Zone != ref.zone.ID || len(m.Decisions) == 6 {
-			continue
-		}
 		text := d.Text
 		if d.Cause != garden.NotRefused {
 			text += " (" + d.Cause.String() + ")"
 		}
 		m.Decisions = append(m.Decisions, pair{clock(d.At.Wall, st.At), text})
 	}
-	notes, errN := p.o.History.Notes(st.At.Add(-200 * 24 * time.Hour))
-	for i := len(notes) - 1; i >= 0 && len(m.Notes) < 8; i-- {
-		if n := &notes[i]; n.Zone == ref.zone.ID {
-			m.Notes = append(m.Notes, pair{clock(n.At.Wall, st.At), noteWords(n.Kind, n.Value, n.Text)})
-		}
+	notes, errN := p.o.History.NotesOf(ref.zone.ID, st.At.Add(-200*24*time.Hour), 8)
+	for _, n := range notes {
+		m.Notes = append(m.Notes, pair{clock(n.At.Wall, st.At), noteWords(n.Kind, n.Value, n.Text)})
 	}
 	if err := errors.Join(errD, errN); err != nil {
 		m.PastTrouble = sprintf(tPastBad, err)

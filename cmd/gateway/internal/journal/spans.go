@@ -1,0 +1,197 @@
+package journal
+
+import (
+	"context"
+	"database/sql"
+	"time"
+
+	"fabricpot/control/garden"
+)
+
+// schemaSpans keeps each zone's water by quarter hours, two hours and days, as
+// it is written: a season is drawn from two hundred rows, not from as many
+// thousand samples. Its indices find a line's water, a zone's decisions and the
+// rain without reading everybody else's.
+const schemaSpans = `
+CREATE TABLE spans(
+	zone INTEGER NOT NULL, length INTEGER NOT NULL, at_wall INTEGER NOT NULL,
+	n INTEGER NOT NULL, sum REAL NOT NULL, least REAL NOT NULL, most REAL NOT NULL,
+	refill_n INTEGER NOT NULL, refill_sum REAL NOT NULL, sd_n INTEGER NOT NULL, sd_sum REAL NOT NULL,
+	PRIMARY KEY(zone, length, at_wall)) WITHOUT ROWID;
+CREATE INDEX outcomes_line ON outcomes(line, closed_wall, litres);
+CREATE INDEX decisions_zone ON decisions(zone);
+CREATE INDEX skies_rain ON skies(at_wall, rain_mm) WHERE rain_mm>0;
+`
+
+// spansVersion is the schema that first had spans.
+const spansVersion = 5
+
+// spanLengths are the lengths that are kept, the shortest first.
+func spanLengths() []time.Duration {
+	return []time.Duration{15 * time.Minute, 2 * time.Hour, 24 * time.Hour}
+}
+
+// span is what a zone's samples of one length of time add up to.
+type span struct {
+	id, length, at   int64
+	n, refillN, sdN  int
+	sum, least, most float64
+	refillSum, sdSum float64
+}
+
+func (s *span) take(z *ZoneSample) {
+	w := z.Water.Value
+	if s.n == 0 {
+		s.least, s.most = w, w
+	}
+	s.n, s.sum, s.least, s.most = s.n+1, s.sum+w, min(s.least, w), max(s.most, w)
+	if z.Refill.Known && garden.Finite(z.Refill.Value) {
+		s.refillN, s.refillSum = s.refillN+1, s.refillSum+z.Refill.Value
+	}
+	if z.SD.Known && garden.Finite(z.SD.Value) {
+		s.sdN, s.sdSum = s.sdN+1, s.sdSum+z.SD.Value
+	}
+}
+
+// addSpans adds a batch to its spans: one row written for each zone and span
+// that it touches, however many samples it has.
+func (j *Journal) addSpans(ctx context.Context, tx *sql.Tx, zones []ZoneSample) error {
+	put := tx.StmtContext(ctx, j.stmts.span)
+	for _, length := range spanLengths() {
+		open := map[int64]*span{}
+		write := func(s *span) error {
+			_, err := put.ExecContext(ctx, s.id, s.length, s.at, s.n, s.sum, s.least, s.most, s.refillN, s.refillSum, s.sdN, s.sdSum)
+			return err
+		}
+		for i := range zones {
+			z := &zones[i]
+			if !z.Water.Known || !garden.Finite(z.Water.Value) {
+				continue
+			}
+			id := j.names["zone "+string(z.Zone)]
+			ms := length.Milliseconds()
+			at := floor(z.At.Wall.UnixMilli(), ms)
+			s := open[id]
+			if s != nil && s.at != at {
+				if err := write(s); err != nil {
+					return err
+				}
+				s = nil
+			}
+			if s == nil {
+				s = &span{id: id, length: ms, at: at}
+				open[id] = s
+			}
+			s.take(z)
+		}
+		for _, s := range open {
+			if err := write(s); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// floor rounds down to a multiple, before 1970 too.
+func floor(v, step int64) int64 {
+	r := v % step
+	if r < 0 {
+		r += step
+	}
+	return v - r
+}
+
+// ZoneCourse is ZoneSeries from the spans that are kept: what begins and ends
+// within a span counts with the whole of it, so that the two ends are as sharp
+// as a span is long. Where no span is short enough, or the journal is older than
+// keeping them, it is read from the samples.
+func (j *Journal) ZoneCourse(z garden.ZoneID, from, to time.Time, points int) ([]Point, error) {
+	a, b := from.UnixMilli(), to.UnixMilli()
+	if b <= a || points < 1 {
+		return nil, nil
+	}
+	length := int64(0)
+	for _, l := range spanLengths() {
+		if l.Milliseconds() <= (b-a)/int64(points) {
+			length = l.Milliseconds()
+		}
+	}
+	if length == 0 || j.version < spansVersion {
+		return j.ZoneSeries(z, from, to, points)
+	}
+	if whole, err := j.spansCover(z, a, length); err != nil || !whole {
+		if err != nil {
+			return nil, err
+		}
+		return j.ZoneSeries(z, from, to, points)
+	}
+	// Points begin and end with spans.
+	bucket := ((b-a)/int64(points) + length - 1) / length * length
+	begin := floor(a, length)
+	var out []Point
+	err := j.query("course of zone "+string(z), func(rows *sql.Rows) error {
+		var at int64
+		var p Point
+		var refill, sd sql.NullFloat64
+		if err := rows.Scan(&at, &p.Mean, &p.Min, &p.Max, &refill, &sd, &p.N); err != nil {
+			return err
+		}
+		p.At, p.Refill, p.SD = time.UnixMilli(max(at, a)).UTC(), known(refill), known(sd)
+		out = append(out, p)
+		return nil
+	}, `SELECT min(at_wall), sum(sum)/sum(n), min(least), max(most),
+			CASE WHEN sum(refill_n)>0 THEN sum(refill_sum)/sum(refill_n) END, CASE WHEN sum(sd_n)>0 THEN sum(sd_sum)/sum(sd_n) END, sum(n)
+		FROM spans WHERE zone=(SELECT id FROM names WHERE name=?1) AND length=?2 AND at_wall BETWEEN ?3 AND ?4
+		GROUP BY (at_wall-?3)/?5 ORDER BY 1`, "zone "+string(z), length, begin, b, bucket)
+	return out, err
+}
+
+// spansCover tells whether the samples since a time are in the spans: those of a
+// journal that began with an older schema are not.
+func (j *Journal) spansCover(z garden.ZoneID, from, length int64) (bool, error) {
+	var sample, first sql.NullInt64
+	err := j.query("spans", func(rows *sql.Rows) error { return rows.Scan(&sample, &first) },
+		`SELECT (SELECT min(at_wall) FROM zones WHERE zone=id AND at_wall>=?2 AND water IS NOT NULL),
+			(SELECT min(at_wall) FROM spans WHERE zone=id AND length=?3 AND at_wall>?2-?3) FROM names WHERE name=?1`, "zone "+string(z), from, length)
+	return !sample.Valid || first.Valid && first.Int64 <= sample.Int64, err
+}
+
+// GivenSpan is the water a line gave in one part of a span, L.
+type GivenSpan struct {
+	At     time.Time
+	Litres float64
+}
+
+// Given adds up what a line gave between two times in that many equal parts,
+// oldest first, by when each delivery closed; parts without water are left out.
+func (j *Journal) Given(line garden.LineID, from, to time.Time, parts int) ([]GivenSpan, error) {
+	a, b := from.UnixMilli(), to.UnixMilli()
+	if b <= a || parts < 1 {
+		return nil, nil
+	}
+	bucket := (b-a)/int64(parts) + 1
+	var out []GivenSpan
+	err := j.query("water of line "+string(line), func(rows *sql.Rows) error {
+		var n int64
+		var s GivenSpan
+		if err := rows.Scan(&n, &s.Litres); err != nil {
+			return err
+		}
+		s.At = time.UnixMilli(a + n*bucket).UTC()
+		out = append(out, s)
+		return nil
+	}, `SELECT (closed_wall-?2)/?4, sum(litres) FROM outcomes WHERE line=?1 AND closed_wall BETWEEN ?2 AND ?3 AND litres>0 GROUP BY 1 ORDER BY 1`,
+		string(line), a, b, bucket)
+	return out, err
+}
+
+// DecisionsOf returns a zone's latest decisions since a time, newest first.
+func (j *Journal) DecisionsOf(zone garden.ZoneID, since time.Time, most int) ([]Decision, error) {
+	return j.decisions(`zone=?1 AND at_wall>=?2 ORDER BY id DESC LIMIT ?3`, string(zone), since.UnixMilli(), most)
+}
+
+// NotesOf returns a zone's latest observations since a time, newest first.
+func (j *Journal) NotesOf(zone garden.ZoneID, since time.Time, most int) ([]Note, error) {
+	return j.notes(`zone=?1 AND at_wall>=?2 ORDER BY at_wall DESC,id DESC LIMIT ?3`, string(zone), since.UnixMilli(), most)
+}
