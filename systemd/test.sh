@@ -54,13 +54,14 @@ for arch in amd64:x86-64 arm64:aarch64 armhf:ARM; do
   dpkg-deb -c "$p" | awk '$2!="root/root"{print; bad=1} END{exit bad}' || fail "owners in $p"
   for f in usr/bin/gateway usr/lib/systemd/system/$name.service usr/lib/systemd/system/fabricpot-backup.timer \
     usr/lib/sysusers.d/fabricpot.conf usr/lib/tmpfiles.d/fabricpot.conf usr/lib/udev/rules.d/60-fabricpot.rules \
-    usr/share/man/man1/gateway.1.gz usr/share/man/man1/gateway-run.1.gz usr/share/man/man1/gateway-close-all.1.gz \
+    usr/share/man/man1/gateway.1.gz usr/share/man/man1/gateway-run.1.gz usr/share/man/man1/gateway-close-all.1.gz usr/share/man/man1/gateway-reload.1.gz \
     usr/share/bash-completion/completions/gateway usr/share/zsh/vendor-completions/_gateway \
     usr/share/fish/vendor_completions.d/gateway.fish usr/share/doc/$name/install.md usr/share/doc/$name/wiring.svg \
     usr/share/doc/$name/first-season.md usr/share/doc/$name/examples/garden.yaml etc/systemd/journald.conf.d/fabricpot.conf; do
     [ -s "$work/x/$f" ] || fail "$p lacks $f"
   done
   cmp -s testdata/terrace.yaml "$work/x/usr/share/doc/$name/examples/garden.yaml" || fail "$p: example garden"
+  [ "$(gunzip -c "$work/x/usr/share/doc/$name/notices.gz" | grep -c "^==== ")" -eq "$(grep -vc "^std " systemd/package/licences.txt)" ] || fail "$p: notices of the linked libraries"
   (cd "$work/x" && md5sum --quiet -c <(dpkg-deb -I "$p" md5sums)) || fail "$p: sums"
 done
 zcat "$work/x/usr/share/man/man1/gateway-run.1.gz" | grep -q '/run/fabricpot/gateway.sock' || fail "man page shows the builder's socket"
