@@ -17,6 +17,8 @@ const (
 	JournalUnwritable
 	// ControlOff: automatic control is off.
 	ControlOff
+	// PumpDry: the pump ran and no flow was counted.
+	PumpDry
 	// SupplyGone: no line gets water, whichever is opened.
 	SupplyGone
 	// OrderWithoutFlow: a line is open and the meter stands still.
@@ -35,6 +37,8 @@ const (
 	CapReached
 	// Frost: lines are locked by cold.
 	Frost
+	// GaugeDoubtful: a flow meter, rain gauge or float can't be believed.
+	GaugeDoubtful
 	// LinkLost: the broker is away.
 	LinkLost
 	// BusDead: no converter of a bus answers.
@@ -80,6 +84,8 @@ var characters = [kinds]character{
 		next: "free some space or replace the card", on: time.Minute, off: 10 * time.Minute},
 	ControlOff: {name: "automatic control is off", text: "only small survival doses are given",
 		next: "turn it on again with 'gateway automatic on' when you are ready", on: 10 * time.Minute},
+	PumpDry: {name: "pump without flow", text: "the pump ran and the meter counted nothing, so it was stopped",
+		next: "look at tank, suction hose and strainer before it runs again; a meter that stands still looks the same", off: 10 * time.Minute},
 	SupplyGone: {name: "no water from the supply", text: "no line gets any water, whichever is opened",
 		next: "look at the tap, the hand valve, the filter and the pump; a meter that stands still looks the same", on: time.Minute, off: time.Minute},
 	OrderWithoutFlow: {name: "no flow", text: "a line is open and no water flows",
@@ -99,6 +105,8 @@ var characters = [kinds]character{
 		next: "look for a leak; if the plants have grown, raise the line's daily cap", off: 6 * time.Hour},
 	Frost: {name: "locked by frost", text: "it is too cold to water",
 		next: "nothing: the lines open again when it is warmer; protect the fittings", off: time.Hour, band: 0.5, of: "°C"},
+	GaugeDoubtful: {name: "gauge in doubt", text: "what it counts can't be believed, so it is not used",
+		next: "look at its plug, its cable beside motors, and the resistor at its pin", on: time.Minute, off: 10 * time.Minute},
 	LinkLost: {name: "broker away", text: "the link to the broker is down",
 		next: "look at the broker and the network; watering at this board goes on", on: 2 * time.Minute, off: time.Minute},
 	BusDead: {name: "bus does not answer", text: "no converter of the bus answers",

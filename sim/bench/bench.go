@@ -26,6 +26,12 @@ type Terrace interface {
 	TempAt(zone int, depthCM float64) float64
 }
 
+// pumped is a terrace whose lines a pump may feed.
+type pumped interface {
+	// SetPump runs or stops the pump from Now on.
+	SetPump(on bool)
+}
+
 // Options choose how imperfect the hardware is. Where a zero means a default, a
 // negative number means none.
 type Options struct {
@@ -77,6 +83,7 @@ type Bench struct {
 	buses   []*Bus
 	pins    []*Pin // in the order of garden.Lines
 	doses   []*Pin // of injectors, in the same order; nil where there is none
+	pump    *Pin   // nil where there is none
 }
 
 // New wires a garden's probes and lines to a terrace. Garden and terrace must
@@ -108,6 +115,9 @@ func New(g *garden.Garden, t Terrace, clk *Clock, o Options) (*Bench, error) {
 			dose = &Pin{bench: b, line: g.Lines[i].ID, number: inj.Pin, activeLow: inj.ActiveLow, doses: true}
 		}
 		b.doses = append(b.doses, dose)
+	}
+	if p := g.Supply.Pump; p.Fitted {
+		b.pump = &Pin{bench: b, line: "pump", number: p.Pin, activeLow: p.ActiveLow, pumps: true}
 	}
 	return b, nil
 }
@@ -188,6 +198,10 @@ func (b *Bench) InjectorPin(line garden.LineID) *Pin {
 	}
 	return nil
 }
+
+// PumpPin is the output that runs the pump; nil where there is none. Its valve
+// faults are the motor's.
+func (b *Bench) PumpPin() *Pin { return b.pump }
 
 // Input is a probe as it is wired, for faults; false for an unknown one.
 func (b *Bench) Input(id garden.ProbeID) (*Input, bool) {

@@ -42,6 +42,7 @@ type Pin struct {
 	number    int
 	activeLow bool
 	doses     bool // an injector's: it moves no water
+	pumps     bool // the pump's
 	broken    error
 
 	// Mutable.
@@ -95,7 +96,9 @@ func (p *Pin) apply() {
 	}
 	p.flowing = open
 	p.bench.Advance()
-	if !p.doses {
+	if t, ok := p.bench.terrace.(pumped); ok && p.pumps {
+		t.SetPump(open)
+	} else if !p.doses && !p.pumps {
 		p.bench.terrace.SetValve(p.line, open)
 	}
 }

@@ -17,6 +17,7 @@ type plumbing struct {
 	cut      bool
 	meterOff bool
 	meterL   float64
+	pump     pump
 	lines    []line
 	fed      []float64 // nitrogen to each zone in the present segment, mg/h
 	// flows holds each outlet's litres per hour in the present segment.
@@ -125,6 +126,7 @@ func (p *plumbing) flow(hours float64, inflow []float64) {
 	if asked > 0 {
 		share = p.share(asked, hours)
 	}
+	p.pump.run(hours, asked > 0, share > 0)
 	if p.hasTank {
 		p.tankL = math.Max(0, math.Min(p.supply.TankL.Value, p.tankL+hours*(p.refill-asked*share)))
 	}
@@ -159,7 +161,7 @@ func (p *plumbing) flow(hours float64, inflow []float64) {
 // with the square of the flow, emitters answer with their exponent, and no more
 // comes than the supply can carry or the tank holds.
 func (p *plumbing) share(asked, hours float64) float64 {
-	if p.cut {
+	if p.cut || p.supply.Pump.Fitted && !p.pump.on {
 		return 0
 	}
 	share := 1.0

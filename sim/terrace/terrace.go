@@ -200,6 +200,9 @@ func (t *Terrace) LineLitres(id garden.LineID) float64 {
 	return 0
 }
 
+// RainMM is the rain on the sky's side of everything since the beginning, mm.
+func (t *Terrace) RainMM() float64 { return t.rainMM }
+
 // Weather is what a sensor on the terrace would say now. RainMM is the rain since
 // the last call.
 func (t *Terrace) Weather() garden.WeatherNow {

@@ -1,22 +1,69 @@
 package runner
 
-import "fabricpot/control/garden"
+import (
+	"fmt"
+	"time"
 
-// Gauges is what is measured of the water itself, between the supply and the
-// lines. Both methods are called from the goroutine that ends pulses as well,
-// so they return at once.
+	"fabricpot/control/alarm"
+	"fabricpot/control/garden"
+)
+
+// Gauges is what is measured of the water itself: between the supply and the
+// lines, in the tank, and from the sky. Its methods return at once, since they
+// are called from the goroutine that ends pulses as well.
 type Gauges interface {
 	// MeterL is what a flow meter on the supply has counted in all, litres;
-	// absent where there is none or it does not answer.
-	MeterL() garden.Measured
+	// absent where there is none or it can't be believed.
+	MeterL(now garden.Moment) garden.Measured
 	// TankL is what the tank holds, litres, reserve included.
 	TankL() garden.Measured
+	// Float is what a float switch in the tank says.
+	Float(now garden.Moment) garden.Float
+	// RainMM is the rain since it was last asked, mm; absent where there is no
+	// gauge or it can't be believed.
+	RainMM(now garden.Moment) garden.Measured
+	// Worries are what a person should know of them.
+	Worries(now garden.Moment) []Worry
 }
 
-// count tells the guard what the meter says. A garden without a meter never
-// calls it, so that pulses go by nominal flow.
+// count tells the guard what meter and float say. A garden without a meter never
+// tells of one, so that pulses go by nominal flow.
 func (l *Loop) count(now garden.Moment) {
+	if l.p.Gauges == nil {
+		return
+	}
+	if f := l.p.Gauges.Float(now); f != garden.NoFloat {
+		l.p.Guard.Float(now, f)
+	}
 	if l.metered {
-		l.p.Guard.Meter(now, l.p.Gauges.MeterL())
+		l.p.Guard.Meter(now, l.p.Gauges.MeterL(now))
+	}
+}
+
+// gauge takes in what is measured of tank and rain.
+func (l *Loop) gauge(now garden.Moment) {
+	if l.p.Gauges == nil {
+		return
+	}
+	l.obs.TankL = l.p.Gauges.TankL()
+	// A gauge on the terrace knows better than a station elsewhere.
+	if mm := l.p.Gauges.RainMM(now); mm.Known {
+		l.obs.Now.RainMM = mm
+	}
+}
+
+// worry tells the book of gauges in doubt, an empty tank and a dry pump.
+func (l *Loop) worry(now garden.Moment) {
+	if l.p.Gauges == nil {
+		return
+	}
+	for _, w := range l.p.Gauges.Worries(now) {
+		l.watch.hold(now, w.Kind, w.Subject, w.Text)
+	}
+	if l.p.Gauges.Float(now) == garden.FloatDown {
+		l.watch.hold(now, alarm.TankLow, "", "the float says that it is empty, or its wire is broken")
+	}
+	if p := l.p.Guard.Pump(now); p.LockedFor > 0 {
+		l.watch.hold(now, alarm.PumpDry, "", fmt.Sprintf("no flow was counted while it ran, %d times in a row; it rests for %v", p.DryRuns, p.LockedFor.Round(time.Minute)))
 	}
 }

@@ -227,9 +227,7 @@ func (l *Loop) Tick(now garden.Moment) {
 	l.EndPulses(now)
 	l.obs.Readings = l.p.Sampler.Sample(now, l.obs.Readings[:0])
 	l.p.Sky.Observe(now, &l.obs)
-	if l.p.Gauges != nil {
-		l.obs.TankL = l.p.Gauges.TankL()
-	}
+	l.gauge(now)
 	l.takeEnded()
 	l.obs.Asks = append(l.obs.Asks[:0], l.asks...)
 	l.asks = l.asks[:0]

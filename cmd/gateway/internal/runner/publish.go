@@ -30,6 +30,7 @@ func (l *Loop) observe(now garden.Moment) {
 			l.watch.hold(now, w.Kind, w.Subject, w.Text)
 		}
 	}
+	l.worry(now)
 	l.watch.flow(now, &l.obs, lines, l.p.Guard.Stray())
 	l.watch.cold(now, l.env())
 	l.waiting = l.p.Plan.Waiting(l.p.State, l.waiting[:0])

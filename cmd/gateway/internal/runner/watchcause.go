@@ -34,7 +34,10 @@ func newCauses(g *garden.Garden) causes {
 		link(alarm.LineFaulted, id, alarm.Cause{Kind: alarm.NotClosed, Subject: id})
 		link(alarm.CapReached, id, alarm.Cause{Kind: alarm.FlowTooHigh, Subject: id})
 	}
-	link(alarm.SupplyShort, "", dry, alarm.Cause{Kind: alarm.TankLow})
+	pump := alarm.Cause{Kind: alarm.PumpDry}
+	link(alarm.PumpDry, "", alarm.Cause{Kind: alarm.TankLow})
+	link(alarm.SupplyGone, "", pump, alarm.Cause{Kind: alarm.TankLow})
+	link(alarm.SupplyShort, "", pump, dry, alarm.Cause{Kind: alarm.TankLow})
 	lineOf := map[garden.ZoneID]string{}
 	g.EachZone(func(_ *garden.Pot, z *garden.Zone) { lineOf[z.ID] = string(z.Line) })
 	for zone, line := range lineOf {

@@ -120,6 +120,7 @@ func NewBench(g *garden.Garden, o Options) (*Bench, error) {
 			b.remote = append(b.remote, remoteLine{id: l.ID, act: act[l.ID]})
 		}
 	}
+	b.behindPump(act, o.coil)
 	var ledger valves.Ledger = noLedger{}
 	if o.Journal != nil {
 		ledger = o.Journal
@@ -130,7 +131,7 @@ func NewBench(g *garden.Garden, o Options) (*Bench, error) {
 	if o.Watched {
 		b.times = runner.NewReadTimes(b.Clock.Now)
 	}
-	sampler, weather, err := b.senses(g, &sky{soil: soil, rows: o.Weather}, o.Far)
+	sampler, weather, err := b.senses(g, &sky{soil: soil, rows: o.Weather, gauged: g.Rain.Fitted}, o.Far)
 	if err != nil {
 		return nil, err
 	}
@@ -138,10 +139,14 @@ func NewBench(g *garden.Garden, o Options) (*Bench, error) {
 		sampler = o.sampler(sampler)
 	}
 	kept, _ := o.Journal.(runner.FeedJournal)
+	water, err := b.gauges(o.Seed)
+	if err != nil {
+		return nil, err
+	}
 	b.Loop, err = runner.New(runner.Parts{
 		Feeding: feeds, FeedJournal: kept,
 		Garden: g, Plan: plan, State: b.State, Sampler: sampler, Guard: b.Guard,
-		Gauges: b.gauges(), ReadTimes: b.times, SinceBoot: o.SinceBoot,
+		Gauges: water, ReadTimes: b.times, SinceBoot: o.SinceBoot,
 		Sky: weather, Far: o.Far, Journal: o.Journal, History: o.History, JournalPath: o.JournalPath, Tell: o.Tell,
 	})
 	if err != nil {
@@ -194,6 +199,9 @@ func (b *Bench) Die(release bool) {
 		if dose := b.Wires.InjectorPin(l.ID); dose != nil {
 			_ = dose.Out(gpio.Level(l.Injector.ActiveLow))
 		}
+	}
+	if p := b.Wires.PumpPin(); p != nil && release {
+		_ = p.Out(gpio.Level(b.Garden.Supply.Pump.ActiveLow))
 	}
 	b.Wires.Advance()
 }

@@ -7,6 +7,7 @@ import (
 	"fabricpot/control"
 	"fabricpot/control/alarm"
 	"fabricpot/control/garden"
+	"fabricpot/sim/bench"
 )
 
 // memBook is the journal of a campaign: what the real one promises, in memory,
@@ -42,8 +43,11 @@ func newMemBook(w *witness) *memBook {
 }
 
 func (m *memBook) noise(perHour float64) {
-	g := m.gauge()
-	g.noisePerH, g.noiseFrom = perHour, g.b.Clock.Now()
+	fault := bench.ContactGhosts
+	if perHour == 0 {
+		fault = bench.ContactHealthy
+	}
+	m.gauge().meter.Fail(fault, perHour)
 }
 
 func (m *memBook) deaf(yes bool) { m.gauge().lost = yes }

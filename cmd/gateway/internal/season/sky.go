@@ -17,6 +17,8 @@ type sky struct {
 	soil *terrace.Terrace
 	rows []garden.DayWeather
 	at   int
+	// gauged tells that rain is measured by a gauge of the garden's own.
+	gauged bool
 }
 
 // Observe fills in the weather of a tick.
@@ -24,6 +26,9 @@ func (s *sky) Observe(now garden.Moment, obs *garden.Observed) {
 	obs.Today = s.soil.Day()
 	obs.Now = s.soil.Weather()
 	obs.Now.At = now
+	if s.gauged {
+		obs.Now.RainMM = garden.Measured{}
+	}
 	// Rows are in order and ticks go forward.
 	for s.at < len(s.rows) && !s.rows[s.at].Date.After(obs.Today.Date) {
 		s.at++
