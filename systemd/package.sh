@@ -34,6 +34,18 @@ env -i RUNTIME_DIRECTORY=/run/fabricpot "$work/host" papers --date "$SOURCE_DATE
 printf '%s (%s) unstable; urgency=medium\n\n  * Built from the source of that day.\n\n -- %s  %s\n' \
   "$name" "$version" "$maintainer" "$(date -u -R -d "@$SOURCE_DATE_EPOCH")" >"$work/changelog"
 
+# Every linked library's notice, as its licence asks.
+{
+  echo "Go"; cat "$(go env GOROOT)/LICENSE"
+  GOOS=linux go list -deps -f '{{with .Module}}{{if not .Main}}{{.Path}} {{.Dir}}{{end}}{{end}}' ./cmd/gateway | sort -u |
+    while read -r module dir; do
+      printf '\n%s\n' "==== $module ===="
+      (cd "$dir" && for f in LICEN* COPYING* NOTICE* edl-v10 licenses/ftl.txt; do
+        [ ! -f "$f" ] || { printf -- '-- %s\n' "$f"; cat "$f"; }
+      done)
+    done
+} >"$work/notices"
+
 for arch in "$@"; do
   root=$work/$arch
   case $arch in
@@ -70,6 +82,9 @@ for arch in "$@"; do
     put 0644 "$here/dropins/$d.conf" "$doc/examples/$d.conf"
   done
   put 0644 "$here/package/copyright" "$doc/copyright"
+  put 0644 "$here/package/licences.txt" "$doc/licences.txt"
+  put 0644 "$work/notices" "$doc/notices"
+  gzip -9n "$doc/notices"
   put 0644 "$work/changelog" "$doc/changelog"
   gzip -9n "$doc/changelog"
   put 0644 "$here/package/lintian-overrides" "$root/usr/share/lintian/overrides/$name"
