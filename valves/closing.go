@@ -34,6 +34,7 @@ func (g *Guard) Advance(now garden.Moment) []garden.Delivery {
 			g.confirm(now, ln)
 		}
 	}
+	g.repeatCloses(now)
 	out := g.ended
 	g.ended = nil
 	return out
@@ -105,6 +106,7 @@ func (g *Guard) closeAll(now garden.Moment) []garden.Delivery {
 		case ln.pos == open:
 			ln.pulse.end = garden.Stopped
 		}
+		ln.again.begin(now)
 		g.close(now, ln)
 	}
 	out := g.ended
@@ -253,6 +255,7 @@ func (g *Guard) finish(now garden.Moment, ln *line) {
 		return
 	}
 	ln.pulse = nil
+	ln.again.begin(now)
 	if late {
 		p.end = garden.Faulted
 	}

@@ -43,7 +43,8 @@ type line struct {
 	flowLPH float64
 	maxDose time.Duration
 	bounds
-	wait wait
+	wait  wait
+	again again
 
 	pos position
 	// pulse is the opening in progress; it outlives pos == open until the
@@ -161,6 +162,7 @@ func newLine(g *garden.Garden, gl *garden.Line, act Actuator, o Options) (*line,
 		ln.act = Unassigned{}
 	}
 	ln.maxDose = max(0, gl.Injector.MaxRun)
+	ln.again.latching = gl.Valve.Latch != nil
 	if gl.MaxOn > 0 {
 		ln.maxOn = min(ln.maxOn, gl.MaxOn)
 	}

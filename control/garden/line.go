@@ -68,10 +68,21 @@ type Valve struct {
 	Pin  int
 	// ActiveLow is set for driver boards that energise on a low level.
 	ActiveLow bool
+	// Latch is set where pulses switch it; Pin then opens it.
+	Latch *Latch
 	// Node is a remote valve's name.
 	Node string
 	// Plain is set where the remote valve is a device with no notion of ours.
 	Plain *PlainValve
+}
+
+// Latch is how a latching valve is switched: a pulse on the valve's own pin opens
+// it, a pulse on another closes it. It stays as it is without power.
+type Latch struct {
+	// ClosePin is the other's number on the same chip.
+	ClosePin int
+	// Pulse is how long either is on.
+	Pulse time.Duration
 }
 
 // Hardware is what the garden hangs on.

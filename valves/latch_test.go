@@ -1,0 +1,200 @@
+package valves
+
+import (
+	"errors"
+	"fmt"
+	"sync/atomic"
+	"testing"
+	"time"
+
+	"fabricpot/control/garden"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"periph.io/x/conn/v3/gpio"
+)
+
+// twoPins are the outputs of a latching valve, with everything that happens to
+// them in one log, and the plunger they move.
+type twoPins struct {
+	t      *testing.T
+	log    []string
+	on     [2]bool
+	calls  int
+	failAt int // the number of the call that fails, from 1; 0 none
+	slept  time.Duration
+	moved  string
+}
+
+type onePin struct {
+	gpio.PinIO // only what is overridden below may be called
+	both       *twoPins
+	n          int
+	activeLow  bool
+}
+
+var pinNames = [2]string{"open", "close"}
+
+func (p onePin) String() string { return pinNames[p.n] }
+
+func (p onePin) Out(l gpio.Level) error {
+	b := p.both
+	b.calls++
+	on := bool(l) != p.activeLow
+	if b.calls == b.failAt {
+		return errors.New("driver gone")
+	}
+	b.on[p.n] = on
+	assert.False(b.t, b.on[0] && b.on[1], "both outputs on: a short circuit")
+	b.log = append(b.log, fmt.Sprintf("%s %v", p, on))
+	return nil
+}
+
+func (b *twoPins) Sleep(d time.Duration) {
+	b.slept += d
+	for i, on := range b.on {
+		if on {
+			b.moved = pinNames[i]
+		}
+	}
+}
+
+func newTwoPins(t *testing.T, activeLow bool) (*twoPins, *Latch) {
+	b := &twoPins{t: t}
+	l, err := NewLatch(onePin{both: b, n: 0, activeLow: activeLow}, onePin{both: b, n: 1, activeLow: activeLow}, activeLow, 50*time.Millisecond, b)
+	require.NoError(t, err)
+	return b, l
+}
+
+func granted() Grant {
+	live := &atomic.Bool{}
+	live.Store(true)
+	return Grant{line: "chilli", order: 1, maxOn: time.Minute, live: live}
+}
+
+func TestLatch(t *testing.T) {
+	for _, activeLow := range []bool{false, true} {
+		t.Run(fmt.Sprintf("active low %v", activeLow), func(t *testing.T) {
+			b, l := newTwoPins(t, activeLow)
+			closed, known := l.Closed()
+			assert.False(t, closed || known, "unknown until a pulse was given")
+			assert.Zero(t, b.calls, "nothing is driven before that")
+			require.NoError(t, l.Close())
+			assert.Equal(t, []string{"open false", "close true", "close false"}, b.log)
+			assert.Equal(t, 50*time.Millisecond, b.slept)
+			closed, known = l.Closed()
+			assert.True(t, closed && known)
+
+			assert.ErrorIs(t, l.Open(Grant{}), ErrNoGrant)
+			b.log = nil
+			require.NoError(t, l.Open(granted()))
+			assert.Equal(t, []string{"close false", "open true", "open false"}, b.log)
+			assert.Equal(t, [2]bool{}, b.on, "no current in between")
+			closed, known = l.Closed()
+			assert.True(t, known)
+			assert.False(t, closed)
+			b.log = nil
+			require.NoError(t, l.Close())
+			require.NoError(t, l.Close())
+			assert.Len(t, b.log, 6, "a close is given again whatever is believed")
+		})
+	}
+}
+
+// TestLatchFailsAtEveryStep: wherever a driver fails, nothing is believed closed
+// that was not pulsed, no two outputs are on, and none stays on that could be
+// released.
+func TestLatchFailsAtEveryStep(t *testing.T) {
+	for _, what := range []string{"open", "close"} {
+		for n := 1; n <= 4; n++ {
+			t.Run(fmt.Sprintf("%s, call %d", what, n), func(t *testing.T) {
+				b, l := newTwoPins(t, false)
+				require.NoError(t, l.Close())
+				b.calls, b.failAt, b.moved = 0, n, ""
+				do := l.Close
+				if what == "open" {
+					do = func() error { return l.Open(granted()) }
+				}
+				err := do()
+				closed, known := l.Closed()
+				assert.Equal(t, [2]bool{}, b.on, "a coil stays on")
+				switch {
+				case n == 2:
+					require.Error(t, err)
+					assert.Empty(t, b.moved)
+					assert.False(t, closed || known)
+				case err == nil:
+					// A second try of a release worked, or the call never came.
+					assert.Equal(t, what, b.moved)
+					assert.True(t, known)
+				default:
+					assert.False(t, closed || known)
+				}
+			})
+		}
+	}
+	t.Run("an output that can't be released is said so, and no pulse is given against it", func(t *testing.T) {
+		b, l := newTwoPins(t, false)
+		require.NoError(t, l.Close())
+		bad := onePin{both: b, n: 0}
+		l.open = dead{bad}
+		b.moved = ""
+		err := l.Close()
+		require.ErrorContains(t, err, "cut its supply")
+		assert.Empty(t, b.moved)
+		closed, known := l.Closed()
+		assert.False(t, closed || known)
+	})
+	t.Run("a pulse no valve takes", func(t *testing.T) {
+		for _, d := range []time.Duration{0, -1, 9 * time.Millisecond, 201 * time.Millisecond, time.Hour} {
+			_, err := NewLatch(onePin{}, onePin{}, false, d, &twoPins{})
+			assert.Error(t, err, d)
+		}
+	})
+}
+
+// dead is an output that takes nothing.
+type dead struct{ onePin }
+
+func (dead) Out(gpio.Level) error { return errors.New("driver gone") }
+
+// TestClosesAreRepeated: a latching valve is told again soon after each close and
+// every hour, another one is not.
+func TestClosesAreRepeated(t *testing.T) {
+	r := newRig(t, func(g *garden.Garden, _ *Options) {
+		g.Lines[0].Valve.Latch = &garden.Latch{ClosePin: 5, Pulse: 50 * time.Millisecond}
+	})
+	v, other := r.valves["chilli"], r.valves["chard"]
+	start := other.closes
+	v.closes = 0
+	closesAt := func(d time.Duration) int {
+		r.Advance(at(time.Hour + d))
+		return v.closes
+	}
+	assert.Equal(t, 0, closesAt(9*time.Second))
+	assert.Equal(t, 1, closesAt(10*time.Second))
+	assert.Equal(t, 1, closesAt(69*time.Second))
+	assert.Equal(t, 2, closesAt(70*time.Second))
+	assert.Equal(t, 3, closesAt(11*time.Minute+10*time.Second))
+	assert.Equal(t, 4, closesAt(72*time.Minute))
+	assert.Equal(t, 5, closesAt(133*time.Minute))
+	assert.Equal(t, start, other.closes)
+
+	// A watering begins the series anew, and is not disturbed by it.
+	now := at(4 * time.Hour)
+	r.Advance(now)
+	v.closes = 0
+	_, opened := r.Request(now, Env{}, r.order("chilli", 8, 2*time.Hour))
+	require.True(t, opened)
+	r.Advance(now.Add(30 * time.Minute))
+	assert.Zero(t, v.closes)
+	r.Advance(now.Add(61 * time.Minute))
+	assert.Equal(t, 1, v.closes)
+	r.Advance(now.Add(61*time.Minute + 11*time.Second))
+	assert.Equal(t, 2, v.closes)
+	v.failCloses = 1
+	r.Advance(now.Add(63 * time.Minute))
+	assert.Equal(t, []garden.LineID{"chilli"}, r.Unconfirmed(), "one that fails is not believed closed")
+	r.Advance(now.Add(64 * time.Minute))
+	assert.Empty(t, r.Unconfirmed())
+}
