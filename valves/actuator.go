@@ -27,6 +27,7 @@ type Grant struct {
 	order garden.OrderID
 	maxOn time.Duration
 	kind  garden.OrderKind
+	doses bool
 	live  *atomic.Bool
 }
 
@@ -41,7 +42,10 @@ func (g Grant) MaxOn() time.Duration { return g.maxOn }
 // Order is the order the grant was made for.
 func (g Grant) Order() garden.OrderID { return g.order }
 
-// Kind is what that order is for: an injector is engaged for Feeding alone.
+// Doses reports whether the line's injector is to be engaged.
+func (g Grant) Doses() bool { return g.doses }
+
+// Kind is what that order is for.
 func (g Grant) Kind() garden.OrderKind { return g.kind }
 
 // Line is the line the grant was made for.

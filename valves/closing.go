@@ -149,6 +149,9 @@ func (g *Guard) NextDeadline() (time.Duration, bool) {
 			at, any = t, true
 		}
 	}
+	if t, ok := g.doseDeadline(); ok && (!any || t < at) {
+		at, any = t, true
+	}
 	if t, ok := g.pumpDeadline(); ok && (!any || t < at) {
 		at, any = t, true
 	}
@@ -173,6 +176,7 @@ func (g *Guard) Unconfirmed() []garden.LineID {
 // held.
 func (g *Guard) closeDue(now garden.Moment) {
 	g.protect(now)
+	g.doses(now)
 	for _, ln := range g.lines {
 		p := ln.pulse
 		if ln.pos != open || p == nil {
@@ -268,6 +272,7 @@ func (g *Guard) finish(now garden.Moment, ln *line) {
 	if p.byMeter {
 		d.Litres, d.Metered = p.meteredL, true
 	}
+	d.DosedL, d.DoseDry = p.dosedL(d.Litres), p.dose.dry
 	// A meter may be dead or blocked emitters may hold water back; against the
 	// caps counts whichever says more.
 	charged := max(flowed, p.meteredL)

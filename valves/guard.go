@@ -42,6 +42,9 @@ type line struct {
 	act     Actuator
 	flowLPH float64
 	maxDose time.Duration
+	// flowProof is how soon a meter must count while the injector runs, 0 for no
+	// proof.
+	flowProof time.Duration
 	bounds
 	wait  wait
 	again again
@@ -74,6 +77,7 @@ type pulse struct {
 	byMeter  bool
 	meteredL float64
 	end      garden.Ending
+	dose     dosing
 	// unwritten: given on the no-journal budget.
 	unwritten bool
 }
@@ -163,6 +167,7 @@ func newLine(g *garden.Garden, gl *garden.Line, act Actuator, o Options) (*line,
 	}
 	ln.maxDose = max(0, gl.Injector.MaxRun)
 	ln.again.latching = gl.Valve.Latch != nil
+	ln.flowProof = proofTime(g, gl)
 	if gl.MaxOn > 0 {
 		ln.maxOn = min(ln.maxOn, gl.MaxOn)
 	}

@@ -3,8 +3,6 @@ package valves
 import (
 	"errors"
 	"fmt"
-
-	"fabricpot/control/garden"
 )
 
 // withInjector is a line's valve with the injector or dosing pump behind it.
@@ -12,8 +10,9 @@ type withInjector struct{ line, injector Actuator }
 
 // WithInjector couples an injector or dosing pump to its line. It runs under
 // the line's own grant, so no longer than the order's deadline, and never
-// without water: it is engaged after the valve has opened, for orders of kind
-// Feeding alone, and released before the valve closes. The line counts as
+// without water: it is engaged after the valve has opened, for feeds and for
+// waterings with feed in them alone, and released before the valve closes; the
+// guard releases it earlier where its own limit or a meter without flow says so. The line counts as
 // closed only when both are.
 //
 // Keep feed out of drinking water: an air gap or the backflow device the local
@@ -30,11 +29,25 @@ func (w *withInjector) Open(g Grant) error {
 	if err := w.line.Open(g); err != nil {
 		return err
 	}
-	if g.Kind() != garden.Feeding {
+	if !g.Doses() {
 		return nil
 	}
 	if err := w.injector.Open(g); err != nil {
 		return errors.Join(fmt.Errorf("valves: engage the injector of line %s: %w", g.Line(), err), w.Close())
+	}
+	return nil
+}
+
+// errInjector tells that an injector could not be released.
+var errInjector = errors.New("valves: the injector is not confirmed released")
+
+// StopDosing releases the injector and leaves the valve open.
+func (w *withInjector) StopDosing() error {
+	if err := w.injector.Close(); err != nil {
+		return fmt.Errorf("%w: %w", errInjector, err)
+	}
+	if closed, known := w.injector.Closed(); !closed || !known {
+		return errInjector
 	}
 	return nil
 }

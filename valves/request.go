@@ -93,6 +93,8 @@ func (g *Guard) energise(now garden.Moment, ln *line, o garden.Order, intendErr 
 	}
 	g.ledgerErr = intendErr
 	if intendErr != nil {
+		// Feed that nobody will know of is not given: the water goes plain.
+		o.Dosed = false
 		litres := g.unwrittenLeft(ln, o)
 		if litres <= 0 {
 			// Nothing to settle: an intent that got onto the card after all
@@ -117,7 +119,7 @@ func (g *Guard) energise(now garden.Moment, ln *line, o garden.Order, intendErr 
 		p.due = p.deadline
 	}
 	p.live.Store(true)
-	err := safeOpen(ln.act, Grant{line: ln.id, order: o.ID, maxOn: o.MaxOn, kind: o.Kind, live: p.live})
+	err := safeOpen(ln.act, Grant{line: ln.id, order: o.ID, maxOn: o.MaxOn, kind: o.Kind, doses: o.Doses(), live: p.live})
 	ln.pos = open
 	g.started(now)
 	switch {
@@ -134,6 +136,7 @@ func (g *Guard) energise(now garden.Moment, ln *line, o garden.Order, intendErr 
 		g.close(now, ln)
 		return garden.NotConfirmed, 0
 	}
+	g.beginDosing(now, ln)
 	return garden.NotRefused, 0
 }
 

@@ -180,5 +180,11 @@ func Resolve(g *garden.Garden, p *garden.Pot, z *garden.Zone, capacity, refill, 
 			out.Line, out.LineShare, out.FlowLPH = l.ID, l.ShareOf(z.ID), l.FlowLPH()
 		}
 	}
+	if z.Feed.EveryWatering.Known {
+		out.EveryWatering = true
+		if out.CapNG, err = WeakCapNG(out.VolumeL); err != nil {
+			return nil, err
+		}
+	}
 	return out, out.Check()
 }

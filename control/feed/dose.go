@@ -68,6 +68,11 @@ func PortionFor(plan garden.FeedPlan, zoneL float64, h Hunger, s Stage) (Portion
 		p.Litres = plan.DoseL.Value
 	}
 	switch {
+	case plan.EveryWatering.Known:
+		if err := CheckEveryWatering(plan.EveryWatering.Value); err != nil {
+			return Portion{}, err
+		}
+		p.NPPM = plan.EveryWatering.Value
 	case plan.NPPM.Known:
 		p.NPPM = plan.NPPM.Value
 	case plan.FullStrength:

@@ -21,6 +21,8 @@ const (
 	ByLedger
 	// ByAsk: a person or hub asked for it.
 	ByAsk
+	// ByWatering: weak feed goes with every watering.
+	ByWatering
 )
 
 func (w DueWhy) String() string {
@@ -33,6 +35,8 @@ func (w DueWhy) String() string {
 		return "ledger"
 	case ByAsk:
 		return "asked for"
+	case ByWatering:
+		return "with every watering"
 	}
 	return "not due"
 }
@@ -114,11 +118,6 @@ const (
 	starterLeft   = 14
 )
 
-// plentyDays is for how many days the ledger must hold nitrogen for a feed to
-// wait past its interval, by one more interval at most: where ledger and habit
-// disagree the plant still gets every second feed. Judgement.
-const plentyDays = 30
-
 // MinIntervalDays and MaxIntervalDays bound the gardener's own interval.
 const (
 	MinIntervalDays = float64(MinGap / day)
@@ -145,9 +144,6 @@ func Assess(s Situation) Due {
 		}
 	}
 	since := s.Today.Sub(from)
-	if !s.Last.IsZero() && s.NDaysLeft.Known && !s.Asked {
-		wait = min(max(since.Hours()/24+s.NDaysLeft.Value-plentyDays, interval), 2*interval)
-	}
 	d := Due{
 		DaysSince: max(0, since.Hours()/24), First: s.Last.IsZero(), IntervalDays: interval,
 		NDaysLeft: s.NDaysLeft, Stage: s.Stage, NextOn: from.Add(time.Duration(wait * float64(day))),

@@ -46,6 +46,10 @@ const (
 	BadPortion
 	// TaskOpen: the gardener has it.
 	TaskOpen
+	// Plenty: the starter charge still carries the plants.
+	Plenty
+	// OverCapN: the cap on nitrogen for the window is used up.
+	OverCapN
 )
 
 // Held is a hold with the figures behind it.
@@ -72,7 +76,7 @@ func (h Held) String() string {
 	case TooCold:
 		return fmt.Sprintf("the mix has %.0f °C, feed waits until it is over %.0f", h.A, h.B)
 	case Salty:
-		return fmt.Sprintf("drainage has %.1f mS/cm against %.1f in the feed: leach with plain water first", h.A, h.B)
+		return fmt.Sprintf("the pot's water has %.1f mS/cm against %.1f in the feed: leach with plain water first", h.A, h.B)
 	case Saturated:
 		return fmt.Sprintf("the pot is full (%.0f %% water, full from %.0f): let it dry", 100*h.A, 100*h.B)
 	case RainAhead:
@@ -91,6 +95,10 @@ func (h Held) String() string {
 		return fmt.Sprintf("still at %.0f %% water after moistening: water runs past dry mix; moisten it by hand, slowly", 100*h.A)
 	case BadPortion:
 		return fmt.Sprintf("a portion of %.1f L at %.0f ppm N is outside the limits", h.A, h.B)
+	case Plenty:
+		return fmt.Sprintf("the starter charge holds nitrogen for %.0f days more", h.A)
+	case OverCapN:
+		return fmt.Sprintf("%.1f g of nitrogen were given in the last days and the limit is %.1f g", h.A, h.B)
 	case TaskOpen:
 		return "waits for the gardener"
 	}
@@ -113,6 +121,8 @@ type View struct {
 	RainMM garden.Measured
 	// DrainMS and FeedMS are the last drainage reading and the feed's EC.
 	DrainMS, FeedMS garden.Measured
+	// Starter tells that the mix began with a starter charge.
+	Starter bool
 	// HoursToRefill is when the controller would water next; absent if unknown.
 	HoursToRefill garden.Measured
 	// Watering: the controller has a watering of its own under way here.

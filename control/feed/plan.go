@@ -27,6 +27,10 @@ type Plan struct {
 	PulseL float64
 	// CapL is the most ready solution the zone gets in any CapWindow, L.
 	CapL float64
+	// EveryWatering tells that weak feed goes with the line's waterings, of which
+	// CapNG bounds the nitrogen in any CapWindow, g.
+	EveryWatering bool
+	CapNG         float64
 	// Plants is how many stand in the zone.
 	Plants int
 	Timing Timing
@@ -104,6 +108,8 @@ func (p *Plan) Check() error {
 		return nil
 	case !pos(p.PulseL):
 		return bad("pulse", p.PulseL, "more than 0 L")
+	case p.EveryWatering && !pos(p.CapNG):
+		return bad("cap on nitrogen", p.CapNG, "more than 0 g")
 	case !pos(p.LineShare) || p.LineShare > 1:
 		return bad("share of the line", p.LineShare, "more than 0 up to 1")
 	case !pos(p.FlowLPH):

@@ -40,9 +40,13 @@ const (
 	FlushSettled
 	// FlushEnded: the flush is over. It is never carried on after a restart.
 	FlushEnded
+	// DoseIntended: a watering is about to be ordered that carries weak feed. It
+	// counts as given from here on. DoseSettled: what of it carried feed.
+	DoseIntended
+	DoseSettled
 )
 
-var recordKinds = [...]string{"", "begun", "pulse intended", "pulse settled", "water intended", "ended", "task opened", "given by hand", "not given", "taken back", "flush begun", "flush intended", "flush settled", "flush ended"}
+var recordKinds = [...]string{"", "begun", "pulse intended", "pulse settled", "water intended", "ended", "task opened", "given by hand", "not given", "taken back", "flush begun", "flush intended", "flush settled", "flush ended", "watering with feed intended", "watering with feed"}
 
 func (k RecordKind) String() string {
 	if int(k) < len(recordKinds) {
@@ -81,4 +85,6 @@ type Record struct {
 func (r Record) Grams() NPK { return r.PPM.Times(r.Litres / 1000) }
 
 // Gives reports whether the record adds nutrients to the zone's ledger.
-func (r Record) Gives() bool { return r.Kind == PulseSettled || r.Kind == HandGiven }
+func (r Record) Gives() bool {
+	return r.Kind == PulseSettled || r.Kind == HandGiven || r.Kind == DoseSettled
+}

@@ -32,6 +32,7 @@ func Step(p *Plan, s *State, now garden.Moment, v *View) Output {
 	at, confirmed := s.clock.tick(now)
 	st := stepper{p: p, s: s, v: v, now: now, at: at}
 	st.outcome()
+	st.doseOutcome()
 	switch {
 	case s.phase == WithGardener:
 		st.out.Held = Held{Hold: TaskOpen}
@@ -42,7 +43,11 @@ func Step(p *Plan, s *State, now garden.Moment, v *View) Output {
 			break
 		}
 		s.forget(at)
-		if !st.beginFlush() {
+		switch {
+		case st.beginFlush():
+		case p.EveryWatering:
+			st.out.Held = Held{Hold: NothingDue}
+		default:
 			st.begin()
 		}
 	case s.clock.running:
@@ -82,6 +87,11 @@ func (st *stepper) outcome() {
 	for i := range st.v.Delivered {
 		if d := &st.v.Delivered[i]; d.Order == s.pending.order && d.Order != 0 {
 			st.settle(max(0, d.Litres)*st.share(), d.End == garden.Unfinished)
+			if d.DoseDry {
+				// No water: not again at once, and not for ever.
+				s.refusals += maxRefusals/2 + 1
+				s.ready = max(s.ready, st.now.Mono+time.Hour)
+			}
 			return
 		}
 	}

@@ -67,10 +67,14 @@ type State struct {
 	everFed   bool
 	// before is what last was before the feed under way, for one that came to
 	// nothing; retry is when such a feed may be tried again.
-	before    previous
-	retry     time.Time
-	refusals  int
-	charges   []charge
+	before   previous
+	retry    time.Time
+	refusals int
+	charges  []charge
+	// dose is the watering with feed in it under way, doses what such waterings
+	// gave.
+	dose      dose
+	doses     []charge
 	flush     flush
 	clock     clock
 	restarted bool
@@ -101,6 +105,7 @@ type charge struct {
 	feed   garden.FeedID
 	pulse  int
 	litres float64
+	nPPM   float64
 }
 
 // Phase is where the zone's feed stands.
@@ -149,7 +154,7 @@ func (s *State) Apply(r Record) {
 	case PulseIntended:
 		s.pulse = r.Pulse
 		s.charged += r.Litres
-		s.charges = append(s.charges, charge{r.At, r.Feed, r.Pulse, r.Litres})
+		s.charges = append(s.charges, charge{r.At, r.Feed, r.Pulse, r.Litres, r.PPM.N})
 		s.pending = pending{active: true, pulse: r.Pulse, litres: r.Litres}
 	case PulseSettled:
 		s.settle(r)
@@ -168,6 +173,8 @@ func (s *State) Apply(r Record) {
 		// Said on purpose: the next one is due an interval later.
 		s.phase, s.pending = Waiting, pending{}
 		s.note(r.At, s.stage)
+	case DoseIntended, DoseSettled:
+		s.applyDose(r)
 	case HandWithdrawn:
 		s.phase, s.pending = Waiting, pending{}
 	case FlushBegun, FlushIntended, FlushSettled, FlushEnded:
@@ -183,7 +190,7 @@ func (s *State) Apply(r Record) {
 		default:
 			s.charged += r.Litres
 		}
-		s.charges = append(s.charges, charge{r.At, r.Feed, 0, r.Litres})
+		s.charges = append(s.charges, charge{r.At, r.Feed, 0, r.Litres, r.PPM.N})
 		s.note(r.At, r.Stage)
 	}
 }
@@ -245,12 +252,14 @@ func (s *State) used(now time.Time) float64 {
 
 // forget drops charges that no window can reach any more.
 func (s *State) forget(now time.Time) {
-	n := 0
-	for n < len(s.charges) && now.Sub(s.charges[n].at) > 2*capWindow {
-		n++
-	}
-	if n > 0 {
-		s.charges = append(s.charges[:0], s.charges[n:]...)
+	for _, list := range [...]*[]charge{&s.charges, &s.doses} {
+		n := 0
+		for n < len(*list) && now.Sub((*list)[n].at) > 2*capWindow {
+			n++
+		}
+		if n > 0 {
+			*list = append((*list)[:0], (*list)[n:]...)
+		}
 	}
 }
 

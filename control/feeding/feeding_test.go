@@ -354,7 +354,7 @@ func TestCheck(t *testing.T) {
 	assert.Contains(t, whats(g), "lines.la.injector false: no pin")
 	g = testGarden()
 	g.Lines[0].Valve.Kind = garden.RemoteValve
-	assert.Contains(t, whats(g), "lines.la.injector false: the gateway can't end a feed")
+	assert.Contains(t, whats(g), "lines.la.injector true: an injector on a line whose valve is remote")
 	g = testGarden()
 	g.Pots[0].Zones[0].Feed = garden.FeedPlan{}
 	assert.Contains(t, whats(g), `no pot of line "la" has a feed`)

@@ -121,6 +121,15 @@ func (p *Plan) judge(st *State, i int, now garden.Moment) {
 	if !ever {
 		last = time.Time{}
 	}
+	if zp.weak {
+		// Nothing is due: what the waterings carry is decided with each.
+		zs.due = feed.Due{First: !ever, NDaysLeft: left, Stage: zs.stage, DaysSince: max(0, now.Wall.Sub(since).Hours()/24)}
+		if ever {
+			zs.due.DaysSince = max(0, now.Wall.Sub(last).Hours()/24)
+		}
+		zs.asks = zs.asks[:0]
+		return
+	}
 	zs.due = feed.Assess(feed.Situation{
 		Today: now.Wall, Since: since, Last: last, LastStage: stage, Stage: zs.stage, Habit: zp.hunger.Habit,
 		IntervalDays: zp.spec.IntervalDays, Starter: zp.starter.N > 0, NDaysLeft: left, Asked: zs.asked(now.Wall),

@@ -34,11 +34,13 @@ type zonePlan struct {
 	starter         feed.NPK
 	lower, capacity float64
 	// slope is the rise of conductivity per 100 ppm N of its feed, mS/cm.
-	slope               float64
-	probes, probeFrom   int
-	injector            garden.Injector
-	shares              []share // the other zones of its injected line
-	led                 bool    // fed along with the line's leading zone
+	slope             float64
+	probes, probeFrom int
+	injector          garden.Injector
+	shares            []share // the other zones of its injected line
+	led               bool    // fed along with the line's leading zone
+	// weak tells that the zone is fed with every watering.
+	weak                bool
 	portionAt           [4]feed.Portion
 	ppmAt               [4]feed.NPK
 	feedMSAt, addedMSAt [4]garden.Measured
@@ -137,6 +139,9 @@ func (p *Plan) resolve(pot *garden.Pot, z *garden.Zone, zp *zonePlan, i int, w *
 		// Nothing here can tell feed from water on this line, or end the one
 		// with the other: a person feeds it.
 		fp.Line = ""
+	}
+	if zp.weak = z.Feed.EveryWatering.Known; zp.weak && fp.Line == "" {
+		return fmt.Errorf("zone %q: feed with every watering needs an injector with a pin on a line whose valve has one: without, leave out every-watering and it is fed at intervals by hand", z.ID)
 	}
 	if fp.Line != "" {
 		l := p.lines[fp.Line]

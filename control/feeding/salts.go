@@ -23,7 +23,7 @@ const (
 	flushAheadDays = 1.25
 	flushMostDays  = 3.0
 	// flushPatience is after how long a flush that found no such time comes at
-	// any.
+	// any at which no feed is near.
 	flushPatience = 10 * 24 * time.Hour
 	// plainFlush is the share of the water held that drains in a flush where no
 	// conductivity is known. Judgement.
@@ -114,7 +114,7 @@ func (p *Plan) judgeSalts(st *State, i int, now garden.Moment, zv *control.ZoneV
 	if zs.wanted.IsZero() {
 		zs.wanted = now.Wall
 	}
-	if !pressing && now.Wall.Sub(zs.wanted) < flushPatience && !zs.between(now) {
+	if !pressing && !zs.between(now, now.Wall.Sub(zs.wanted) > flushPatience) {
 		return
 	}
 	zs.flushL = garden.Known(p.flushLitres(zp, zs, zv))
@@ -128,8 +128,9 @@ func (zs *zoneState) reading(now garden.Moment) garden.Measured {
 	return garden.Measured{}
 }
 
-// between reports whether today lies well between two feeds.
-func (zs *zoneState) between(now garden.Moment) bool {
+// between reports whether today lies well between two feeds; of one that has waited
+// for long, whether at least no feed is near.
+func (zs *zoneState) between(now garden.Moment, long bool) bool {
 	if zs.due.Now || zs.seq.Phase() != feed.Waiting {
 		return false
 	}
@@ -137,18 +138,19 @@ func (zs *zoneState) between(now garden.Moment) bool {
 		return true
 	}
 	ahead := zs.due.NextOn.Sub(now.Wall).Hours() / 24
-	return zs.due.DaysSince >= flushAfterDays && ahead >= flushAheadDays &&
-		(ahead <= flushMostDays || zs.due.IntervalDays > flushAfterDays+flushMostDays+3)
+	return ahead >= flushAheadDays && (long || zs.due.DaysSince >= flushAfterDays) &&
+		(long || ahead <= flushMostDays || zs.due.IntervalDays > flushAfterDays+flushMostDays+3)
 }
 
 // flushLitres is what fills the pot and then drains as much as brings its water
-// down to the feed's own conductivity, or half a unit over the supply's; what the
-// line may still give today bounds it.
+// half way down from the limit to the feed's own conductivity, and no lower: a
+// flush takes food along with the salts. What the line may still give today bounds
+// it.
 func (p *Plan) flushLitres(zp *zonePlan, zs *zoneState, zv *control.ZoneView) float64 {
 	water := p.g.Supply.ECmS.Or(0)
 	drain := plainFlush * zp.held()
-	if zs.flushMS > 0 {
-		to := max(zs.feedMS.Or(1.5), water+0.5)
+	if zs.flushMS > zs.feedMS.Or(1.5)+feed.DrainOverFeed/2 {
+		to := max(zs.feedMS.Or(1.5)+feed.DrainOverFeed/2, water+0.5)
 		if l, err := feed.FlushLitres(zs.flushMS, to, water, zp.held()); err == nil && l > 0 {
 			drain = l
 		}

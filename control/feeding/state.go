@@ -37,6 +37,9 @@ type zoneState struct {
 	feedMS garden.Measured
 	demand feed.NPK // g a day now
 	held   feed.Held
+	// plain is why the last watering of a zone that is fed with every watering
+	// carried no feed.
+	plain feed.Held
 	// overL came since the last hourly look and found no room; sinceL came in
 	// this tick.
 	overL, sinceL float64

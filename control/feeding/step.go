@@ -58,7 +58,7 @@ func (zs *zoneState) active() bool {
 		return false
 	}
 	ph := zs.seq.Phase()
-	return zs.due.Now || zs.flushL.Known || ph != feed.Waiting && ph != feed.WithGardener
+	return zs.due.Now || zs.flushL.Known || zs.seq.Dosing() || ph != feed.Waiting && ph != feed.WithGardener
 }
 
 // Step takes one tick.
@@ -149,6 +149,18 @@ func (p *Plan) came(st *State, i int, litres, ecMS float64, v *Seen) {
 	}
 }
 
+// look is what a zone's feeding is decided by, whatever its water.
+func (p *Plan) look(st *State, i int, now garden.Moment, v *Seen) feed.View {
+	zp, zs := &p.zones[i], &st.zones[i]
+	return feed.View{
+		Starter: zp.starter.N > 0,
+		Due:     zs.due, Portion: zs.portio, PPM: zs.ppm, Stage: zs.stage,
+		TempC: p.temperature(i, v.Obs), RainMM: rainAhead(now, v.Obs), FeedMS: zs.feedMS, DrainMS: zs.reading(now),
+		FlushL: zs.flushL, FlushMS: zs.flushMS,
+		Delivered: v.Obs.Delivered, Refused: v.Obs.Refused,
+	}
+}
+
 // dryingDays is how long past its day a feed keeps plain water off a pot that
 // is above its refill point.
 const dryingDays = 3
@@ -177,18 +189,12 @@ func (p *Plan) sequence(st *State, i int, now garden.Moment, v *Seen, out *Outpu
 		return
 	}
 	zv := &v.Zones[i]
-	fv := feed.View{
-		Due: zs.due, Portion: zs.portio, PPM: zs.ppm, Stage: zs.stage,
-		TempC: p.temperature(i, v.Obs), RainMM: rainAhead(now, v.Obs), FeedMS: zs.feedMS,
-		Delivered: v.Obs.Delivered, Refused: v.Obs.Refused,
-	}
-	fv.DrainMS = zs.reading(now)
-	if zp.line != "" {
-		fv.FlushL, fv.FlushMS = zs.flushL, zs.flushMS
-		fv.FlushBlocked = zv.State == garden.KeptShut || v.AutoOff || !p.room(st, zp.feed.Flush.FlowLPH, now, v)
-	}
+	fv := p.look(st, i, now, v)
 	if zv.OnProbe {
 		fv.Water = garden.Known(float64(zv.Water))
+	}
+	if zp.line != "" {
+		fv.FlushBlocked = zv.State == garden.KeptShut || v.AutoOff || !p.room(st, zp.feed.Flush.FlowLPH, now, v)
 	}
 	if zv.Known {
 		fv.HoursToRefill = garden.Known(zv.HoursToRefill)
@@ -201,7 +207,9 @@ func (p *Plan) sequence(st *State, i int, now garden.Moment, v *Seen, out *Outpu
 	}
 	p.fit(zp, zs, &fv)
 	o := feed.Step(zp.feed, zs.seq, now, &fv)
-	zs.held, zs.leach = o.Held, o.Leach
+	if zs.held, zs.leach = o.Held, o.Leach; zp.weak && zs.seq.Phase() == feed.Waiting {
+		zs.held = zs.plain
+	}
 	zs.wait(now)
 	zs.drying = p.makesRoom(zp, zs, now, v, &fv)
 	if o.OpenTask {
@@ -298,10 +306,12 @@ func (p *Plan) enter(st *State, i int, records []feed.Record, out *Output) {
 		if !r.Gives() || r.Litres <= 0 {
 			continue
 		}
+		// Each watering that carries feed stands for itself.
+		alone := r.Kind == feed.DoseSettled
 		// Grams of a checked strength and finite litres are always valid.
 		_ = zs.ledger.Feed(r.Grams())
 		p.dissolve(i, zs, r.Grams().N)
-		if r.Kind != feed.PulseSettled {
+		if r.Kind != feed.PulseSettled && !alone {
 			continue
 		}
 		for _, s := range zp.shares {

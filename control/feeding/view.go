@@ -76,6 +76,8 @@ func (p *Plan) View(st *State, i int) ZoneView {
 		v.Words = "a feed is under way: " + zs.seq.Phase().String()
 	case zp.led:
 		v.Words = "fed along with its line"
+	case zp.weak:
+		v.Words = zs.weakWords()
 	case zs.due.Now:
 		v.Words = zs.due.Words()
 		if zs.held.Hold != feed.NoHold && zs.held.Hold != feed.NothingDue {

@@ -71,6 +71,9 @@ type FeedPlan struct {
 	// DoseL replaces the litres of ready solution by container; absent means
 	// the container's.
 	DoseL Measured
+	// EveryWatering is the strength of a weak feed that goes with every watering
+	// instead of one at intervals, mg N per litre; absent means at intervals.
+	EveryWatering Measured
 	// Secondary marks the zone of a lesser plant beside a main one.
 	Secondary bool
 	// YieldKG is the harvest hoped for from one plant in a season, kg; absent
@@ -114,7 +117,14 @@ type Injector struct {
 	ActiveLow bool
 	// MaxRun is the longest it may run at a time; 0 means as long as the line.
 	MaxRun time.Duration
+	// FlowWithin is how soon, and then how often, a flow meter must count while
+	// the injector runs; 0 means DefaultFlowWithin. It counts only where the
+	// supply has a meter and the solution is not premixed.
+	FlowWithin time.Duration
 }
+
+// DefaultFlowWithin suits a meter of some hundred pulses a litre.
+const DefaultFlowWithin = 30 * time.Second
 
 // Present reports whether feed can reach the line at all.
 func (i Injector) Present() bool { return i.Premixed || i.Ratio > 0 }

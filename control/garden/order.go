@@ -43,7 +43,13 @@ type Order struct {
 	// Kind decides which budget it is charged to.
 	Kind OrderKind
 	Why  Reason
+	// Dosed engages the line's injector for an order that is no feed of its own:
+	// a watering with weak feed in it.
+	Dosed bool
 }
+
+// Doses reports whether the order engages the line's injector.
+func (o Order) Doses() bool { return o.Dosed || o.Kind == Feeding }
 
 // OrderKind is what an order is for.
 type OrderKind uint8
@@ -106,6 +112,11 @@ type Delivery struct {
 	// Litres went through the line: metered where there is a meter, else
 	// nominal flow × open time.
 	Litres float64
+	// DosedL is the part of Litres during which an injector was engaged; all of
+	// it for a feed.
+	DosedL float64
+	// DoseDry tells that the injector was stopped because no water flowed.
+	DoseDry bool
 	// Metered tells which of the two Litres is.
 	Metered bool
 	// Open is how long the line was open.

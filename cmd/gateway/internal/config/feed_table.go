@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"fabricpot/cmd/gateway/internal/units"
+	"fabricpot/control/feed"
 	"fabricpot/control/garden"
 )
 
@@ -72,6 +73,7 @@ func feedTable() object[garden.FeedPlan] {
 		{"full-strength", "yes for the whole strength of the stage, not the weak default", false, of(yesNo(), func(f *garden.FeedPlan) *bool { return &f.FullStrength })},
 		{"every", "the interval; absent means by crop and stage", false, maybe(inDays(), func(f *garden.FeedPlan) *garden.Measured { return &f.IntervalDays })},
 		{"dose", "ready solution at a time; absent means by container", false, maybe(quantity(units.Volume(), 0.1, 100), func(f *garden.FeedPlan) *garden.Measured { return &f.DoseL })},
+		{"every-watering", "a weak feed with every watering of its line in place of feeds at intervals: its nitrogen", false, maybe(quantity(units.Strength(), feed.LeastEveryPPM, feed.MostEveryPPM), func(f *garden.FeedPlan) *garden.Measured { return &f.EveryWatering })},
 		{"secondary", "yes for a lesser plant beside a main one", false, of(yesNo(), func(f *garden.FeedPlan) *bool { return &f.Secondary })},
 		{"yield", "the harvest hoped for from one plant", false, maybe(quantity(units.Mass(), 0.05, 100), func(f *garden.FeedPlan) *garden.Measured { return &f.YieldKG })},
 	}}
@@ -101,6 +103,7 @@ func injectorTable() object[garden.Injector] {
 		{"chip", "the label of its GPIO chip, if not the hardware's", false, of(line("a chip's label"), func(i *garden.Injector) *string { return &i.Chip })},
 		{"active-low", "yes where a low level engages it", false, of(yesNo(), func(i *garden.Injector) *bool { return &i.ActiveLow })},
 		{"max-run", "the longest it may run at a time, if less than the line", false, of(span(time.Minute, 6*time.Hour), func(i *garden.Injector) *time.Duration { return &i.MaxRun })},
+		{"flow-within", "with a flow meter: how soon it must count while the injector runs, or that stops", false, of(span(5*time.Second, 10*time.Minute), func(i *garden.Injector) *time.Duration { return &i.FlowWithin })},
 		{"premixed", "yes where the line draws ready solution from a tank instead", false, of(yesNo(), func(i *garden.Injector) *bool { return &i.Premixed })},
 	}}
 }
@@ -188,6 +191,13 @@ func (r *reader) checkFeed(g *garden.Garden, z *garden.Zone, path, potPath strin
 	}
 	if len(z.Plants) == 0 && !r.unsound[path+".plants"] {
 		r.say(at, "a feed and no plants", "", "plants in that zone")
+	}
+	if z.Feed.EveryWatering.Known {
+		for _, key := range []string{"strength", "full-strength", "every", "dose"} {
+			if r.src.given(at + "." + key) {
+				r.say(at+"."+key, "a word about feeds at intervals beside every-watering", "", "one or the other: with every watering the strength is every-watering's and the amount the watering's")
+			}
+		}
 	}
 	sum, shares := 0.0, 0
 	for i, s := range z.Feed.Products {

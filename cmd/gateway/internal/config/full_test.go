@@ -140,6 +140,7 @@ pots:
     size: 30 L
     plants:
       - crop: Eggplant
+    feed: { products: [blue], every-watering: 50 ppm }
     probes:
       far:
         depth: 20 cm
@@ -174,6 +175,7 @@ lines:
       pin: 5
       chip: gpiochip9
       max-run: 20 min
+      flow-within: 45 s
       active-low: yes
       premixed: no
   two:
@@ -199,7 +201,25 @@ supply:
   tank-reserve: 20 L
   pressure: 1.5 bar
   conductivity: 500 uS/cm
-  meter: 450 pulses/L
+  meter:
+    constant: 450 pulses/L
+    pin: 22
+    chip: pinctrl-test
+    contact: supply
+    pull: outside
+    debounce: 2 s
+  float:
+    pin: 24
+    debounce: 1 s
+  pump:
+    pin: 23
+    chip: pinctrl-test
+    active-low: yes
+    flow-within: 45 s
+    longest-run: 20 min
+rain-gauge:
+  per-tip: 0.01 in
+  pin: 25
 limits:
   max-on: 2 h
   min-rest: 10 min

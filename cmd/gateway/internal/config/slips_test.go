@@ -6,10 +6,10 @@ func slips() []slip {
 			`g.yaml:23:5: pots.chilli: unknown key of a pot, found "sise", expected "size"`,
 		}},
 		{"unknown key, nothing near", "supply:\n", "supply:\n  colour: blue\n", []string{
-			`g.yaml:43:3: supply: unknown key of the supply, found "colour", expected one of flow, hours, tank, tank-reserve, pressure, conductivity, meter`,
+			`g.yaml:43:3: supply: unknown key of the supply, found "colour", expected one of flow, hours, tank, tank-reserve, pressure, conductivity, meter, float, pump`,
 		}},
 		{"unknown section", "supply:\n", "zzzzzz: 1\nsupply:\n", []string{
-			`g.yaml:42:1: unknown key of the garden file, found "zzzzzz", expected one of site, sample-every, stages-by-heat, mixes, crops, products, hose, pots, lines, supply, limits, hardware, broker, alarms, journal`,
+			`g.yaml:42:1: unknown key of the garden file, found "zzzzzz", expected one of site, sample-every, stages-by-heat, mixes, crops, products, hose, pots, lines, supply, rain-gauge, limits, hardware, broker, alarms, journal`,
 		}},
 		{"missing section", "site:\n  name: Test\n  latitude: 40.64\n  longitude: 22.94\n  elevation: 45 m\n  time-zone: Europe/Athens\n", "", []string{
 			`g.yaml:1:1: no "site", expected site: where the garden is`,
@@ -237,6 +237,13 @@ func slips() []slip {
 		{"a feed and no plants", "b: { share: 50 %,", "b: { share: 50 %, feed: { products: [{ product: p }] },", []string{
 			`g.yaml:33:25: pots.trough.zones.b.feed: a feed and no plants, expected plants in that zone`,
 			`g.yaml:33:44: pots.trough.zones.b.feed.products.1: unknown product, found "p", expected a product that is defined`,
+		}},
+		{"two ways of feeding", "    size: 38 L", "    size: 38 L\n    feed: { products: [blue], every-watering: 50 ppm, every: 7 d }", []string{
+			`g.yaml:24:52: pots.chilli.feed.every: a word about feeds at intervals beside every-watering, expected one or the other: with every watering the strength is every-watering's and the amount the watering's`,
+			`g.yaml:24:24: pots.chilli.feed.products.1: unknown product, found "blue", expected a product that is defined`,
+		}},
+		{"weak feed too strong", "    size: 38 L", "    size: 38 L\n    feed: { products: [blue], every-watering: 150 ppm }", []string{
+			`g.yaml:24:31: pots.chilli.feed.every-watering: out of range, found "150 ppm", expected 20 ppm to 100 ppm`,
 		}},
 		{"injector of nothing", "valve: { pin: 27 }", "valve: { pin: 27 }\n    injector: { convention: added }", []string{
 			`g.yaml:40:5: lines.two.injector: neither a ratio nor premixed, expected ratio: 1:100 or premixed: yes`,

@@ -65,6 +65,22 @@ func (l *Loop) feed(now garden.Moment) {
 	b.plan.Lent(b.state, func(id garden.LineID, open bool) { l.p.Plan.Lend(l.p.State, id, open) })
 }
 
+// dose has this tick's waterings carry feed where their zones are fed with every
+// watering. The records come first: where they can't be written the water goes
+// plain.
+func (l *Loop) dose(now garden.Moment) {
+	b := l.feeds.book.Load()
+	if b == nil || len(l.orders) == 0 {
+		return
+	}
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.plan.Dose(b.state, now, &feeding.Seen{Obs: &l.obs, Zones: l.views, AutoOff: l.p.State.AutoOff}, l.orders, &b.out)
+	if len(b.out.Records) > 0 && !l.keepFeeds(now) {
+		b.plan.Undose(b.state, now, l.orders)
+	}
+}
+
 // keepFeeds writes what the step came to; false where an order must not follow.
 func (l *Loop) keepFeeds(now garden.Moment) bool {
 	b := l.feeds.book.Load()

@@ -234,6 +234,7 @@ func (l *Loop) Tick(now garden.Moment) {
 
 	l.feed(now)
 	l.orders = l.p.Plan.Step(l.p.State, now, &l.obs, l.orders[:0])
+	l.dose(now)
 	l.obs.Refused = l.obs.Refused[:0]
 
 	for _, s := range l.p.State.Stops() {

@@ -1,0 +1,135 @@
+package valves
+
+import (
+	"time"
+
+	"fabricpot/control/garden"
+)
+
+// doser is a line whose actuator has an injector behind it.
+type doser interface {
+	// StopDosing releases the injector and leaves the valve as it is.
+	StopDosing() error
+}
+
+// dosing is the injector's part of a pulse. It runs no longer than its own limit,
+// and where a meter counts, never without water: while no new litre is counted
+// within the time that proves flow, it is released. The line goes on with plain
+// water, except that a feed without flow ends.
+type dosing struct {
+	on bool
+	// until is its own limit, within the time that proves flow, 0 for no proof.
+	until, within time.Duration
+	provenAt      time.Duration
+	provenL       float64
+	// stopped tells that it ended before the line, after doneL; dry for want of
+	// flow.
+	stopped, dry bool
+	doneL        float64
+}
+
+// leastPulses is how many pulses of a meter a proof of flow takes: one may come
+// from a pipe that settles.
+const leastPulses = 3
+
+// proofTime is how long a line of that flow may run with its injector engaged
+// before the meter must have counted; 0 where none proves anything. A premixed
+// tank need not lie behind the supply's meter.
+func proofTime(g *garden.Garden, l *garden.Line) time.Duration {
+	perL := g.Supply.MeterPulsesPerL
+	if !perL.Known || !(perL.Value > 0) || l.Injector.Premixed || !l.Injector.Present() {
+		return 0
+	}
+	within := l.Injector.FlowWithin
+	if within <= 0 {
+		within = garden.DefaultFlowWithin
+	}
+	return max(within, onTime(leastPulses/perL.Value, l.FlowLPH()))
+}
+
+// beginDosing follows the injector of a line that has just opened. The lock is
+// held.
+func (g *Guard) beginDosing(now garden.Moment, ln *line) {
+	p := ln.pulse
+	if _, ok := ln.act.(doser); !ok || !p.order.Doses() {
+		return
+	}
+	p.dose = dosing{on: true, until: p.deadline, within: ln.flowProof, provenAt: now.Mono}
+	if ln.maxDose > 0 {
+		p.dose.until = min(p.dose.until, now.Mono+ln.maxDose)
+	}
+}
+
+// doses releases injectors whose time is over or that show no flow. The lock is
+// held.
+func (g *Guard) doses(now garden.Moment) {
+	for _, ln := range g.lines {
+		p := ln.pulse
+		if p == nil || ln.pos != open || !p.dose.on {
+			continue
+		}
+		d := &p.dose
+		if p.meteredL > d.provenL {
+			d.provenL, d.provenAt = p.meteredL, now.Mono
+		}
+		dry := d.within > 0 && now.Mono-d.provenAt >= d.within
+		if !dry && now.Mono < d.until {
+			continue
+		}
+		d.on, d.stopped, d.dry, d.doneL = false, true, dry, p.soFarL(now, ln)
+		// Its own limit is no fault; an injector that can't be released is, and so
+		// is a feed without water.
+		if err := safeStopDosing(ln.act); err != nil || dry && p.order.Kind == garden.Feeding {
+			p.end = garden.Faulted
+			g.close(now, ln)
+			ln.lastErr = err
+		}
+	}
+}
+
+// soFarL is what has flowed by now, L.
+func (p *pulse) soFarL(now garden.Moment, ln *line) float64 {
+	if p.byMeter {
+		return p.meteredL
+	}
+	return nominal(ln.flowLPH, now.Since(p.openedAt))
+}
+
+// dosedL is how much of the pulse's litres went through the injector.
+func (p *pulse) dosedL(litres float64) float64 {
+	switch {
+	case !p.order.Doses():
+		return 0
+	case p.dose.stopped:
+		return min(litres, p.dose.doneL)
+	}
+	return litres
+}
+
+// doseDeadline is when the next injector has to be looked at. The lock is held.
+func (g *Guard) doseDeadline() (at time.Duration, any bool) {
+	for _, ln := range g.lines {
+		if p := ln.pulse; p != nil && ln.pos == open && p.dose.on {
+			t := p.dose.until
+			if p.dose.within > 0 {
+				t = min(t, p.dose.provenAt+p.dose.within)
+			}
+			if !any || t < at {
+				at, any = t, true
+			}
+		}
+	}
+	return at, any
+}
+
+func safeStopDosing(a Actuator) (err error) {
+	defer func() {
+		if r := recover(); r != nil {
+			err = errInjector
+		}
+	}()
+	if d, ok := a.(doser); ok {
+		return d.StopDosing()
+	}
+	return nil
+}
