@@ -63,3 +63,9 @@ func (b *Book) unshelve(now garden.Moment, e *entry, who string) {
 		b.note(now, e, Raised, "")
 	}
 }
+
+// Holds reports whether a condition held at the last Step or since.
+func (b *Book) Holds(k Kind, subject string) bool {
+	e := b.at[Cause{k, subject}]
+	return e != nil && e.holds
+}

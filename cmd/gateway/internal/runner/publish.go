@@ -34,7 +34,7 @@ func (l *Loop) observe(now garden.Moment) {
 	l.watch.flow(now, &l.obs, lines, l.p.Guard.Stray())
 	l.watch.cold(now, l.env())
 	l.waiting = l.p.Plan.Waiting(l.p.State, l.waiting[:0])
-	l.watch.short(now, l.waiting, l.views)
+	l.watch.short(now, l.waiting, l.views, l.p.State.AutoOff)
 	changes := l.watch.look(now, &l.obs, l.p.State, lines, journal)
 	l.tellAlarms(now, changes)
 	if l.publish {

@@ -2,6 +2,7 @@ package runner
 
 import (
 	"fmt"
+	"slices"
 	"time"
 
 	"fabricpot/control"
@@ -14,9 +15,10 @@ const (
 	// wait for its turn, hours of watering alone counted. Lines take turns by
 	// design and a turn lasts minutes; common practice, no source.
 	shortAfter = 2 * time.Hour
-	// shortAtClose is the same when the hours of the day end meanwhile: what
-	// was due then has no turn until they begin again.
-	shortAtClose = 30 * time.Minute
+	// shortAtClose is how long before the hours of watering end, or the whole of
+	// them where they are shorter, a pot must have been under its refill point
+	// for them to count as too short for it.
+	shortAtClose = time.Hour
 	// shortHolds is how long everything due must have been given in time before
 	// the supply counts as large enough again: a whole day with all its hours.
 	shortHolds = 24 * time.Hour
@@ -27,22 +29,19 @@ type supplies struct {
 	hours  []garden.DayWindow
 	flow   float64
 	needs  float64
-	waited map[garden.LineID]*wait
+	zones  map[garden.ZoneID]*due
 	open   bool
+	opened time.Duration
 	last   time.Duration
 	began  bool
 }
 
-// wait is how long a line has been waiting for room, and with what.
-type wait struct {
-	long  time.Duration
-	zone  garden.ZoneID
-	dueL  float64
-	stale bool
-}
+// due is a zone under its refill point: how long it has been that in hours of
+// watering without a break, and how long of that its line waited for room.
+type due struct{ under, waited time.Duration }
 
 func newSupplies(g *garden.Garden) supplies {
-	s := supplies{hours: g.Supply.Hours, flow: g.Supply.FlowLPH, waited: map[garden.LineID]*wait{}}
+	s := supplies{hours: g.Supply.Hours, flow: g.Supply.FlowLPH, zones: map[garden.ZoneID]*due{}}
 	for i := range g.Lines {
 		s.needs += g.Lines[i].FlowLPH()
 	}
@@ -62,9 +61,9 @@ func (s *supplies) allowed(now garden.Moment) bool {
 	return false
 }
 
-// short notices a supply, or hours, too small for what is due. A line that stays
-// shut for another reason has no wish and does not count.
-func (w *watch) short(now garden.Moment, waiting []control.Waiting, views []control.ZoneView) {
+// short notices a supply, or hours, too small for what is due. A zone that stays
+// dry for another reason does not count.
+func (w *watch) short(now garden.Moment, waiting []control.Waiting, views []control.ZoneView, autoOff bool) {
 	s := &w.supplies
 	// A gap says nothing about what was waited for in it.
 	dt := min(max(now.Mono-s.last, 0), 15*time.Minute)
@@ -73,58 +72,49 @@ func (w *watch) short(now garden.Moment, waiting []control.Waiting, views []cont
 	}
 	open := s.allowed(now)
 	closed := s.began && s.open && !open
+	if open && !s.open {
+		s.opened = now.Mono
+	}
 	s.open, s.last, s.began = open, now.Mono, true
-	if open {
-		s.count(waiting, views, dt)
-	}
-	for line, x := range s.waited {
-		switch {
-		case x.long >= shortAfter:
-			w.tooShort(now, line, x, fmt.Sprintf("waited %.1f h for its turn", x.long.Hours()))
-		case closed && x.long >= shortAtClose:
-			w.tooShort(now, line, x, "was still waiting when the hours of watering ended")
-		}
-	}
-	if closed {
-		clear(s.waited)
-	}
-}
-
-// count adds a tick to the lines that wait with a pot under its refill point, and
-// forgets those that no longer do.
-func (s *supplies) count(waiting []control.Waiting, views []control.ZoneView, dt time.Duration) {
-	for _, x := range s.waited {
-		x.stale = true
+	if !open && !closed {
+		return
 	}
 	for i := range views {
 		v := &views[i]
-		if x := s.waited[v.Line]; x != nil && v.Zone == x.zone && v.ToRefillL < 0 {
-			x.stale = false // it may be having its turn and still be short
+		if autoOff || v.ToRefillL >= 0 || w.otherwiseDry(v) {
+			delete(s.zones, v.Zone)
+			continue
+		}
+		x := s.zones[v.Zone]
+		if x == nil {
+			x = &due{}
+			s.zones[v.Zone] = x
+		}
+		x.under += dt
+		if slices.ContainsFunc(waiting, func(q control.Waiting) bool { return q.Line == v.Line }) {
+			x.waited += dt
+		}
+		switch {
+		case x.waited >= shortAfter:
+			w.tooShort(now, v, fmt.Sprintf("its line waited %.1f h for its turn", x.waited.Hours()))
+		case closed && x.under >= min(shortAtClose, (now.Mono-s.opened)*9/10):
+			w.tooShort(now, v, "was so when the hours of watering ended")
 		}
 	}
-	for _, q := range waiting {
-		for i := range views {
-			v := &views[i]
-			if v.Zone != q.Zone || v.ToRefillL >= 0 {
-				continue
-			}
-			x := s.waited[q.Line]
-			if x == nil {
-				x = &wait{}
-				s.waited[q.Line] = x
-			}
-			x.long, x.zone, x.dueL, x.stale = x.long+dt, q.Zone, -v.ToRefillL, false
-		}
-	}
-	for line, x := range s.waited {
-		if x.stale {
-			delete(s.waited, line)
-		}
+	if closed {
+		clear(s.zones)
 	}
 }
 
-func (w *watch) tooShort(now garden.Moment, line garden.LineID, x *wait, how string) {
-	text := fmt.Sprintf("%s is %.1f L under its refill point and line %s %s", x.zone, x.dueL, line, how)
+// otherwiseDry reports whether a zone has another reason to get no water.
+func (w *watch) otherwiseDry(v *control.ZoneView) bool {
+	line := string(v.Line)
+	return line == "" || !v.Known || v.State == garden.KeptShut || w.book.Holds(alarm.Frost, "") || w.stands(alarm.CapReached, line) ||
+		w.stands(alarm.LineFaulted, line) || w.stands(alarm.OrderWithoutFlow, line) || w.book.Holds(alarm.NotClosed, line) || w.book.Holds(alarm.JournalUnwritable, "")
+}
+
+func (w *watch) tooShort(now garden.Moment, v *control.ZoneView, how string) {
+	text := fmt.Sprintf("%s is %.1f L under its refill point and %s", v.Zone, -v.ToRefillL, how)
 	if f := w.supplies.flow; f > 0 && w.supplies.needs > f {
 		text += fmt.Sprintf("; the lines take %.0f L/h together and the supply carries %.0f L/h", w.supplies.needs, f)
 	}
