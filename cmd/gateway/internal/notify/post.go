@@ -1,0 +1,274 @@
+package notify
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"sync"
+	"time"
+
+	"fabricpot/cmd/gateway/internal/runner"
+	"fabricpot/control/garden"
+)
+
+const (
+	// memoryKey names what was told among the journal's small values.
+	memoryKey = "messages"
+	// lookEvery is how often the standing alarms are looked at.
+	lookEvery = time.Second
+	// keepEvery is how often the book is kept at least, so that little is
+	// repeated after a crash.
+	keepEvery = time.Hour
+	// ringRest is the shortest time between two tests that somebody asks for.
+	ringRest = 10 * time.Second
+)
+
+// Memory keeps small values over a restart. *journal.Journal is one.
+type Memory interface {
+	Meta(key string) (string, bool, error)
+	SetMeta(key, value string) error
+}
+
+// Options are what a Post is made of. All but Memory and Lamp must be given.
+type Options struct {
+	Site garden.Site
+	Set  garden.Calling
+	Ways []Way
+	// Lamp is one of the ways that also has to be tended; nil where there is none.
+	Lamp *Lamp
+	// Alarms are those that stand now; known is false before the first round.
+	Alarms func() (alarms []runner.AlarmLine, known bool)
+	Clock  func() garden.Moment
+	// Memory may be nil: then a restart tells everything anew.
+	Memory Memory
+	// Log takes a line about what could not be sent.
+	Log func(line string)
+	// Waits are the pauses between tries; nil means a few that add up to about
+	// half an hour.
+	Waits []time.Duration
+	// Patience bounds one try; 0 means half a minute.
+	Patience time.Duration
+}
+
+// Post sends messages until it is closed. Its methods may be called from any
+// goroutine.
+type Post struct {
+	o       Options
+	outlets []*outlet
+	cancel  context.CancelFunc
+	done    sync.WaitGroup
+
+	mu   sync.Mutex // of book, keptAt and rung
+	book *Book
+	kept time.Duration
+	rung time.Duration
+	ever bool
+}
+
+// Open starts a Post.
+func Open(ctx context.Context, o Options) *Post {
+	if o.Waits == nil {
+		o.Waits = []time.Duration{15 * time.Second, time.Minute, 4 * time.Minute, 10 * time.Minute, 15 * time.Minute}
+	}
+	p := &Post{o: o, book: NewBook(o.Site, o.Set)}
+	now := o.Clock()
+	p.kept = now.Mono
+	if o.Memory != nil {
+		text, found, err := o.Memory.Meta(memoryKey)
+		if err == nil && found {
+			err = p.book.Restore(now, []byte(text))
+		}
+		if err != nil {
+			o.Log(fmt.Sprintf("what was told before the start is not known: %v", err))
+		}
+	}
+	ctx, p.cancel = context.WithCancel(context.WithoutCancel(ctx))
+	for _, w := range o.Ways {
+		out := newOutlet(w, o.Waits, func() time.Time { return o.Clock().Wall }, o.Log)
+		if o.Patience > 0 {
+			out.patience = o.Patience
+		}
+		p.outlets = append(p.outlets, out)
+		p.done.Add(1)
+		go func() { defer p.done.Done(); out.run(ctx) }()
+	}
+	p.done.Add(1)
+	go func() { defer p.done.Done(); p.look(ctx) }()
+	return p
+}
+
+// look asks the book every second.
+func (p *Post) look(ctx context.Context) {
+	t := time.NewTicker(lookEvery)
+	defer t.Stop()
+	for {
+		p.turn()
+		select {
+		case <-ctx.Done():
+			return
+		case <-t.C:
+		}
+	}
+}
+
+func (p *Post) turn() {
+	alarms, known := p.o.Alarms()
+	if !known {
+		return
+	}
+	now := p.o.Clock()
+	p.mu.Lock()
+	m, any := p.book.Decide(now, alarms)
+	keep := any || now.Mono-p.kept >= keepEvery
+	p.mu.Unlock()
+	if any {
+		for _, o := range p.outlets {
+			o.put(&m)
+		}
+	}
+	if keep {
+		p.keep(now)
+	}
+	if p.o.Lamp == nil {
+		return
+	}
+	waited := false
+	for _, a := range alarms {
+		waited = waited || a.Active && !a.Acknowledged && a.OutUntil == nil
+	}
+	// Where it fails it is tried again in a second; what lit it has said so.
+	_ = p.o.Lamp.Tend(waited)
+}
+
+func (p *Post) keep(now garden.Moment) {
+	p.mu.Lock()
+	p.kept = now.Mono
+	text, err := p.book.Keep(now)
+	p.mu.Unlock()
+	if p.o.Memory == nil || err != nil {
+		return
+	}
+	// A journal that can't be written has an alarm of its own.
+	_ = p.o.Memory.SetMeta(memoryKey, string(text))
+}
+
+// Ways tells how each way has been doing.
+func (p *Post) Ways() []WayStatus {
+	out := make([]WayStatus, 0, len(p.outlets))
+	for _, o := range p.outlets {
+		out = append(out, o.snapshot())
+	}
+	return out
+}
+
+// Rung is what came of a test by one way.
+type Rung struct {
+	Name string `json:"name"`
+	// Error is empty where the message was taken.
+	Error string `json:"error,omitempty"`
+}
+
+// Ring sends a self-test by each way now, once, and waits for what comes of it.
+func (p *Post) Ring(ctx context.Context) ([]Rung, error) {
+	alarms, _ := p.o.Alarms()
+	now := p.o.Clock()
+	p.mu.Lock()
+	if p.ever && now.Mono-p.rung < ringRest {
+		p.mu.Unlock()
+		return nil, fmt.Errorf("a test was sent a moment ago: wait %v", ringRest)
+	}
+	p.ever, p.rung = true, now.Mono
+	m := p.book.SelfTest(now, alarms)
+	p.mu.Unlock()
+	return ring(ctx, p.outlets, &m), nil
+}
+
+func ring(ctx context.Context, outlets []*outlet, m *Message) []Rung {
+	out := make([]Rung, len(outlets))
+	var wait sync.WaitGroup
+	for i, o := range outlets {
+		out[i].Name = o.way.Name()
+		wait.Add(1)
+		go func() {
+			defer wait.Done()
+			if err := o.once(ctx, m); err != nil {
+				out[i].Error = err.Error()
+			}
+		}()
+	}
+	wait.Wait()
+	return out
+}
+
+// RingOnce sends a self-test by each way with no gateway running.
+func RingOnce(ctx context.Context, site garden.Site, ways []Way, now garden.Moment) []Rung {
+	b := NewBook(site, garden.DefaultCalling())
+	m := b.SelfTest(now, nil)
+	outlets := make([]*outlet, 0, len(ways))
+	for _, w := range ways {
+		outlets = append(outlets, newOutlet(w, nil, func() time.Time { return now.Wall }, func(string) {}))
+	}
+	return ring(ctx, outlets, &m)
+}
+
+// Close ends it. What was not sent by then is told anew by the next run, so that
+// it may come twice and is not lost.
+func (p *Post) Close() error {
+	p.cancel()
+	p.done.Wait()
+	for _, o := range p.outlets {
+		if o.snapshot().Waiting > 0 {
+			p.mu.Lock()
+			p.book.Again()
+			p.mu.Unlock()
+		}
+	}
+	p.keep(p.o.Clock())
+	if p.o.Lamp != nil {
+		return p.o.Lamp.End()
+	}
+	return nil
+}
+
+// Network opens the ways that need nothing but the network. What is wrong with one is an
+// error beside the others.
+func Network(set garden.Calling) (ways []Way, err error) {
+	for _, w := range set.Webhooks {
+		way, bad := newWebhook(w)
+		if bad != nil {
+			err = errors.Join(err, bad)
+			continue
+		}
+		ways = append(ways, way)
+	}
+	if set.Mail.Server != "" {
+		way, bad := newMailbox(set.Mail)
+		if bad != nil {
+			return ways, errors.Join(err, bad)
+		}
+		ways = append(ways, way)
+	}
+	return ways, err
+}
+
+// Look tells what is wrong with the files that the ways need, before a message
+// needs them.
+func Look(set garden.Calling) error {
+	_, err := Network(set)
+	for _, w := range set.Webhooks {
+		for _, h := range w.Headers {
+			if h.SecretFile != "" {
+				_, bad := readSecret(h.SecretFile, 1)
+				err = errors.Join(err, bad)
+			}
+		}
+		_, bad := trust("", w.CAFile)
+		err = errors.Join(err, bad)
+	}
+	if f := set.Mail.PasswordFile; f != "" {
+		_, bad := readSecret(f, 2)
+		err = errors.Join(err, bad)
+	}
+	_, bad := trust("", set.Mail.CAFile)
+	return errors.Join(err, bad)
+}

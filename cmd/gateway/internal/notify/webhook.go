@@ -1,0 +1,146 @@
+package notify
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"net/http"
+	"net/url"
+	"os"
+	"text/template"
+	"time"
+
+	"fabricpot/control/garden"
+)
+
+// mostBody bounds what a template may write.
+const mostBody = 64 << 10
+
+// webhook posts messages to an address.
+type webhook struct {
+	set  garden.Webhook
+	host string
+	body *template.Template // nil for JSON
+}
+
+// newWebhook reads the template, and tries it, so that a slip in it is found at
+// the start and not in the night.
+func newWebhook(set garden.Webhook) (*webhook, error) {
+	u, err := url.Parse(set.URL)
+	if err != nil || u.Host == "" {
+		return nil, fmt.Errorf("webhook: no address, expected https://HOST/…")
+	}
+	w := &webhook{set: set, host: u.Host}
+	if set.BodyFile == "" {
+		return w, nil
+	}
+	text, err := os.ReadFile(set.BodyFile)
+	if err != nil {
+		return nil, fmt.Errorf("webhook %s: body: %w", w.host, err)
+	}
+	if len(text) > mostBody {
+		return nil, fmt.Errorf("webhook %s: body: %s is longer than %d bytes", w.host, set.BodyFile, mostBody)
+	}
+	w.body, err = template.New(set.BodyFile).Option("missingkey=error").Funcs(template.FuncMap{"json": asJSON}).Parse(string(text))
+	if err == nil {
+		_, err = w.write(&Message{Title: "try", Alarms: []Item{{Name: "try"}}})
+	}
+	if err != nil {
+		return nil, fmt.Errorf("webhook %s: body: %w", w.host, err)
+	}
+	return w, nil
+}
+
+// asJSON is for templates that write JSON: it quotes.
+func asJSON(v any) (string, error) {
+	b, err := json.Marshal(v)
+	return string(b), err
+}
+
+func (w *webhook) write(m *Message) ([]byte, error) {
+	if w.body == nil {
+		return json.Marshal(m)
+	}
+	var b bytes.Buffer
+	if err := w.body.Execute(&bounded{&b, mostBody}, m); err != nil {
+		return nil, err
+	}
+	return b.Bytes(), nil
+}
+
+// bounded refuses to be written more than so many bytes.
+type bounded struct {
+	to   io.Writer
+	left int
+}
+
+func (b *bounded) Write(p []byte) (int, error) {
+	if b.left -= len(p); b.left < 0 {
+		return 0, fmt.Errorf("longer than %d bytes", mostBody)
+	}
+	return b.to.Write(p)
+}
+
+// Name is the host alone: the rest of an address may be a secret.
+func (w *webhook) Name() string { return "webhook " + w.host }
+
+// Send posts one message. Any answer of the 2xx kind is success; one of the 4xx
+// kind, but for time-out and too many, is for good.
+func (w *webhook) Send(ctx context.Context, m *Message) error {
+	body, err := w.write(m)
+	if err != nil {
+		return fmt.Errorf("body: %w", errors.Join(err, errForGood))
+	}
+	req, err := http.NewRequestWithContext(ctx, http.MethodPost, w.set.URL, bytes.NewReader(body))
+	if err != nil {
+		return errors.Join(errors.New("the address makes no request"), errForGood)
+	}
+	kind := w.set.ContentType
+	if kind == "" {
+		kind = "application/json"
+	}
+	req.Header.Set("Content-Type", kind)
+	req.Header.Set("User-Agent", "fabricpot-gateway")
+	for _, h := range w.set.Headers {
+		v := h.Value
+		if h.SecretFile != "" {
+			// Read anew each time: a secret that was changed is taken up at once.
+			lines, err := readSecret(h.SecretFile, 1)
+			if err != nil {
+				return err
+			}
+			v = lines[0]
+		}
+		req.Header.Set(h.Name, v)
+	}
+	secure, err := trust("", w.set.CAFile)
+	if err != nil {
+		return err
+	}
+	client := &http.Client{
+		Transport: &http.Transport{TLSClientConfig: secure, DisableKeepAlives: true, ForceAttemptHTTP2: true, TLSHandshakeTimeout: 10 * time.Second},
+		// A secret header must not follow to another place.
+		CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse },
+	}
+	res, err := client.Do(req)
+	if err != nil {
+		// The client's own error holds the whole address.
+		var u *url.Error
+		if errors.As(err, &u) {
+			err = u.Err
+		}
+		return fmt.Errorf("%s: %w", w.host, err)
+	}
+	defer res.Body.Close()
+	_, _ = io.Copy(io.Discard, io.LimitReader(res.Body, mostBody))
+	switch c := res.StatusCode; {
+	case c >= 200 && c < 300:
+		return nil
+	case c >= 300 && c < 500 && c != http.StatusRequestTimeout && c != http.StatusTooManyRequests && c != http.StatusTooEarly:
+		return fmt.Errorf("%s answered %s: %w", w.host, res.Status, errForGood)
+	}
+	return fmt.Errorf("%s answered %s", w.host, res.Status)
+}
