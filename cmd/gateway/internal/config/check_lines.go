@@ -53,6 +53,12 @@ func (r *reader) checkLines(g *garden.Garden) {
 			} else {
 				taken[c] = l.ID
 			}
+			r.checkLatch(l, path, func(pin int) (garden.LineID, bool) {
+				c.pin = pin
+				other, twice := taken[c]
+				taken[c] = l.ID
+				return other, twice
+			})
 		}
 		if flow := l.FlowLPH(); r.sound(path+".waters", "supply.flow") && flow > g.Supply.FlowLPH*(1+1e-9) {
 			r.say(path+".waters", "its emitters need more than the supply carries", units.Flow().Format(flow, "L/h", 1), "at most "+units.Flow().Format(g.Supply.FlowLPH, "L/h", 1))
@@ -63,6 +69,16 @@ func (r *reader) checkLines(g *garden.Garden) {
 		if at := path + ".max-on"; r.sound(at) && l.MaxOn > g.Limits.MaxOn && !r.unsound["limits.max-on"] {
 			r.say(at, "longer than the garden's limit", words(l.MaxOn), "at most "+words(g.Limits.MaxOn))
 		}
+	}
+}
+
+// checkLatch finds a closing pin that another valve uses; take takes it.
+func (r *reader) checkLatch(l garden.Line, path string, take func(pin int) (garden.LineID, bool)) {
+	if l.Valve.Latch == nil || l.Valve.Latch.ClosePin == l.Valve.Pin || !r.sound(path+".valve.close-pin") {
+		return
+	}
+	if other, twice := take(l.Valve.Latch.ClosePin); twice {
+		r.say(path+".valve.close-pin", "a pin that is taken", strconv.Itoa(l.Valve.Latch.ClosePin), fmt.Sprintf("a pin that line %q does not use", other))
 	}
 }
 

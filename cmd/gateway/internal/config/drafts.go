@@ -59,6 +59,7 @@ type lineDraft struct {
 
 type valveDraft struct {
 	garden.Valve
+	latch  garden.Latch
 	remote string
 }
 

@@ -162,6 +162,8 @@ lines:
       pin: 17
       chip: pinctrl-test
       active-low: yes
+      close-pin: 18
+      pulse: 60 ms
     waters:
       big-left:
         emitters: 6

@@ -258,6 +258,7 @@ func (r *reader) linkValve(l entry[lineDraft], hw garden.Hardware) garden.Valve 
 		if v.Chip == "" && hw.Kind == garden.Board {
 			r.say(path, "no GPIO chip", "", "chip here, or gpio-chip under hardware")
 		}
+		r.linkLatch(path, l.value.valve.latch, &v)
 	case remote:
 		v.Kind, v.Node = garden.RemoteValve, l.value.valve.remote
 		r.notOfPin(path)
@@ -269,7 +270,7 @@ func (r *reader) linkValve(l entry[lineDraft], hw garden.Hardware) garden.Valve 
 
 // notOfPin reports what only a pin has.
 func (r *reader) notOfPin(path string) {
-	for _, key := range []string{"chip", "active-low"} {
+	for _, key := range []string{"chip", "active-low", "close-pin", "pulse"} {
 		if p := path + "." + key; r.src.given(p) {
 			r.say(p, "belongs to a pin", "", "a remote node without it")
 		}

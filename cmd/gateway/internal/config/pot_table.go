@@ -90,6 +90,8 @@ func valveTable() object[valveDraft] {
 		{"pin", "the number of the GPIO line", false, of(whole("a pin number", 0, 1023), func(v *valveDraft) *int { return &v.Pin })},
 		{"chip", "the label of its GPIO chip, if not the hardware's", false, of(line("a chip's label"), func(v *valveDraft) *string { return &v.Chip })},
 		{"active-low", "yes where a low level energises the coil", false, of(yesNo(), func(v *valveDraft) *bool { return &v.ActiveLow })},
+		{"close-pin", "of a latching valve: the GPIO line whose pulse closes it; pin then opens it", false, of(whole("a pin number", 0, 1023), func(v *valveDraft) *int { return &v.latch.ClosePin })},
+		{"pulse", "of a latching valve: how long a pulse is; 50 ms if absent", false, of(brief(10*time.Millisecond, 200*time.Millisecond), func(v *valveDraft) *time.Duration { return &v.latch.Pulse })},
 		{"remote", "the name of a remote node", false, of(id[string]("a node"), func(v *valveDraft) *string { return &v.remote })},
 		{"plain", "a remote device that knows only two words and closes by its own time limit", false, in(plainTable(), plainAt)},
 	}}

@@ -3,6 +3,7 @@ package config
 import (
 	"strconv"
 	"strings"
+	"time"
 
 	"fabricpot/cmd/gateway/internal/units"
 	"fabricpot/control/garden"
@@ -34,6 +35,38 @@ func cutLast(s, sep string) (before, after string, found bool) {
 		return s[:i], s[i+len(sep):], true
 	}
 	return "", s, false
+}
+
+// brief is a time of milliseconds.
+func brief(lo, hi time.Duration) scalar[time.Duration] {
+	s := quantity(units.Pulse(), lo.Seconds(), hi.Seconds())
+	return scalar[time.Duration]{wants: s.wants, format: s.format, parse: func(text string) (time.Duration, error) {
+		v, err := s.parse(text)
+		return time.Duration(v * float64(time.Second)).Round(time.Millisecond), err
+	}}
+}
+
+// usualLatchPulse suits most latching valves. Common practice, no source.
+const usualLatchPulse = 50 * time.Millisecond
+
+// linkLatch makes a latching valve of one that has a pin to close it.
+func (r *reader) linkLatch(path string, l garden.Latch, v *garden.Valve) {
+	if !r.src.given(path + ".close-pin") {
+		if at := path + ".pulse"; r.src.given(at) {
+			r.say(at, "belongs to a latching valve", "", "close-pin beside it")
+		}
+		return
+	}
+	if l.Pulse == 0 {
+		l.Pulse = usualLatchPulse
+	}
+	v.Latch = &l
+	if at := path + ".close-pin"; r.sound(at, path+".pin") {
+		if l.ClosePin == v.Pin {
+			r.say(at, "one pin for both pulses", strconv.Itoa(l.ClosePin), "another pin than that of the opening pulse")
+		}
+		r.warn(path, "a latching valve stays open where power fails", "", "a normally closed valve or a timer before it, and a hand valve you can reach")
+	}
 }
 
 // emitters is "4 x 2 L/h": how many, and the flow of one.

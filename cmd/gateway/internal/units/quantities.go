@@ -88,6 +88,14 @@ func Span() Quantity {
 	}, "90 min"}
 }
 
+// Pulse is a short time, kept in seconds.
+func Pulse() Quantity {
+	return Quantity{"a short time", []Unit{
+		{Name: "ms", Factor: 0.001},
+		{Name: "s", Also: []string{"sec", "seconds"}, Factor: 1},
+	}, "50 ms"}
+}
+
 // Pressure is kept in kPa.
 func Pressure() Quantity {
 	return Quantity{"a pressure", []Unit{
@@ -128,6 +136,14 @@ func Concentration() Quantity {
 		{Name: "mg/L", Also: []string{"mg/l"}, Factor: 1},
 		{Name: "g/L", Also: []string{"g/l"}, Factor: 1000},
 	}, "250 mg/L"}
+}
+
+// Rainfall is a depth of rain, kept in mm.
+func Rainfall() Quantity {
+	return Quantity{"a depth of rain", []Unit{
+		{Name: "mm", Factor: 1},
+		{Name: "in", Also: []string{"inch", "inches"}, Factor: 10 * cmPerInch},
+	}, "0.2 mm"}
 }
 
 // PulseRate of a flow meter, kept in pulses per litre.
