@@ -50,7 +50,7 @@ const faint = `(() => {
 
 // small lists what a thumb would miss.
 const small = `[...document.querySelectorAll("button, input:not([type=hidden]), select, textarea, summary, nav a, .way, .zone h2 a, .cry a")]
-  .filter((e) => e.checkVisibility() && e.getBoundingClientRect().height < 39).map((e) => e.outerHTML.slice(0, 80) + " " + e.getBoundingClientRect().height)`
+  .filter((e) => e.checkVisibility() && e.getBoundingClientRect().height < 44).map((e) => e.outerHTML.slice(0, 80) + " " + e.getBoundingClientRect().height)`
 
 func TestBrowserLooks(t *testing.T) {
 	in := browser(t)

@@ -112,10 +112,13 @@ func command[P, R any](c cdp.Command[P, R], p P) chromedp.Action[chromedp.Void] 
 	}
 }
 
+// patience is long: a picture of a long page takes a busy machine a while.
+const patience = time.Minute
+
 // get runs an action that answers something.
 func get[T any](b *screen, a chromedp.Action[T]) T {
 	b.t.Helper()
-	ctx, cancel := context.WithTimeout(b.ctx, 15*time.Second)
+	ctx, cancel := context.WithTimeout(b.ctx, patience)
 	defer cancel()
 	v, err := chromedp.Run(ctx, a)
 	require.NoError(b.t, err)
@@ -130,7 +133,7 @@ func ask[T any](b *screen, script string) T {
 
 func (b *screen) do(actions ...chromedp.Action[chromedp.Void]) {
 	b.t.Helper()
-	ctx, cancel := context.WithTimeout(b.ctx, 15*time.Second)
+	ctx, cancel := context.WithTimeout(b.ctx, patience)
 	defer cancel()
 	require.NoError(b.t, chromedp.Do(ctx, actions...))
 }
@@ -155,10 +158,11 @@ func (b *screen) click(selector string) {
 }
 
 // waitFor waits until a selector's text contains words.
-func (b *screen) waitFor(selector, words string, patience time.Duration) {
+func (b *screen) waitFor(selector, words string, most time.Duration) {
 	b.t.Helper()
 	got := ""
-	for end := time.Now().Add(patience); time.Now().Before(end); time.Sleep(100 * time.Millisecond) {
+	// Several times that on a machine that does much else.
+	for end := time.Now().Add(4 * most); time.Now().Before(end); time.Sleep(100 * time.Millisecond) {
 		if got = b.text(selector); strings.Contains(got, words) {
 			return
 		}

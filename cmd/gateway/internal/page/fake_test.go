@@ -17,7 +17,9 @@ import (
 	"fabricpot/cmd/gateway/internal/config"
 	"fabricpot/cmd/gateway/internal/journal"
 	"fabricpot/cmd/gateway/internal/runner"
+	"fabricpot/control/feeding"
 	"fabricpot/control/garden"
+	"fabricpot/control/task"
 	"fabricpot/testdata"
 )
 
@@ -28,7 +30,29 @@ type fake struct {
 	asks   []garden.Ask
 	shut   map[garden.ZoneID]time.Duration
 	closed int
+	plants []garden.PlantEvent
+	seen   []runner.Observation
 	fail   error
+}
+
+func (f *fake) Plant(_ context.Context, e garden.PlantEvent, _ string) error {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	if f.fail == nil {
+		f.plants = append(f.plants, e)
+	}
+	return f.fail
+}
+
+func (f *fake) Note(_ context.Context, o runner.Observation, _ string) (feeding.Noted, error) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	if f.fail != nil {
+		return feeding.Noted{}, f.fail
+	}
+	f.seen = append(f.seen, o)
+	a, err := task.Respond(task.Observation{Zone: o.Zone, Name: "Chilli", Sign: task.Sign(o.Sign), At: f.status.At}, task.Facts{})
+	return feeding.Noted{Answer: a, Plan: []task.PlanStep{{Day: 0, ToDay: 1, Words: "soak it"}}}, err
 }
 
 func (f *fake) Status() *runner.Status {
@@ -83,7 +107,7 @@ func (f *fake) asked() []garden.Ask {
 func (f *fake) untouched() bool {
 	f.mu.Lock()
 	defer f.mu.Unlock()
-	return len(f.asks) == 0 && len(f.shut) == 0 && f.closed == 0
+	return len(f.asks) == 0 && len(f.shut) == 0 && f.closed == 0 && len(f.plants) == 0 && len(f.seen) == 0
 }
 
 // notebook is a History with nothing in it that keeps notes in memory.
@@ -153,7 +177,7 @@ func newSite(t testing.TB, change func(*Options)) *site {
 	require.NoError(t, err)
 	s := &site{t: t, gate: &fake{status: stillStatus(g)}, cookies: map[string]string{}, host: "localhost:8077", remote: "127.0.0.1:40000",
 		now: time.Date(2026, 7, 3, 8, 0, 0, 0, time.UTC)}
-	o := Options{Garden: g, Gateway: s.gate, History: &notebook{}, Now: func() time.Time { return s.now }}
+	o := Options{Garden: g, Gateway: s.gate, History: &notebook{}, Plants: s.gate, Observer: s.gate, Now: func() time.Time { return s.now }}
 	if change != nil {
 		change(&o)
 	}

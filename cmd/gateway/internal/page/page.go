@@ -52,6 +52,11 @@ type Options struct {
 	// NextFeed says in words when a zone is fed next; nil or an empty answer
 	// leaves the line out.
 	NextFeed func(garden.ZoneID) string
+	// Plants takes what was done to the plants; nil shows no form for it.
+	Plants Plants
+	// Observer answers what a gardener sees on the plants; nil keeps notes
+	// without an answer.
+	Observer Observer
 	// Acknowledge marks an alarm as seen by name and subject; nil shows no
 	// button.
 	Acknowledge func(ctx context.Context, name, about, who string) error
@@ -63,6 +68,9 @@ type Options struct {
 	Disk func() (free, total uint64, err error)
 	// Broker says in words how the link to the broker stands; it may be nil.
 	Broker func() string
+	// Ways are how the ways by which alarms reach a person have been doing, each
+	// with words for Health; nil where there are none.
+	Ways func() []Way
 	// Season is the season up to now as a report; nil offers none.
 	Season func(now time.Time) (*report.Book, error)
 	// Secrets are the password's and the guest's hashes; the zero value asks
@@ -167,6 +175,7 @@ func (p *Page) routes() error {
 	p.on("/pot/{zone}/open", nil, p.openAgain)
 	p.on("/pot/{zone}/note", nil, p.note)
 	p.on("/pot/{zone}/gave", nil, p.gave)
+	p.on("/pot/{zone}/plant", p.plantForm, p.plantDone)
 	p.on("/rounds", p.rounds, nil)
 	p.on("/rounds/done", nil, p.tick)
 	p.on("/health", p.health, nil)

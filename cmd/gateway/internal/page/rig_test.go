@@ -59,7 +59,8 @@ func newRig(t testing.TB, lived time.Duration, speed float64, change func(*Optio
 		_, _ = b.Paced(ctx, inbox, speed)
 	}()
 	r.live(lived)
-	o := Options{Garden: g, Gateway: r.desk, History: j, Acknowledge: r.desk.Acknowledge, Version: "test"}
+	o := Options{Garden: g, Gateway: r.desk, History: j, Acknowledge: r.desk.Acknowledge,
+		Plants: r.desk, Observer: r.desk, Rounds: r.desk.PageRounds(), Version: "test"}
 	plan, _, err := control.NewPlan(g)
 	require.NoError(t, err)
 	o.Season = func(now time.Time) (*report.Book, error) {

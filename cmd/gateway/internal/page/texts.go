@@ -214,6 +214,9 @@ const (
 	tBench       = "virtual bench: nothing here can get wet"
 	tBoard       = "board"
 	tBroker      = "Broker"
+	tWays        = "Messages about alarms"
+	tWaysNone    = "none: the garden file names no webhook, mail or lamp"
+	tWayBy       = "Messages by %s"
 	tVersion     = "Version"
 	tRoundsTaken = "Rounds taken"
 	tRounds2     = "%d, last at %s"
@@ -288,7 +291,6 @@ func noteKinds() []choice {
 		{"seen", "Something I saw"},
 		{"wilted-morning", "Wilted in the morning"},
 		{"wilted-midday", "Wilted at midday, well in the evening"},
-		{"pale-leaves", "Leaves pale or yellow"},
 		{"drained", "Water ran out below, after … litres"},
 		{"no-drain", "No water ran out below"},
 		{"pour-through-ec", "Pour-through EC, mS/cm"},

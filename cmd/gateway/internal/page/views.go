@@ -12,6 +12,7 @@ import (
 
 	"fabricpot/cmd/gateway/internal/runner"
 	"fabricpot/control/garden"
+	"fabricpot/control/task"
 )
 
 // fault is why a request was not done, and the way back.
@@ -113,6 +114,8 @@ type potModel struct {
 	Earliest, Last60 string
 	Ticket           func(purpose string) string
 	KeepsNotes       bool
+	Signs            []choice
+	TakesPlants      bool
 }
 
 // offer is an amount one tap away.
@@ -140,6 +143,7 @@ func (p *Page) potModel(st *runner.Status, ref zoneRef, zs *runner.ZoneStatus, w
 	m := potModel{
 		Head: p.headOf(st, v), Zone: p.zoneView(zs, st, v), Path: potPath(ref.zone.ID), Why: zs.Why,
 		Windows: windows(), Window: win, HandTended: ref.line == nil, Unit: v.volumeUnit(), KeepsNotes: p.o.History != nil,
+		Signs: p.signChoices(), TakesPlants: p.o.Plants != nil,
 		Shut:     zs.ShutUntil != nil || zs.State == garden.KeptShut.String(),
 		Earliest: st.At.Format(localTime), Last60: st.At.Add(mostShut).Format(localTime),
 		Ticket: func(purpose string) string {
@@ -254,6 +258,14 @@ func noteWords(kind string, value garden.Measured, text string) string {
 	}
 	if value.Known {
 		kind += ": " + strconv.FormatFloat(value.Value, 'g', 4, 64)
+	}
+	// An observation begins with its sign.
+	if sign, rest, _ := strings.Cut(text, ": "); sign != "" {
+		for _, s := range task.Signs() {
+			if string(s.Sign) == sign {
+				kind, text = capital(s.Words), rest
+			}
+		}
 	}
 	if text != "" {
 		kind += " – " + text
