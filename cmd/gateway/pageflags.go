@@ -71,7 +71,7 @@ func (f *pageFlags) door(s streams) (*page.Door, error) {
 
 // servePage serves the page in the background; the returned function ends it
 // and waits until nobody reads the journal through it any more.
-func servePage(ctx context.Context, s streams, rl *reloader, d *page.Door, desk *runner.Desk, link *brokerLink, j *journal.Journal) (stop func()) {
+func servePage(ctx context.Context, s streams, rl *reloader, d *page.Door, desk *runner.Desk, link *brokerLink, told *messages, j *journal.Journal) (stop func()) {
 	if d == nil {
 		return func() {}
 	}
@@ -79,7 +79,7 @@ func servePage(ctx context.Context, s streams, rl *reloader, d *page.Door, desk 
 		Garden: rl.current().garden, Gateway: desk, History: listening{j, desk}, Acknowledge: desk.Acknowledge, Plants: desk, Observer: desk,
 		Rounds: desk.PageRounds(), NextFeed: desk.PageRounds().NextFeed, Season: seasonSoFar(rl.current, j), ConfirmClock: desk.ConfirmClock,
 		Disk: func() (uint64, uint64, error) { return diskSpace(j.Path()) }, Secrets: d.Secrets, Version: version(),
-		Broker: link.words,
+		Broker: link.words, Ways: told.pageWays,
 	})
 	if err != nil {
 		fmt.Fprintln(s.err, "page:", err, "- the garden is kept without the page")

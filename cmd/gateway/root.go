@@ -42,7 +42,7 @@ Exit codes: 0 done, 1 failed, 2 wrong use.`,
 	root.SetErr(s.err)
 	root.CompletionOptions.HiddenDefaultCmd = true
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return wrongUse{err} })
-	root.AddCommand(newRun(s), newCheck(s), newSimulate(s), newCloseAll(s), newAutomatic(s), newReload(s), newPassword(s), newCalc(s),
+	root.AddCommand(newRun(s), newCheck(s), newSimulate(s), newCloseAll(s), newAutomatic(s), newAlarms(s), newReload(s), newPassword(s), newCalc(s),
 		newBackup(s), newRestore(s), newPapers(), newSchema(s), newCalibrate(s), newHardware(s), newFlow(s), newRounds(s), newDone(s), newNote(s), newPlant(s), newPlan(s), newDoctor(s), newReport(s), newExport(s))
 	root.AddCommand(newTrial(s))
 	return root

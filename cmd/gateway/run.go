@@ -111,12 +111,15 @@ func run(ctx context.Context, s streams, args []string, f runFlags) error {
 	defer keeper.Close()
 
 	rl := newReloader(s, args, u)
+	var told *messages
+	defer func() { told.close() }()
 	stopPage := func() {}
 	defer func() { stopPage() }()
 	serve := func(desk *runner.Desk, link *brokerLink) *http.Server {
 		rl.loop, rl.ready = desk, func() bool { return desk.Status() != nil }
-		stopPage = servePage(ctx, s, rl, door, desk, link, keeper.Journal)
-		srv := page.NewServer(rl.serve(page.WithWork(page.NewAPI(desk), desk)))
+		told = openMessages(ctx, s, u.garden, f.speed, desk, keeper.Journal)
+		stopPage = servePage(ctx, s, rl, door, desk, link, told, keeper.Journal)
+		srv := page.NewServer(told.serve(desk, rl.serve(page.WithWork(page.NewAPI(desk), desk))))
 		go func() {
 			if err := srv.Serve(listener); err != nil && !errors.Is(err, http.ErrServerClosed) {
 				fmt.Fprintln(s.err, "control socket:", err)

@@ -120,6 +120,7 @@ func (p *Page) system(st *runner.Status) []pair {
 	if p.o.Broker != nil {
 		out = append(out, pair{tBroker, p.o.Broker()})
 	}
+	out = append(out, p.wayPairs()...)
 	if p.o.Version != "" {
 		out = append(out, pair{tVersion, p.o.Version})
 	}

@@ -23,8 +23,10 @@ const space = "fabricpot"
 // newMetrics makes the handler of /metrics with a registry of its own.
 func (p *Page) newMetrics() (http.Handler, error) {
 	reg := prometheus.NewRegistry()
+	g := newGauges(p.o.Gateway, &p.watch, p.o.Disk)
+	g.ways = p.o.Ways
 	for _, c := range []prometheus.Collector{
-		newGauges(p.o.Gateway, &p.watch, p.o.Disk),
+		g,
 		collectors.NewGoCollector(),
 		collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}),
 	} {
@@ -40,6 +42,7 @@ type gauges struct {
 	g     Gateway
 	watch *watch
 	disk  func() (free, total uint64, err error)
+	ways  func() []Way
 	d     map[string]*prometheus.Desc
 }
 
@@ -74,6 +77,10 @@ func newGauges(g Gateway, w *watch, disk func() (uint64, uint64, error)) *gauges
 	add("line_day_litres", "Water charged to the line in the last 24 hours.", "line")
 	add("line_day_limit_litres", "The most the line may give in 24 hours.", "line")
 	add("alarm_raised", "Alarms that are raised or not yet seen, by name and what they are about.", "alarm", "about")
+	add("message_success", "Whether the last message by the way was taken: 0 after a failure.", "way")
+	add("message_last_sent_timestamp_seconds", "When a message was last taken, Unix time.", "way")
+	add("messages_sent_total", "Messages taken since the start.", "way")
+	add("messages_lost_total", "Messages given up or dropped since the start.", "way")
 	add("automatic", "Whether automatic control is on.")
 	add("clock_confirmed", "Whether the wall clock was confirmed.")
 	add("disk_free_bytes", "Free space where the journal is.")
@@ -104,6 +111,7 @@ func (c *gauges) Collect(ch chan<- prometheus.Metric) {
 			put(name, *v, labels...)
 		}
 	}
+	c.sendWays(ch, put)
 	put("automatic", flag(st.Automatic))
 	put("clock_confirmed", flag(st.Synced))
 	put("round_age_seconds", quiet.Seconds())

@@ -1,0 +1,51 @@
+package page
+
+import (
+	"time"
+
+	"github.com/prometheus/client_golang/prometheus"
+)
+
+// Way is how a way by which alarms reach a person has been doing.
+type Way struct {
+	Name string
+	// Words say it to a person.
+	Words string
+	// Works tells that the last message was taken, or that none was sent yet.
+	Works bool
+	// LastSent is zero before the first message of this run.
+	LastSent time.Time
+	// Sent and Lost count messages since the start.
+	Sent, Lost uint64
+}
+
+// wayPairs are Health's lines about them.
+func (p *Page) wayPairs() []pair {
+	if p.o.Ways == nil {
+		return nil
+	}
+	ways := p.o.Ways()
+	if len(ways) == 0 {
+		return []pair{{tWays, tWaysNone}}
+	}
+	out := make([]pair, 0, len(ways))
+	for _, w := range ways {
+		out = append(out, pair{sprintf(tWayBy, w.Name), w.Words})
+	}
+	return out
+}
+
+// sendWays puts them among the metrics.
+func (c *gauges) sendWays(ch chan<- prometheus.Metric, put func(string, float64, ...string)) {
+	if c.ways == nil {
+		return
+	}
+	for _, w := range c.ways() {
+		put("message_success", flag(w.Works), w.Name)
+		if !w.LastSent.IsZero() {
+			put("message_last_sent_timestamp_seconds", float64(w.LastSent.Unix()), w.Name)
+		}
+		ch <- prometheus.MustNewConstMetric(c.d["messages_sent_total"], prometheus.CounterValue, float64(w.Sent), w.Name)
+		ch <- prometheus.MustNewConstMetric(c.d["messages_lost_total"], prometheus.CounterValue, float64(w.Lost), w.Name)
+	}
+}

@@ -1,0 +1,208 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"net/http"
+	"strings"
+	"time"
+
+	"fabricpot/cmd/gateway/internal/journal"
+	"fabricpot/cmd/gateway/internal/notify"
+	"fabricpot/cmd/gateway/internal/page"
+	"fabricpot/cmd/gateway/internal/runner"
+	"fabricpot/control/garden"
+	"fabricpot/valves"
+	"fabricpot/valves/gpioline"
+)
+
+// messages carry alarms to a person. A nil one is a garden that names no way.
+type messages struct {
+	post *notify.Post
+	err  io.Writer
+	pin  io.Closer
+}
+
+// openMessages sets up the ways that the garden file names. What is wrong with
+// one is told and keeps neither the others nor the garden.
+func openMessages(ctx context.Context, s streams, g *garden.Garden, speed float64, desk *runner.Desk, j *journal.Journal) *messages {
+	if !g.Calling.Reaches() {
+		return nil
+	}
+	if speed != 1 {
+		fmt.Fprintln(s.err, "alarms: nothing is sent with --speed: people live in real time")
+		return nil
+	}
+	if err := notify.Look(g.Calling); err != nil {
+		fmt.Fprintln(s.err, "alarms:", err)
+	}
+	m := &messages{err: s.err}
+	ways, _ := notify.Network(g.Calling) // what is wrong was told
+	began := time.Now()
+	mono := func() time.Duration { return time.Since(began) }
+	lamp := m.lamp(s.err, g, mono)
+	if lamp != nil {
+		ways = append(ways, lamp)
+	}
+	if len(ways) == 0 {
+		return nil
+	}
+	m.post = notify.Open(ctx, notify.Options{
+		Site: g.Site, Set: g.Calling, Ways: ways, Lamp: lamp, Memory: j,
+		Alarms: func() ([]runner.AlarmLine, bool) {
+			st := desk.Status()
+			if st == nil {
+				return nil, false
+			}
+			return st.Alarms, true
+		},
+		Clock: func() garden.Moment {
+			// The garden's own clock, with the gardener's word for it.
+			now := garden.Moment{Mono: mono(), Wall: time.Now().In(g.Site.Zone)}
+			if st := desk.Status(); st != nil {
+				now.Wall, now.Synced = st.At, st.Synced
+			}
+			return now
+		},
+		Log: func(line string) { fmt.Fprintln(s.err, "alarms:", line) },
+	})
+	names := make([]string, 0, len(ways))
+	for _, w := range ways {
+		names = append(names, w.Name())
+	}
+	fmt.Fprintf(s.err, "alarms reach you by %s; try it with 'gateway alarms ring'\n", strings.Join(names, ", "))
+	return m
+}
+
+// lamp opens the lamp's pin; nil where there is none.
+func (m *messages) lamp(err io.Writer, g *garden.Garden, mono func() time.Duration) *notify.Lamp {
+	set := g.Calling.Lamp
+	if !set.Wired {
+		return nil
+	}
+	if g.Hardware.Kind == garden.Bench {
+		fmt.Fprintln(err, "alarms: a bench has no lamp")
+		return nil
+	}
+	pin, bad := gpioline.New(set.Chip, set.Pin, gpioline.Opts{Consumer: "gateway lamp"})
+	if bad != nil {
+		fmt.Fprintln(err, "alarms: lamp:", bad)
+		return nil
+	}
+	on, bad := valves.NewIndicator(pin, set.ActiveLow, set.OnFor)
+	if bad != nil {
+		fmt.Fprintln(err, "alarms: lamp:", bad)
+		return nil
+	}
+	m.pin = pin
+	lamp, bad := notify.NewLamp(on, set.OnFor, mono)
+	if bad != nil {
+		fmt.Fprintln(err, "alarms: lamp:", bad) // it goes on trying
+	}
+	return lamp
+}
+
+// ways tells how each way has been doing.
+func (m *messages) ways() []notify.WayStatus {
+	if m == nil {
+		return nil
+	}
+	return m.post.Ways()
+}
+
+func (m *messages) close() {
+	if m == nil {
+		return
+	}
+	err := m.post.Close()
+	if m.pin != nil {
+		err = errors.Join(err, m.pin.Close())
+	}
+	if err != nil {
+		fmt.Fprintln(m.err, "alarms:", err)
+	}
+}
+
+// onAlarm names an alarm in a request.
+type onAlarm struct {
+	Name  string `json:"name"`
+	About string `json:"about"`
+	// Hours is how long it is out of service; 0 puts it back.
+	Hours float64 `json:"hours,omitempty"`
+}
+
+// serve adds what 'gateway alarms' asks for to the control socket's handlers.
+func (m *messages) serve(desk *runner.Desk, rest http.Handler) http.Handler {
+	mux := http.NewServeMux()
+	mux.Handle("/", rest)
+	mux.HandleFunc("GET /ways", func(w http.ResponseWriter, _ *http.Request) { replyJSON(w, m.ways()) })
+	mux.HandleFunc("POST /ring", func(w http.ResponseWriter, r *http.Request) {
+		if m == nil {
+			refuseJSON(w, errors.New("this gateway's garden file names no way to reach anybody: see alarms: in its schema"))
+			return
+		}
+		rung, err := m.post.Ring(r.Context())
+		if err != nil {
+			refuseJSON(w, err)
+			return
+		}
+		replyJSON(w, rung)
+	})
+	act := func(do func(context.Context, onAlarm) error) http.HandlerFunc {
+		return func(w http.ResponseWriter, r *http.Request) {
+			var a onAlarm
+			dec := json.NewDecoder(http.MaxBytesReader(w, r.Body, 4096))
+			dec.DisallowUnknownFields()
+			err := dec.Decode(&a)
+			if err != nil {
+				err = fmt.Errorf("expected an alarm's name and what it is about: %w", err)
+			} else {
+				err = do(r.Context(), a)
+			}
+			if err != nil {
+				refuseJSON(w, err)
+				return
+			}
+			replyJSON(w, struct{}{})
+		}
+	}
+	const who = "control socket"
+	mux.HandleFunc("POST /alarms/seen", act(func(ctx context.Context, a onAlarm) error { return desk.Acknowledge(ctx, a.Name, a.About, who) }))
+	mux.HandleFunc("POST /alarms/rest", act(func(ctx context.Context, a onAlarm) error {
+		if a.Hours == 0 {
+			return desk.Unshelve(ctx, a.Name, a.About, who)
+		}
+		if !(a.Hours > 0 && a.Hours <= 24*366) {
+			return fmt.Errorf("%v hours: expected over 0", a.Hours)
+		}
+		return desk.Shelve(ctx, a.Name, a.About, time.Duration(a.Hours*float64(time.Hour)), who)
+	}))
+	return mux
+}
+
+func replyJSON(w http.ResponseWriter, v any) {
+	w.Header().Set("Content-Type", "application/json; charset=utf-8")
+	_ = json.NewEncoder(w).Encode(v) // the peer may be gone
+}
+
+func refuseJSON(w http.ResponseWriter, err error) {
+	w.Header().Set("Content-Type", "application/json; charset=utf-8")
+	w.WriteHeader(http.StatusBadRequest)
+	_ = json.NewEncoder(w).Encode(map[string]string{"error": err.Error()})
+}
+
+// pageWays are what page and metrics show of them.
+func (m *messages) pageWays() []page.Way {
+	var out []page.Way
+	for _, w := range m.ways() {
+		p := page.Way{Name: w.Name, Words: wayWords(&w), Works: w.Works(), Sent: w.Sent, Lost: w.Failed + w.Dropped}
+		if w.LastSent != nil {
+			p.LastSent = *w.LastSent
+		}
+		out = append(out, p)
+	}
+	return out
+}
