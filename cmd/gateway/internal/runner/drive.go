@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"fabricpot/control/garden"
@@ -20,12 +21,25 @@ const (
 	pulseCheck = 50 * time.Millisecond
 	// closePatience is how long an exit waits for closes to be confirmed.
 	closePatience = 10 * time.Second
+	// pulsePatience is how long the goroutine that ends pulses may go without a
+	// look at them before the watchdog is no longer fed.
+	pulsePatience = time.Second
 )
+
+// beat is when the goroutine that ends pulses last came round.
+type beat struct{ at atomic.Int64 }
+
+func (b *beat) strike(now garden.Moment) { b.at.Store(int64(now.Mono)) }
+
+func (b *beat) alive(now garden.Moment) bool {
+	return now.Mono-time.Duration(b.at.Load()) <= pulsePatience
+}
 
 // Drive runs a loop in real time until the context ends, then closes every
 // line. It owns the loop; others reach it through inbox. A second goroutine
 // ends pulses whatever the loop is doing, and closes everything if either
-// panics. progress is called after each round, for a watchdog; it may be nil.
+// panics. progress is called after each round during which the other goroutine came
+// round too, for a watchdog; it may be nil.
 func Drive(ctx context.Context, l *Loop, in *Inbox, clock Clock, every time.Duration, progress func()) (CloseReport, error) {
 	defer in.Close()
 	clock = l.Believing(clock)
@@ -36,15 +50,23 @@ func Drive(ctx context.Context, l *Loop, in *Inbox, clock Clock, every time.Dura
 	// keep a line open, least of all while the program is stopping.
 	over := make(chan struct{})
 	var guard sync.WaitGroup
+	var pulses beat
+	pulses.strike(clock.Moment())
 	guard.Add(1)
 	go func() {
 		defer guard.Done()
-		if err := protected(l, func() { endPulses(ctx, over, l, clock) }); err != nil {
+		if err := protected(l, func() { endPulses(ctx, over, l, clock, &pulses) }); err != nil {
 			cancel(err)
 		}
 	}()
 	var begin error
-	err := protected(l, func() { begin = rounds(ctx, l, in, clock, every, progress) })
+	err := protected(l, func() {
+		begin = rounds(ctx, l, in, clock, every, func() {
+			if progress != nil && pulses.alive(clock.Moment()) {
+				progress()
+			}
+		})
+	})
 	err = errors.Join(err, begin)
 	cancel(err)
 	if err == nil {
@@ -74,7 +96,7 @@ func protected(l *Loop, f func()) (err error) {
 
 // endPulses ends what is due until over is closed. As soon as the context ends it
 // closes every line and lets none be opened, whatever the round is at.
-func endPulses(ctx context.Context, over <-chan struct{}, l *Loop, clock Clock) {
+func endPulses(ctx context.Context, over <-chan struct{}, l *Loop, clock Clock, b *beat) {
 	t := time.NewTicker(pulseCheck)
 	defer t.Stop()
 	stop := ctx.Done()
@@ -87,6 +109,7 @@ func endPulses(ctx context.Context, over <-chan struct{}, l *Loop, clock Clock) 
 			l.CloseAtOnce(clock.Moment())
 		case <-t.C:
 			l.EndPulses(clock.Moment())
+			b.strike(clock.Moment())
 		}
 	}
 }
@@ -99,9 +122,7 @@ func rounds(ctx context.Context, l *Loop, in *Inbox, clock Clock, every time.Dur
 	defer t.Stop()
 	for {
 		l.Tick(clock.Moment())
-		if progress != nil {
-			progress()
-		}
+		progress()
 	wait:
 		for {
 			select {

@@ -87,7 +87,7 @@ func TestStoppingDoesNotWaitForAHungRound(t *testing.T) {
 
 	over := make(chan struct{})
 	pulses := make(chan struct{})
-	go func() { defer close(pulses); endPulses(ctx, over, r.loop, clock) }()
+	go func() { defer close(pulses); endPulses(ctx, over, r.loop, clock, new(beat)) }()
 	round := make(chan struct{})
 	go func() { defer close(round); r.loop.Tick(clock.Moment()) }()
 	<-r.slow
