@@ -1,6 +1,7 @@
 package bench
 
 import (
+	"errors"
 	"fmt"
 	"math/rand/v2"
 	"time"
@@ -83,7 +84,21 @@ type Bench struct {
 	buses   []*Bus
 	pins    []*Pin // in the order of garden.Lines
 	doses   []*Pin // of injectors, in the same order; nil where there is none
-	pump    *Pin   // nil where there is none
+	taken   bool
+	pump    *Pin // nil where there is none
+}
+
+// ErrTaken is what a program is told that asks for outputs another one holds.
+var ErrTaken = errors.New("bench: the outputs are taken by another program")
+
+// Claim takes every output for one program, as a kernel does, until release is
+// called. Nothing is driven by it.
+func (b *Bench) Claim() (release func(), err error) {
+	if b.taken {
+		return nil, ErrTaken
+	}
+	b.taken = true
+	return func() { b.taken = false }, nil
 }
 
 // New wires a garden's probes and lines to a terrace. Garden and terrace must

@@ -54,6 +54,7 @@ type Pin struct {
 	calls     uint64
 	history   []PinEvent
 	watch     func(PinEvent)
+	also      func(PinEvent)
 }
 
 // ErrPin is what a failing pin says.
@@ -78,6 +79,9 @@ func (p *Pin) Out(l gpio.Level) error {
 	p.apply()
 	if p.watch != nil {
 		p.watch(e)
+	}
+	if p.also != nil {
+		p.also(e)
 	}
 	return nil
 }
@@ -128,6 +132,9 @@ func (p *Pin) Calls() uint64 { return p.calls }
 
 // Watch sets a function that sees each change as it happens. Nil removes it.
 func (p *Pin) Watch(f func(PinEvent)) { p.watch = f }
+
+// Also sets a second such function, called after the first.
+func (p *Pin) Also(f func(PinEvent)) { p.also = f }
 
 // PWM is refused: a valve is open or shut.
 func (p *Pin) PWM(gpio.Duty, physic.Frequency) error {

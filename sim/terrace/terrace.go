@@ -203,6 +203,10 @@ func (t *Terrace) LineLitres(id garden.LineID) float64 {
 // RainMM is the rain on the sky's side of everything since the beginning, mm.
 func (t *Terrace) RainMM() float64 { return t.rainMM }
 
+// AirC is the air's temperature now, °C; unlike Weather it can be asked by
+// anybody without taking the rain away from who is told of it.
+func (t *Terrace) AirC() float64 { return t.sky.temperature(t.Wall()) }
+
 // Weather is what a sensor on the terrace would say now. RainMM is the rain since
 // the last call.
 func (t *Terrace) Weather() garden.WeatherNow {

@@ -1,15 +1,11 @@
 package hub
 
 import (
-	"fmt"
-	"slices"
-
 	"fabricpot/cmd/gateway/internal/runner"
 	"fabricpot/control/alarm"
 	"fabricpot/control/garden"
 	"fabricpot/mqtt/probe"
 	"fabricpot/mqtt/sky"
-	"fabricpot/mqtt/valve"
 	"fabricpot/valves"
 )
 
@@ -67,32 +63,8 @@ func (e *Ends) Worries() []runner.Worry {
 	if e.r == nil {
 		return []runner.Worry{{Kind: alarm.LinkLost, Text: e.why}}
 	}
-	var out []runner.Worry
-	if st := e.r.Status(); !st.Connected {
-		text := "no connection to the broker"
-		if st.LastError != "" {
-			text += ": " + st.LastError
-		}
-		out = append(out, runner.Worry{Kind: alarm.LinkLost, Text: text})
-	}
-	troubles := e.r.Troubles()
-	for id, t := range troubles {
-		kind := alarm.LineFaulted
-		switch t {
-		case valve.Offline:
-			continue // one cause, one alarm: the link's
-		case valve.NotClosing, valve.OpenUnasked:
-			kind = alarm.NotClosed
-		}
-		out = append(out, runner.Worry{Kind: kind, Subject: string(id), Text: fmt.Sprintf("remote valve %s", t)})
-	}
-	slices.SortFunc(out, func(a, b runner.Worry) int {
-		if a.Kind != b.Kind {
-			return int(a.Kind) - int(b.Kind)
-		}
-		return slices.Compare([]byte(a.Subject), []byte(b.Subject))
-	})
-	return out
+	st := e.r.Status()
+	return runner.FarWorries(st.Connected, st.LastError, e.r.Troubles())
 }
 
 // farSky is the weather of a station or service over another's.

@@ -2,10 +2,13 @@ package runner
 
 import (
 	"context"
+	"fmt"
 	"slices"
+	"strings"
 
 	"fabricpot/control/alarm"
 	"fabricpot/control/garden"
+	"fabricpot/mqtt/valve"
 	"fabricpot/valves"
 )
 
@@ -31,6 +34,36 @@ type WiredSampler func(g *garden.Garden, numbers []int) (Sampler, error)
 type Worry struct {
 	Kind          alarm.Kind
 	Subject, Text string
+}
+
+// FarWorries puts a link to a broker and the remote valves behind it into words;
+// lastError may be empty.
+func FarWorries(connected bool, lastError string, troubles map[garden.LineID]valve.Trouble) []Worry {
+	var out []Worry
+	if !connected {
+		text := "no connection to the broker"
+		if lastError != "" {
+			text += ": " + lastError
+		}
+		out = append(out, Worry{Kind: alarm.LinkLost, Text: text})
+	}
+	for id, t := range troubles {
+		kind := alarm.LineFaulted
+		switch t {
+		case valve.Offline:
+			continue // one cause, one alarm: the link's
+		case valve.NotClosing, valve.OpenUnasked:
+			kind = alarm.NotClosed
+		}
+		out = append(out, Worry{Kind: kind, Subject: string(id), Text: fmt.Sprintf("remote valve %s", t)})
+	}
+	slices.SortFunc(out, func(a, b Worry) int {
+		if a.Kind != b.Kind {
+			return int(a.Kind) - int(b.Kind)
+		}
+		return strings.Compare(a.Subject, b.Subject)
+	})
+	return out
 }
 
 // unheard leaves out the remote lines, whose answer to a close takes a moment;

@@ -43,6 +43,8 @@ type Options struct {
 	SinceBoot time.Duration
 	// Coil, where given, stands between the gateway and each of its pins.
 	Coil func(*bench.Pin) gpio.PinOut
+	// far, where given, makes Far once the world is there.
+	far func(*Bench) (runner.Far, error)
 	// sampler, where given, stands between the drivers and the loop.
 	sampler func(runner.Sampler) runner.Sampler
 	// Watched publishes Status after each tick.
@@ -70,14 +72,16 @@ type Bench struct {
 	water    gauges
 	times    *runner.ReadTimes
 	gone     bool          // see Die
+	hung     bool          // its rounds go on no more; the guard's goroutine does
+	free     func()        // gives the outputs back
 	skew     time.Duration // how far civil time is off
 	unsynced bool
 }
 
 // NewBench wires g to a simulated terrace. It opens nothing.
-func NewBench(g *garden.Garden, o Options) (*Bench, error) {
+func NewBench(g *garden.Garden, o Options) (_ *Bench, err error) {
 	whole := wired(g)
-	if o.Far == nil {
+	if o.Far == nil && o.far == nil {
 		g = whole
 	}
 	plan, _, err := control.NewPlan(g)
@@ -96,9 +100,22 @@ func NewBench(g *garden.Garden, o Options) (*Bench, error) {
 	if o.Terrace.ETo == nil {
 		o.Terrace.ETo = penman(g.Site)
 	}
-	b := &Bench{Garden: g, Plan: plan, State: plan.NewState(), start: o.Start, far: o.Far != nil}
+	b := &Bench{Garden: g, Plan: plan, State: plan.NewState(), start: o.Start, far: o.Far != nil || o.far != nil}
 	if err := b.settle(whole, o); err != nil {
 		return nil, err
+	}
+	if b.free, err = b.Wires.Claim(); err != nil {
+		return nil, err
+	}
+	defer func() {
+		if err != nil {
+			b.free()
+		}
+	}()
+	if o.far != nil {
+		if o.Far, err = o.far(b); err != nil {
+			return nil, err
+		}
 	}
 	soil := b.Terrace
 	act := make(map[garden.LineID]valves.Actuator, len(g.Lines))
@@ -187,6 +204,7 @@ func (o *Options) coil(p *bench.Pin) gpio.PinOut {
 // do when their board goes dark, lets the coils fall.
 func (b *Bench) Die(release bool) {
 	b.gone = true
+	b.free()
 	if b.armed {
 		b.Clock.Cancel(b.deadline)
 	}
@@ -261,7 +279,7 @@ func (b *Bench) End() runner.CloseReport {
 }
 
 func (b *Bench) tick() {
-	if b.gone {
+	if b.gone || b.hung {
 		return
 	}
 	begun := b.Clock.Now()

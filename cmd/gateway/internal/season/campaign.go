@@ -48,7 +48,11 @@ type tricks struct {
 	garden func(*garden.Garden) *garden.Garden // what plan and guard believe
 	coil   func(*bench.Pin) gpio.PinOut
 	wrap   func(*Options)
-	begun  func(*Bench)
+	// replays has the broker bring an old command again.
+	replays bool
+	// hangs has the guard's goroutine hang with the loop.
+	hangs bool
+	begun func(*Bench)
 }
 
 // Play runs one script on the event clock.
@@ -75,6 +79,15 @@ func play(s Script, tr tricks) (Outcome, error) {
 		tr.wrap(&opts)
 	}
 	c := &course{s: &s, w: w, book: book, opts: opts, g: g, tr: tr}
+	book.tend(g, s.start)
+	w.untrue = c.untrue()
+	w.bench = func() *Bench { return c.b }
+	w.unreachable = func() bool { return c.far != nil && (c.far.away || c.far.cut) }
+	for i := range s.Pots {
+		if s.Pots[i].Remote {
+			c.opts.far = c.farOf
+		}
+	}
 	if tr.garden != nil {
 		c.g = tr.garden(g)
 	}
@@ -109,6 +122,32 @@ type course struct {
 	tr     tricks
 	b      *Bench
 	deaths int
+	far    *farEnd // nil where nothing hangs on a broker
+	bitten bool    // the supervisor kills a gateway that hangs
+}
+
+// farOf gives a gateway its end of the broker.
+func (c *course) farOf(b *Bench) (runner.Far, error) {
+	if c.far == nil {
+		var err error
+		if c.far, err = newFarEnd(c.g, b); err != nil {
+			return nil, err
+		}
+		c.far.replays = c.tr.replays
+	}
+	return c.far.begins(b.Garden, b.Moment)
+}
+
+// untrue tells that litres through a line are not what anybody can know.
+func (c *course) untrue() bool {
+	for _, m := range c.s.Mishaps {
+		switch m.Kind {
+		case "hose off", "valve leaks", "valve does not close", "meter dead", "meter counts noise", "supply gone", "emitters blocked",
+			"pin fails", "journal can't be written", "card told to be full and back":
+			return true
+		}
+	}
+	return false
 }
 
 func (c *course) run() (err error) {
@@ -117,6 +156,7 @@ func (c *course) run() (err error) {
 	}
 	c.book.gauge = func() *gauges { return &c.b.water }
 	c.w.watch(c.b)
+	c.w.watchFeeds(c.b, c.w.g)
 	if c.tr.begun != nil {
 		c.tr.begun(c.b)
 	}
@@ -133,16 +173,43 @@ func (c *course) run() (err error) {
 		if r.At >= end || r.At < c.b.Clock.Now() {
 			continue
 		}
-		c.b.RunTo(r.At)
+		if err := c.runTo(r.At); err != nil {
+			return err
+		}
 		if err := c.restart(r); err != nil {
 			return err
 		}
 	}
-	c.b.RunTo(end)
+	if err := c.runTo(end); err != nil {
+		return err
+	}
 	c.b.End()
 	c.w.stopped()
-	c.w.balance(c.b, c.leaky())
+	unfinished, err := c.book.Unfinished()
+	if err != nil {
+		return err
+	}
+	c.w.balance(c.b, c.leaky(), unfinished)
 	return nil
+}
+
+// runTo lets time pass, and has the supervisor replace a gateway that hangs.
+func (c *course) runTo(t time.Duration) error {
+	for {
+		next, any := c.b.Clock.Next()
+		if !any || next > t {
+			c.b.RunTo(t)
+			return nil
+		}
+		c.b.Clock.Step()
+		if c.bitten {
+			c.bitten = false
+			c.w.overdue()
+			if err := c.restart(Restart{Down: 5 * time.Second}); err != nil {
+				return err
+			}
+		}
+	}
 }
 
 // restart kills the gateway and starts the next.
@@ -150,6 +217,9 @@ func (c *course) restart(r Restart) error {
 	c.deaths++
 	c.w.died()
 	c.b.Die(r.Release)
+	if c.far != nil {
+		c.far.ends()
+	}
 	back := c.b.Clock.Now() + r.Down
 	c.b.Clock.RunUntil(back)
 	c.b.Wires.Advance()
@@ -184,7 +254,7 @@ func (c *course) plan(m Mishap) {
 		return
 	}
 	here := func() *scene {
-		st := &scene{b: c.b, book: c.book, line: c.g.Lines[m.Pot].ID, zone: m.Pot}
+		st := &scene{c: c, b: c.b, book: c.book, line: c.g.Lines[m.Pot].ID, zone: m.Pot}
 		for _, p := range c.g.Pots[m.Pot].Zones[0].Probes {
 			if in, ok := c.b.Wires.Input(p.ID); ok {
 				st.in = append(st.in, in)
@@ -219,7 +289,7 @@ func (c *course) ask() {
 func (c *course) leaky() bool {
 	for _, m := range c.s.Mishaps {
 		switch m.Kind {
-		case "valve does not close", "valve leaks", "hose off", "pin fails", "journal can't be written", "meter dead", "card told to be full and back":
+		case "valve does not close", "valve leaks", "remote valve says closed and flows", "hose off", "pin fails", "journal can't be written", "meter dead", "card told to be full and back":
 			return true
 		}
 	}

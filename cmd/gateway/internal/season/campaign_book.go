@@ -6,6 +6,7 @@ import (
 
 	"fabricpot/control"
 	"fabricpot/control/alarm"
+	"fabricpot/control/feeding"
 	"fabricpot/control/garden"
 	"fabricpot/sim/bench"
 )
@@ -23,6 +24,7 @@ type memBook struct {
 	flaky   bool
 	writes  int
 	greedy  int // the zone somebody asks too much for; -1 nobody
+	fed     feeding.Past
 }
 
 type memIntent struct {

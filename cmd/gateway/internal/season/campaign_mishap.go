@@ -1,6 +1,7 @@
 package season
 
 import (
+	"slices"
 	"time"
 
 	"fabricpot/control/alarm"
@@ -24,6 +25,7 @@ type Mishap struct {
 
 // scene is what a mishap can reach.
 type scene struct {
+	c    *course
 	b    *Bench // the present life
 	book *memBook
 	line garden.LineID
@@ -38,7 +40,9 @@ type mishapType struct {
 	begin func(*scene, Mishap)
 	end   func(*scene)
 	// prepare shapes the script, such as a tank for an empty tank.
-	prepare func(*Script)
+	prepare func(*Script, *Mishap)
+	// lasts is how long it lasts where the script does not say.
+	lasts time.Duration
 	// alarms are those of which one must rise within the time, counted from its
 	// beginning, or with flowing from the first opening of its line after it.
 	// With needsMeter that is promised only to gardens that have one.
@@ -87,7 +91,10 @@ func believed(d mishapType) mishapType {
 const asBefore = "watered as before"
 
 // mishaps is the table: fault, alarm, detection time, safe behaviour, recovery.
-var mishaps = []mishapType{
+var mishaps = slices.Concat(ordinary, further)
+
+// ordinary are those of one part that fails.
+var ordinary = []mishapType{
 	probeMishap("probe open", bench.Open, 0, 15*time.Minute, alarm.ProbeDead),
 	probeMishap("probe short", bench.Short, 0, 15*time.Minute, alarm.ProbeDead),
 	probeMishap("water in the plug", bench.WetPlug, 0.25, 45*time.Minute, alarm.ProbeDoubtful, alarm.ProbeDead),
@@ -129,7 +136,7 @@ var mishaps = []mishapType{
 		Safe: "goes on trying within the day's limit", Recovery: "the next pulse that flows"},
 	{kind: "hose off", begin: func(s *scene, _ Mishap) { s.b.Terrace.HoseOff(s.line, 3) }, end: func(s *scene) { s.b.Terrace.HoseOff(s.line, 0) },
 		alarms: []alarm.Kind{alarm.FlowTooHigh, alarm.ZoneNoResponse}, within: 2 * time.Hour, flowing: true, needsMeter: true, withoutWater: true,
-		prepare: func(s *Script) {
+		prepare: func(s *Script, _ *Mishap) {
 			for _, p := range s.Pots {
 				s.SupplyL = max(s.SupplyL, float64(8*p.Emitters)) // or the supply itself hides it
 			}
@@ -139,17 +146,17 @@ var mishaps = []mishapType{
 		alarms: []alarm.Kind{alarm.SupplyGone, alarm.OrderWithoutFlow, alarm.ZoneNoResponse}, within: 2 * time.Hour, flowing: true, needsMeter: true, withoutWater: true, everyPot: true,
 		Safe: "goes on trying within the day's limit", Recovery: "the next pulse that flows"},
 	{kind: "tank empty", begin: func(s *scene, _ Mishap) { s.b.Terrace.SetTank(2) }, end: func(s *scene) { s.b.Terrace.SetTank(1e6) },
-		prepare: func(s *Script) { s.TankL = 600 },
+		prepare: func(s *Script, _ *Mishap) { s.TankL = 600 },
 		alarms:  []alarm.Kind{alarm.TankLow}, within: 10 * time.Minute, withoutWater: true, everyPot: true,
 		Safe: "nothing is opened under the reserve", Recovery: "by itself when it is filled"},
 	{kind: "meter dead", begin: func(s *scene, _ Mishap) { s.b.Terrace.StopMeter(true) }, end: func(s *scene) { s.b.Terrace.StopMeter(false) },
-		prepare: func(s *Script) { s.Meter = true },
+		prepare: func(s *Script, _ *Mishap) { s.Meter = true },
 		alarms:  []alarm.Kind{alarm.SupplyGone, alarm.OrderWithoutFlow}, within: 3 * time.Hour, flowing: true, needsMeter: true,
 		Safe: "pulses end by their deadline; the day's limit counts nominal flow", Recovery: "the next pulse that is counted"},
 	{kind: "meter counts noise", begin: func(s *scene, _ Mishap) { s.book.noise(40) }, end: func(s *scene) { s.book.noise(0) },
-		prepare: func(s *Script) { s.Meter = true }, Safe: asBefore, Recovery: "none needed"},
+		prepare: func(s *Script, _ *Mishap) { s.Meter = true }, Safe: asBefore, Recovery: "none needed"},
 	{kind: "meter does not answer", begin: func(s *scene, _ Mishap) { s.book.deaf(true) }, end: func(s *scene) { s.book.deaf(false) },
-		prepare: func(s *Script) { s.Meter = true }, Safe: "pulses end by nominal flow", Recovery: "by itself when it answers"},
+		prepare: func(s *Script, _ *Mishap) { s.Meter = true }, Safe: "pulses end by nominal flow", Recovery: "by itself when it answers"},
 	{kind: "pin fails", begin: func(s *scene, _ Mishap) { s.b.Wires.Pin(s.line).Fail(bench.PinFails) },
 		end:    func(s *scene) { s.b.Wires.Pin(s.line).Fail(bench.PinHealthy) },
 		alarms: []alarm.Kind{alarm.NotClosed, alarm.LineFaulted}, within: 10 * time.Minute, flowing: true, withoutWater: true,
@@ -157,19 +164,24 @@ var mishaps = []mishapType{
 	{kind: "journal can't be written", begin: func(s *scene, _ Mishap) { s.book.broken = true }, end: func(s *scene) { s.book.broken = false },
 		alarms: []alarm.Kind{alarm.JournalUnwritable}, within: 5 * time.Minute, withoutWater: true, everyPot: true,
 		Safe: "a few survival doses, no feed", Recovery: "by itself when it can be written"},
-	{kind: "clock jumps", begin: func(s *scene, m Mishap) { s.b.skew += time.Duration(m.Towards * float64(7*time.Hour)) },
-		end: func(s *scene) { s.b.skew = 0 }, Safe: "deadlines and rests go on by the monotonic clock", Recovery: "none needed"},
+	clockJump("clock jumps forward", 7*time.Hour),
+	clockJump("clock jumps back", -7*time.Hour),
 	{kind: "clock lost", begin: func(s *scene, _ Mishap) {
 		s.b.skew, s.b.unsynced = time.Unix(0, 0).Sub(s.b.start), true
 	}, end: func(s *scene) { s.b.skew, s.b.unsynced = 0, false },
 		alarms: []alarm.Kind{alarm.ClockUnconfirmed}, within: 20 * time.Minute,
 		Safe: "hours and feed days wait, watering does not", Recovery: "by itself when the time is confirmed"},
-	{kind: "frost", begin: func(*scene, Mishap) {}, prepare: func(s *Script) { s.Weather, s.Month = "frost", time.March },
+	{kind: "frost", begin: func(*scene, Mishap) {}, prepare: func(s *Script, _ *Mishap) { s.Weather, s.Month = "frost", time.March },
 		alarms: []alarm.Kind{alarm.Frost}, within: 26 * time.Hour, Safe: "lines lock while it freezes", Recovery: "by itself when it is warmer"},
 	{kind: "somebody asks for far too much", begin: func(s *scene, _ Mishap) { s.book.greedy = s.zone }, end: func(s *scene) { s.book.greedy = -1 },
 		Safe: "the day's limit holds", Recovery: "none needed"},
 	{kind: "card told to be full and back", begin: func(s *scene, _ Mishap) { s.book.flaky = true }, end: func(s *scene) { s.book.flaky = false },
 		Safe: asBefore, Recovery: "what waits is written later"},
+}
+
+func clockJump(kind MishapKind, by time.Duration) mishapType {
+	return mishapType{kind: kind, begin: func(s *scene, _ Mishap) { s.b.skew += by }, end: func(s *scene) { s.b.skew = 0 },
+		Safe: "deadlines and rests go on by the monotonic clock", Recovery: "none needed"}
 }
 
 // chip does something to the converter of the pot's first probe.

@@ -27,6 +27,7 @@ type Script struct {
 	Mishaps  []Mishap      `json:"mishaps,omitempty"`
 	Restarts []Restart     `json:"restarts,omitempty"`
 	Month    time.Month    `json:"month"`
+	Day      int           `json:"day,omitempty"` // of the month, 0 for the first
 	start    time.Time     // set by garden
 	every    time.Duration // the tick
 }
@@ -39,6 +40,9 @@ type ScriptPot struct {
 	Windy    bool    `json:"windy,omitempty"`
 	Probes   int     `json:"probes"`
 	Emitters int     `json:"emitters"`
+	// Fed is fed by its line's injector; Remote has its valve on a broker.
+	Fed    bool `json:"fed,omitempty"`
+	Remote bool `json:"remote,omitempty"`
 }
 
 // Restart is a death of the gateway and when the next one starts.
@@ -96,6 +100,13 @@ func NewScript(seed uint64, mode Mode, days int, kind MishapKind) Script {
 	}
 	s.Hours = r.IntN(3) == 0
 	s.Weather = []string{"usual", "usual", "usual", "heat", "rain"}[r.IntN(5)]
+	s.Pots[0].Fed = r.IntN(2) == 0
+	if last := &s.Pots[len(s.Pots)-1]; !last.Fed {
+		last.Remote = r.IntN(4) == 0
+	}
+	if mode == Several && r.IntN(8) == 0 {
+		s.Weather, s.Month = "frost", time.March
+	}
 	switch mode {
 	case Clean:
 		if days > 45 {
@@ -135,11 +146,23 @@ func (s *Script) add(r *rand.Rand, kind MishapKind, nth int) {
 	if s.Mode == Several && r.IntN(2) == 0 {
 		m.For = time.Duration(1+r.Int64N(36)) * time.Hour
 	}
-	m.Towards = 1 - 2*float64(r.IntN(2))
-	s.Mishaps = append(s.Mishaps, m)
-	if d.prepare != nil {
-		d.prepare(s)
+	if d.lasts > 0 && m.For == 0 {
+		m.For = d.lasts
 	}
+	m.Towards = 1 - 2*float64(r.IntN(2))
+	if d.prepare != nil {
+		d.prepare(s, &m)
+	}
+	s.Mishaps = append(s.Mishaps, m)
+}
+
+// another adds a pot, for what takes two.
+func (s *Script) another() {
+	p := s.Pots[0]
+	p.Fed, p.Remote = false, false
+	p.CanopyM2 = float64(int(p.CanopyM2*60)+2) / 100
+	s.Pots = append(s.Pots, p)
+	s.SupplyL += float64(2 * p.Emitters)
 }
 
 // garden is the script's terrace as a garden file and as the gateway reads it.
@@ -151,12 +174,26 @@ mixes:
     illustrative: yes
     retention: { model: van-genuchten, theta-r: 10 %, theta-s: 88 %, alpha: 0.15 /cm, n: 1.6, conductivity: 30 cm/h }
     calibration: { method: two-point, points: [ { volts: 2.55 V, water: 10 % }, { volts: 1.35 V, water: 60 % } ] }
-pots:
 `)
+	fed, far := false, false
+	for i := range s.Pots {
+		fed, far = fed || s.Pots[i].Fed, far || s.Pots[i].Remote
+	}
+	if fed {
+		fmt.Fprint(&b, "products: { crystals: { form: soluble, label: 20-10-20 } }\n")
+	}
+	if far {
+		fmt.Fprint(&b, "broker: { url: embedded }\n")
+	}
+	fmt.Fprint(&b, "pots:\n")
+
 	for i, p := range s.Pots {
 		fmt.Fprintf(&b, "  p%d:\n    mix: light\n    size: %.0f L\n    plants: [ { crop: %s, canopy: %.2f m2 } ]\n", i, p.Litres, p.Crop, p.CanopyM2)
 		if p.Windy {
 			fmt.Fprint(&b, "    exposure: windy-paved\n")
+		}
+		if p.Fed {
+			fmt.Fprint(&b, "    feed: { products: [crystals], every: 5 d }\n")
 		}
 		fmt.Fprint(&b, "    probes:\n")
 		for n := range p.Probes {
@@ -166,7 +203,13 @@ pots:
 	}
 	fmt.Fprint(&b, "lines:\n")
 	for i, p := range s.Pots {
-		fmt.Fprintf(&b, "  l%d: { valve: { pin: %d }, waters: { p%d: %d x 2 L/h } }\n", i, 5+i, i, p.Emitters)
+		valve, injector := fmt.Sprintf("pin: %d", 5+i), ""
+		if p.Remote {
+			valve = fmt.Sprintf("remote: tap%d", i)
+		} else if p.Fed {
+			injector = fmt.Sprintf(", injector: { ratio: 1:100, pin: %d }", 20+i)
+		}
+		fmt.Fprintf(&b, "  l%d: { valve: { %s }, waters: { p%d: %d x 2 L/h }%s }\n", i, valve, i, p.Emitters, injector)
 	}
 	fmt.Fprintf(&b, "supply:\n  flow: %.0f L/h\n", s.SupplyL)
 	if s.Meter {
@@ -183,10 +226,14 @@ pots:
 	if err != nil {
 		return nil, fmt.Errorf("campaign: seed %d: %w %v", s.Seed, err, problems)
 	}
-	s.start = time.Date(2026, s.Month, 1, 0, 0, 0, 0, g.Site.Zone)
+	s.start = time.Date(2026, s.Month, max(1, s.Day), 0, 0, 0, 0, g.Site.Zone)
 	s.every = g.SampleEvery
 	return g, nil
 }
+
+// A heat or rain that lasts all of a short script is a spell of so many days in
+// every so many of a long one.
+const spell, spellEvery = 10, 30
 
 // weather is the script's weather, a row a day and three to spare.
 func (s *Script) weather() []garden.DayWeather {
@@ -195,10 +242,13 @@ func (s *Script) weather() []garden.DayWeather {
 		w := &rows[i]
 		switch s.Weather {
 		case "heat":
-			if i >= 2 {
+			if k := i % spellEvery; k >= 2 && (s.Days < spellEvery || k < 2+spell) {
 				w.TMaxC, w.TMinC, w.RainMM = garden.Known(41), garden.Known(26), garden.Known(0)
 			}
 		case "rain":
+			if s.Days >= spellEvery && i%spellEvery >= spell {
+				continue
+			}
 			w.RainMM = garden.Known(12 + float64(i%5))
 		case "frost":
 			if i >= 1 {

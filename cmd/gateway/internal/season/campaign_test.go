@@ -4,12 +4,14 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"slices"
 	"strings"
 	"testing"
 	"time"
 
 	"fabricpot/cmd/gateway/internal/runner"
 	"fabricpot/control"
+	"fabricpot/control/feed"
 	"fabricpot/control/garden"
 	"fabricpot/sim/bench"
 
@@ -132,7 +134,7 @@ func TestCampaignCatches(t *testing.T) {
 		script     Script
 		tr         tricks
 	}{
-		{"deadline", "past its deadline", NewScript(3, Clean, 4, ""), tricks{coil: trickCoil(func(p *bench.Pin, l gpio.Level) error {
+		{"deadline", "past its deadline", thirstyScript(), tricks{coil: trickCoil(func(p *bench.Pin, l gpio.Level) error {
 			if p.Energised() && l == gpio.Low {
 				return nil // says that it closed, and does not
 			}
@@ -170,7 +172,7 @@ func TestCampaignCatches(t *testing.T) {
 			}
 			return p.Out(l)
 		})}},
-		{"intent before the coil", "without an intent", NewScript(3, Clean, 4, ""), tricks{wrap: func(o *Options) {
+		{"intent before the coil", "without an intent", thirstyScript(), tricks{wrap: func(o *Options) {
 			o.Journal = forgetful{o.Journal}
 		}}},
 		{"closed first at a start", "not closed first", restarted(), tricks{coil: trickCoil(func(p *bench.Pin, l gpio.Level) error {
@@ -179,6 +181,50 @@ func TestCampaignCatches(t *testing.T) {
 			}
 			return p.Out(l)
 		})}},
+		{"hours", "outside the hours", with(thirstyScript(), func(s *Script) { s.Hours = true }), tricks{garden: func(g *garden.Garden) *garden.Garden {
+			c := *g
+			c.Supply.Hours = nil
+			return &c
+		}}},
+		{"frost", "°C", with(thirstyScript(), func(s *Script) { s.Weather, s.Month = "frost", time.March }), tricks{garden: func(g *garden.Garden) *garden.Garden {
+			c := *g
+			c.Limits.FrostC = -60
+			return &c
+		}}},
+		{"injector released first", "stopped while its injector runs", fedScript(), tricks{coil: trickCoil(func(p *bench.Pin, l gpio.Level) error {
+			if p.Number() >= 20 && p.Energised() && l == gpio.Low {
+				return nil
+			}
+			return p.Out(l)
+		})}},
+		{"injector with water", "runs without water", fedScript(), tricks{coil: trickCoil(func(p *bench.Pin, l gpio.Level) error {
+			if p.Number() < 20 && l == gpio.High {
+				return nil
+			}
+			return p.Out(l)
+		})}},
+		{"feed within its cap", "in a week over its cap", with(fedScript(), func(s *Script) { s.Days = 9 }), tricks{garden: func(g *garden.Garden) *garden.Garden {
+			c := *g
+			c.Pots = slices.Clone(g.Pots)
+			c.Pots[0].Zones = slices.Clone(g.Pots[0].Zones)
+			c.Pots[0].Zones[0].Feed.DoseL = garden.Known(8.5)
+			return &c
+		}}},
+		{"no feed twice", "was begun", with(fedScript(), func(s *Script) { s.Mode, s.Restarts = Several, hourly(s.Days) }), tricks{wrap: func(o *Options) {
+			o.Journal = forgetsFeeds{o.Journal.(*memBook)}
+		}}},
+		{"no more than was begun", "of a feed of", fedScript(), tricks{wrap: func(o *Options) {
+			o.Journal = halvesFeeds{o.Journal.(*memBook)}
+		}}},
+		{"no order again on return", "without an intent", NewScript(1, Single, 5, "broker away in mid-watering"), tricks{replays: true}},
+		{"one gateway a board", "a second gateway runs", NewScript(3, Single, 3, "second gateway on the board"), tricks{begun: func(b *Bench) {
+			b.Clock.At(time.Hour, b.free)
+		}}},
+		{"the guard when the loop hangs", "past its deadline", with(thirstyScript(), func(s *Script) {
+			s.Mode, s.Mishaps = Several, []Mishap{{Kind: "loop hangs in mid-watering", At: 30 * time.Hour}}
+			// A pulse that is over before the supervisor's patience is.
+			s.Pots[0].Emitters, s.SupplyL = 20, 40
+		}), tricks{hangs: true}},
 	}
 	for _, c := range cases {
 		t.Run(c.name, func(t *testing.T) {
@@ -201,6 +247,49 @@ func TestCampaignCatches(t *testing.T) {
 type forgetful struct{ runner.Recorder }
 
 func (forgetful) Intend(garden.Order, float64, garden.Moment) error { return nil }
+
+// forgetsFeeds loses what was fed.
+type forgetsFeeds struct{ *memBook }
+
+func (f forgetsFeeds) AddFeedSteps(r []feed.Record) error {
+	err := f.memBook.AddFeedSteps(r)
+	f.fed.Records = nil
+	return err
+}
+
+// halvesFeeds writes half of what is going to be fed.
+type halvesFeeds struct{ *memBook }
+
+func (f halvesFeeds) AddFeedSteps(r []feed.Record) error {
+	r = slices.Clone(r)
+	for i := range r {
+		if r[i].Kind == feed.Begun {
+			r[i].Litres /= 2
+		}
+	}
+	return f.memBook.AddFeedSteps(r)
+}
+
+func with(s Script, change func(*Script)) Script {
+	change(&s)
+	return s
+}
+
+// hourly dies every hour, with its outputs released.
+func hourly(days int) (out []Restart) {
+	for h := 2; h < 24*days-2; h++ {
+		out = append(out, Restart{At: time.Duration(h)*time.Hour + 11*time.Minute, Down: 2 * time.Second, Release: true})
+	}
+	return out
+}
+
+// fedScript has a pot that is fed by its line's injector.
+func fedScript() Script {
+	s := thirstyScript()
+	s.Weather, s.SupplyL = "usual", 24
+	s.Pots[0] = ScriptPot{Litres: 75, Crop: "aubergine", CanopyM2: 0.5, Probes: 2, Emitters: 4, Fed: true}
+	return s
+}
 
 // thirstyScript has two big windy pots in a heat wave on a supply for one line.
 func thirstyScript() Script {

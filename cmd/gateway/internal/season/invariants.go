@@ -21,6 +21,8 @@ const (
 	goodFor = 30 * time.Minute
 	// most bounds the list of violations of one run.
 	most = 20
+	// frostSlackC is what the air may change between a round and its opening.
+	frostSlackC = 0.3
 )
 
 // witness watches a campaign from outside: the pins, the true water, what was
@@ -33,11 +35,22 @@ type witness struct {
 	good  map[garden.ProbeID]time.Duration
 	// dead is set between a gateway's death and the next one's start.
 	dead       bool
+	diedAt     time.Duration
 	violations []string
 	raised     []alarm.Change
 	cleared    []alarm.Change
 	resting    []garden.Order // Irrigate orders of this tick
 	orders     int
+	feeds      int
+	// untrue tells that plumbing or meter are at fault, so that litres through
+	// a line are not what anybody can know.
+	untrue bool
+	// bench is the present life's, for the true weather and clock.
+	bench func() *Bench
+	// opens are called once when their line opens next.
+	opens map[garden.LineID][]func()
+	// unreachable tells that the gateway can't reach remote lines.
+	unreachable func() bool
 }
 
 // seenLine is one line as its pin shows it.
@@ -55,14 +68,23 @@ type seenLine struct {
 	asked    []time.Duration // intents
 	saidL    float64         // by the journal
 	excused  bool            // the deadline of this opening passed while no gateway lived
+	late     time.Duration   // how long past its deadline it may be open
+	kind     garden.OrderKind
+	feed     *seenFeed // nil where it has no injector
+	nextCapL float64   // from when on
+	nextFrom time.Duration
 }
 
 type openSpan struct{ from, to time.Duration }
 
 func newWitness(g *garden.Garden, capL map[garden.LineID]float64) *witness {
-	w := &witness{g: g, good: map[garden.ProbeID]time.Duration{}}
+	w := &witness{g: g, good: map[garden.ProbeID]time.Duration{}, opens: map[garden.LineID][]func(){}}
 	for i := range g.Lines {
-		w.lines = append(w.lines, seenLine{l: &g.Lines[i], capL: capL[g.Lines[i].ID]})
+		s := seenLine{l: &g.Lines[i], capL: capL[g.Lines[i].ID], late: late}
+		if g.Lines[i].Valve.Kind == garden.RemoteValve {
+			s.late = farLate
+		}
+		w.lines = append(w.lines, s)
 	}
 	return w
 }
@@ -104,7 +126,7 @@ func (w *witness) intended(o garden.Order, at garden.Moment, kept bool) {
 	if kept || !s.granted {
 		s.granted, s.kept = true, kept
 	}
-	s.deadline = w.clock.Now() + o.MaxOn
+	s.deadline, s.kind = w.clock.Now()+o.MaxOn, o.Kind
 	s.asked = append(s.asked, w.clock.Now())
 }
 
@@ -132,21 +154,50 @@ func (w *witness) moved(s *seenLine, e bench.PinEvent) {
 		if sum > w.g.Supply.FlowLPH*(1+1e-9) {
 			w.fault("%.1f L/h opened on a supply of %.1f L/h", sum, w.g.Supply.FlowLPH)
 		}
+		w.weather(s)
+		if s.nextFrom > 0 && e.At >= s.nextFrom {
+			s.capL, s.nextFrom = s.nextCapL, 0
+		}
 		if rolling := s.lastDay(e.At) + flow*max(0, s.deadline-e.At).Hours(); rolling > s.capL*(1+1e-6)+0.01 {
 			w.fault("line %s may come to %.2f L a day over its cap of %.2f L", s.l.ID, rolling, s.capL)
 		}
 		s.opened = append(s.opened, e.At)
+		for _, f := range w.opens[s.l.ID] {
+			f()
+		}
+		delete(w.opens, s.l.ID)
 	}
 	if !e.Energised && s.on {
 		s.on = false
 		s.spans = append(s.spans, openSpan{s.since, e.At})
 		s.check(w, e.At)
+		if s.feed != nil && s.feed.on && !w.dead {
+			w.fault("the water of line %s stopped while its injector runs", s.l.ID)
+		}
 	}
+}
+
+// weather judges an opening by the true air and the true time.
+func (w *witness) weather(s *seenLine) {
+	b := w.bench()
+	if t := b.Terrace.AirC(); t < w.g.Limits.FrostC-frostSlackC {
+		w.fault("line %s was opened at %.1f °C", s.l.ID, t)
+	}
+	if len(w.g.Supply.Hours) == 0 || b.skew != 0 || b.unsynced {
+		return
+	}
+	now := b.Moment().Wall
+	for _, h := range w.g.Supply.Hours {
+		if h.Contains(now) || h.Contains(now.Add(-farLate)) {
+			return
+		}
+	}
+	w.fault("line %s was opened at %s, outside the hours", s.l.ID, now.Format("15:04 MST"))
 }
 
 // check judges how long a line was, or still is, open.
 func (s *seenLine) check(w *witness, now time.Duration) {
-	if now > s.deadline+late && !s.excused && !s.pinBad {
+	if now > s.deadline+s.late && !s.excused && !s.pinBad {
 		s.excused = true // once
 		w.fault("line %s was open %v past its deadline", s.l.ID, now-s.deadline)
 	}
@@ -164,7 +215,7 @@ func (s *seenLine) lastDay(now time.Duration) float64 {
 // died and lives bracket the time without a gateway, in which nobody can keep a
 // deadline.
 func (w *witness) died() {
-	w.dead = true
+	w.dead, w.diedAt = true, w.clock.Now()
 	for i := range w.lines {
 		w.lines[i].granted = false
 	}
@@ -173,8 +224,18 @@ func (w *witness) died() {
 func (w *witness) lives(began time.Duration) {
 	w.dead = false
 	for i := range w.lines {
-		if s := &w.lines[i]; s.on && !s.pinBad {
-			w.fault("line %s was not closed first at a start", s.l.ID)
+		s := &w.lines[i]
+		first := func() {
+			if s.on && !s.pinBad && s.since < began {
+				w.fault("line %s was not closed first at a start", s.l.ID)
+			}
+		}
+		switch {
+		case s.l.Valve.Kind != garden.RemoteValve:
+			first()
+		case !w.unreachable():
+			// The command has a way to go.
+			w.clock.At(began+startClose, first)
 		}
 	}
 	if took := w.clock.Now() - began; took > startClose {
@@ -185,7 +246,7 @@ func (w *witness) lives(began time.Duration) {
 // stopped judges the end of a gateway that was stopped in good order.
 func (w *witness) stopped() {
 	for i := range w.lines {
-		if s := &w.lines[i]; s.on && !s.pinBad {
+		if s := &w.lines[i]; s.on && !s.pinBad && (s.l.Valve.Kind != garden.RemoteValve || !w.unreachable()) {
 			w.fault("line %s was left open at a stop", s.l.ID)
 		}
 	}
@@ -194,17 +255,22 @@ func (w *witness) stopped() {
 // ticked ends a tick: overdue lines, and orders whose reading was bad.
 func (w *witness) ticked(now garden.Moment) {
 	at := w.clock.Now()
-	for i := range w.lines {
-		if w.lines[i].on && !w.dead {
-			w.lines[i].check(w, at)
-		}
-	}
+	w.overdue()
 	for _, o := range w.resting {
 		if !w.trusted(o.Zone, at) {
 			w.fault("order %d of kind %s for %s rests on no good reading", o.ID, o.Kind, o.Zone)
 		}
 	}
 	w.resting = w.resting[:0]
+}
+
+// overdue judges the lines that are open.
+func (w *witness) overdue() {
+	for i := range w.lines {
+		if w.lines[i].on && !w.dead {
+			w.lines[i].check(w, w.clock.Now())
+		}
+	}
 }
 
 // trusted reports whether a probe of the zone gave a good reading lately.
@@ -270,7 +336,7 @@ func (w *witness) Alarmed(c alarm.Change) {
 // balance closes the books at the end: no water made or lost in the terrace, and
 // none received that the journal does not know. leaky tells that the terrace's
 // plumbing itself was at fault.
-func (w *witness) balance(b *Bench, leaky bool) {
+func (w *witness) balance(b *Bench, leaky bool, unfinished []garden.Intent) {
 	for i := range b.Plan.Zones() {
 		t := b.Terrace.Totals(i)
 		if t.MassErrorL > 1e-6 {
@@ -292,6 +358,11 @@ func (w *witness) balance(b *Bench, leaky bool) {
 	for i := range w.lines {
 		s := &w.lines[i]
 		l := b.Terrace.LineLitres(s.l.ID)
+		for _, in := range unfinished {
+			if in.Order.Line == s.l.ID {
+				s.saidL += in.MaxLitres // in full, as the next start would
+			}
+		}
 		got, said, openings = got+l, said+s.saidL, openings+len(s.opened)
 		// One meter before several open lines tells what ran in all: whose it was
 		// is a guess that one dead line spoils.
