@@ -26,6 +26,7 @@ func (r *reader) check(g *garden.Garden, d *draft) {
 	r.checkLines(g)
 	r.checkBroker(g)
 	r.checkSupply(g)
+	r.checkGauges(g)
 	r.checkCalling(g)
 	if h := g.Hardware; h.Burst%2 == 0 && r.sound("hardware.burst") {
 		r.say("hardware.burst", "an even burst has no middle", fmt.Sprint(h.Burst), "an odd count")

@@ -17,6 +17,7 @@ type draft struct {
 	pots     []entry[potDraft]
 	lines    []entry[lineDraft]
 	supply   garden.Supply
+	rain     garden.RainBucket
 	limits   garden.Limits
 	hardware garden.Hardware
 	broker   garden.Broker
@@ -69,6 +70,8 @@ func newDraft() draft {
 		limits:   garden.DefaultLimits(),
 		hardware: garden.Hardware{Kind: garden.Bench, Burst: 5},
 		sample:   time.Minute,
+		supply:   newSupply(),
+		rain:     garden.RainBucket{Contact: newContact(0)},
 		calling:  garden.DefaultCalling(),
 	}
 }

@@ -22,6 +22,7 @@ func gardenTable() object[draft] {
 		{"pots", "the pots, by name", true, byID("a pot", potTable(), zero, func(d *draft) *[]entry[potDraft] { return &d.pots })},
 		{"lines", "the irrigation lines, by name: one valve and its emitters each", false, byID("a line", lineTable(), newLine, func(d *draft) *[]entry[lineDraft] { return &d.lines })},
 		{"supply", "what the lines draw from", false, in(supplyTable(), func(d *draft) *garden.Supply { return &d.supply })},
+		{"rain-gauge", "a tipping bucket on the terrace", false, in(rainTable(), func(d *draft) *garden.RainBucket { return &d.rain })},
 		{"limits", "bounds on whatever is delivered, whoever asks", false, in(limitsTable(), func(d *draft) *garden.Limits { return &d.limits })},
 		{"hardware", "the board, or the bench of the simulator", false, in(hardwareTable(), func(d *draft) *garden.Hardware { return &d.hardware })},
 		{"broker", "the message broker for hubs and for devices that are far away; absent means none", false, in(brokerTable(), func(d *draft) *garden.Broker { return &d.broker })},
@@ -43,15 +44,14 @@ func siteTable() object[garden.Site] {
 }
 
 func supplyTable() object[garden.Supply] {
-	return object[garden.Supply]{"the supply", []field[garden.Supply]{
+	return object[garden.Supply]{"the supply", append([]field[garden.Supply]{
 		{"flow", "the most it can carry at once, measured with a bucket", true, of(quantity(units.Flow(), 0.5, 20000), func(s *garden.Supply) *float64 { return &s.FlowLPH })},
 		{"hours", "windows of the day when watering is allowed; absent means always", false, list("windows of the day, such as 05:00-09:30", of(hours(), self[garden.DayWindow]), func(s *garden.Supply) *[]garden.DayWindow { return &s.Hours })},
 		{"tank", "the usable volume of a tank; absent for mains", false, maybe(quantity(units.Volume(), 1, 100000), func(s *garden.Supply) *garden.Measured { return &s.TankL })},
 		{"tank-reserve", "what is kept back in the tank", false, of(quantity(units.Volume(), 0, 100000), func(s *garden.Supply) *float64 { return &s.TankReserveL })},
 		{"pressure", "the working pressure at the emitters", false, maybe(quantity(units.Pressure(), 5, 1000), func(s *garden.Supply) *garden.Measured { return &s.PressureKPa })},
 		{"conductivity", "the water's own electrical conductivity", false, maybe(quantity(units.Conductivity(), 0, 20), func(s *garden.Supply) *garden.Measured { return &s.ECmS })},
-		{"meter", "pulses of a flow meter", false, maybe(quantity(units.PulseRate(), 0.01, 100000), func(s *garden.Supply) *garden.Measured { return &s.MeterPulsesPerL })},
-	}}
+	}, gaugeFields()...)}
 }
 
 func limitsTable() object[garden.Limits] {

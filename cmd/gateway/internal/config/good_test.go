@@ -115,7 +115,12 @@ func TestFullFile(t *testing.T) {
 		assert.Equal(t, garden.Supply{
 			FlowLPH: 60 * 3.785411784, TankL: k(200), TankReserveL: 20, PressureKPa: k(150), ECmS: k(0.5), MeterPulsesPerL: k(450),
 			Hours: []garden.DayWindow{{From: 5 * time.Hour, To: 9*time.Hour + 30*time.Minute}, {From: 22 * time.Hour, To: 2 * time.Hour}},
+			Meter: garden.Contact{Fitted: true, Chip: "pinctrl-test", Pin: 22, To: garden.ToSupply, Pull: garden.OutsidePull, Debounce: 2 * time.Second},
+			Float: garden.Contact{Fitted: true, Chip: "pinctrl-main", Pin: 24, To: garden.ToGround, Pull: garden.BoardPull, Debounce: time.Second},
+			Pump:  garden.Pump{Fitted: true, Chip: "pinctrl-test", Pin: 23, ActiveLow: true, FlowWithin: 45 * time.Second, MaxRun: 20 * time.Minute},
 		}, g.Supply)
+		assert.InDelta(t, 0.254, g.Rain.MMPerTip, 1e-12)
+		assert.Equal(t, garden.Contact{Fitted: true, Chip: "pinctrl-main", Pin: 25, To: garden.ToGround, Pull: garden.BoardPull}, g.Rain.Contact)
 		assert.InDelta(t, 4, g.Limits.FrostC, 1e-9)
 		g.Limits.FrostC = 4
 		assert.Equal(t, garden.Limits{MaxOn: 2 * time.Hour, MinRest: 10 * time.Minute, DailyFactor: 3, FrostC: 4, SurvivalShare: 0.05, NoJournalDoses: 2}, g.Limits)

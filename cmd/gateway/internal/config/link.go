@@ -17,7 +17,7 @@ import (
 func (r *reader) link(d *draft) *garden.Garden {
 	g := &garden.Garden{
 		Site: d.site, Supply: d.supply, Limits: d.limits, Hardware: d.hardware,
-		SampleEvery: d.sample, StagesByHeat: d.byHeat, JournalFile: d.journal, Broker: r.linkBroker(d.broker),
+		Rain: d.rain, SampleEvery: d.sample, StagesByHeat: d.byHeat, JournalFile: d.journal, Broker: r.linkBroker(d.broker),
 		Calling: r.linkCalling(d.calling, d.hardware),
 	}
 	if g.Site.ID == "" {
@@ -53,6 +53,7 @@ func (r *reader) link(d *draft) *garden.Garden {
 		g.Pots = append(g.Pots, r.linkPot(p, g.Site.Zone, zones))
 	}
 	r.linkLines(d, g)
+	r.linkGauges(g)
 	return g
 }
 
