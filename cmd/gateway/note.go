@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"strings"
+	"time"
 
 	"fabricpot/cmd/gateway/internal/runner"
 	"fabricpot/control/feeding"
@@ -17,6 +18,7 @@ import (
 func newNote(s streams) *cobra.Command {
 	var f workFlags
 	var photo string
+	answers := map[string]*string{}
 	var drain float64
 	var asJSON bool
 	var signs strings.Builder
@@ -24,7 +26,7 @@ func newNote(s streams) *cobra.Command {
 		fmt.Fprintf(&signs, "\n  %-34s %s", i.Sign, i.Words)
 	}
 	cmd := &cobra.Command{
-		Use:   "note POT SIGN... [TEXT]",
+		Use:   "note POT [SIGN...] [TEXT]",
 		Short: "Note what you see on a plant, and hear what it may be",
 		Long: `note keeps an observation and answers it from this pot's own records (days since
 feed, ledger, dips under the refill point, hours too wet, temperature): the
@@ -34,9 +36,12 @@ diagnosis of disease; for sprays follow the label and local advice.
 
 SIGN is one or more of:` + signs.String() + `
 
-Free text follows the signs. --drain-ec enters what drained below, mS/cm: over
+Free text follows the signs. The questions of the weekly round have a flag each,
+and what is answered there is kept as data and weighed in the answer: whether the
+newest growth is green, how many leaves and how high, what drained, and whether
+pots that are fed alike look the same. --drain-ec enters what drained below, mS/cm: over
 the limit the gateway asks for a flush in place of the next feed.`,
-		Example: "  gateway note chilli pale-lower-leaves slow-growth \"since Sunday\"\n  gateway note aubergine --drain-ec 3.2",
+		Example: "  gateway note chilli pale-lower-leaves slow-growth \"since Sunday\"\n  gateway note aubergine --drain-ec 3.2\n  gateway note chard --new-growth green --lower-leaves \"pale, veins too\" --lower-count 4 --lower-height 1/3",
 		Args:    usage(cobra.MinimumNArgs(1)),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			list, text, err := readSigns(args[1:])
@@ -44,12 +49,23 @@ the limit the gateway asks for a flush in place of the next feed.`,
 				return wrongUse{err}
 			}
 			o := runner.Observation{Zone: garden.ZoneID(args[0]), Text: text, Photo: photo}
+			for q, a := range answers {
+				if *a != "" {
+					if o.Answers == nil {
+						o.Answers = map[string]string{}
+					}
+					o.Answers[q] = *a
+				}
+			}
+			if _, err := task.ReadEyes(o.Zone, time.Time{}, o.Answers); err != nil {
+				return wrongUse{err}
+			}
 			if cmd.Flags().Changed("drain-ec") {
 				o.DrainMS = &drain
 			}
 			if len(list) == 0 {
-				if o.DrainMS == nil {
-					return wrongUse{fmt.Errorf("no sign: expected one such as %s, or --drain-ec", task.PaleLowerLeaves)}
+				if o.DrainMS == nil && len(o.Answers) == 0 && photo == "" {
+					return wrongUse{fmt.Errorf("no sign: expected one such as %s, an answer such as --lower-leaves green, or --drain-ec", task.PaleLowerLeaves)}
 				}
 				list = []task.Sign{""}
 			}
@@ -74,7 +90,7 @@ the limit the gateway asks for a flush in place of the next feed.`,
 				if err != nil {
 					return err
 				}
-				o.Text, o.Photo, o.DrainMS = "", "", nil
+				o.Text, o.Photo, o.DrainMS, o.Answers = "", "", nil, nil
 			}
 			return nil
 		},
@@ -83,6 +99,20 @@ the limit the gateway asks for a flush in place of the next feed.`,
 	f.garden(cmd)
 	fl := cmd.Flags()
 	fl.StringVar(&photo, "photo", "", "a photo's file `NAME`")
+	for _, q := range task.Questions() {
+		if q.ID == task.AskPhoto {
+			continue
+		}
+		words := make([]string, 0, len(q.Choices))
+		for _, c := range q.Choices {
+			words = append(words, c.Word)
+		}
+		ask := strings.ToLower(q.Ask[:1]) + q.Ask[1:]
+		if len(words) > 0 {
+			ask += ": `" + strings.Join(words, " | ") + "`"
+		}
+		answers[q.ID] = fl.String(q.ID, "", ask)
+	}
 	fl.Float64Var(&drain, "drain-ec", 0, "conductivity of what drained below, `MS` mS/cm")
 	fl.BoolVar(&asJSON, "json", false, "print JSON in place of words")
 	return cmd
@@ -105,12 +135,21 @@ func readSigns(args []string) (signs []task.Sign, text string, err error) {
 }
 
 func printNoted(w io.Writer, o runner.Observation, n feeding.Noted) {
-	if o.Sign == "" {
+	if o.DrainMS != nil {
 		fmt.Fprintf(w, "%s: noted, %.1f mS/cm drained\n", o.Zone, *o.DrainMS)
+	}
+	if o.Sign == "" && len(o.Answers) == 0 && o.Photo == "" {
 		return
 	}
+	printAnswer(w, o.Zone, n)
+	for _, also := range n.Also {
+		printAnswer(w, o.Zone, also)
+	}
+}
+
+func printAnswer(w io.Writer, zone garden.ZoneID, n feeding.Noted) {
 	a := n.Answer
-	fmt.Fprintf(w, "%s: noted, %s\n", o.Zone, a.Words)
+	fmt.Fprintf(w, "%s: noted, %s\n", zone, a.Words)
 	for i, c := range a.Causes {
 		if i == 0 {
 			fmt.Fprintln(w, "Likely causes, in the order to check them:")

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"strings"
 	"text/tabwriter"
 
 	"fabricpot/cmd/gateway/internal/runner"
@@ -81,6 +82,9 @@ func printRounds(w io.Writer, r runner.Rounds) error {
 			left = fmt.Sprintf("; nitrogen for %.0f days by the ledger", *z.NDaysLeft)
 		}
 		fmt.Fprintf(tw, "%s\t%s\t%s%s\n", z.Zone, by, z.Words, left)
+		if s := saltWords(z); s != "" {
+			fmt.Fprintf(tw, "\t\tsalts: %s\n", s)
+		}
 	}
 	if err := tw.Flush(); err != nil {
 		return err
@@ -89,6 +93,28 @@ func printRounds(w io.Writer, r runner.Rounds) error {
 		printStock(w, st)
 	}
 	return nil
+}
+
+// saltWords tell what is known of a zone's salts.
+func saltWords(z feeding.ZoneView) string {
+	var words []string
+	if z.SaltMS != nil {
+		s := fmt.Sprintf("about %.1f mS/cm by the account", *z.SaltMS)
+		if z.FeedMS != nil {
+			s += fmt.Sprintf(" (the feed has %.1f)", *z.FeedMS)
+		}
+		words = append(words, s)
+	}
+	if z.DrainMS != nil && z.DrainAt != nil {
+		words = append(words, fmt.Sprintf("drainage read %.1f mS/cm on %s", *z.DrainMS, z.DrainAt.Format("2 January")))
+	}
+	if z.Flushed != nil {
+		words = append(words, "last flushed "+z.Flushed.Format("2 January"))
+	}
+	if z.Flush != "" {
+		words = append(words, "to be flushed: "+z.Flush)
+	}
+	return strings.Join(words, "; ")
 }
 
 func printTask(w io.Writer, t task.Listed) {

@@ -2,6 +2,7 @@ package feeding
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"fabricpot/control/feed"
@@ -22,7 +23,7 @@ func (p *Plan) Facts(st *State, i int, now garden.Moment, w Week) task.Facts {
 	f := task.Facts{
 		Dips: w.Dips, SaturatedHours: w.SaturatedHours, HottestC: w.HottestC, ColdestC: w.ColdestC,
 		Water: w.Water, Refill: w.Refill, Capacity: garden.Known(zp.capacity),
-		DrainMS: zs.drain, FeedMS: zs.feedMS,
+		DrainMS: zs.drain, FeedMS: zs.feedMS, SaltMS: p.saltMS(st, i),
 	}
 	if !zp.planted.IsZero() && now.Wall.After(zp.planted) {
 		f.DaysSincePlanting = garden.Known(now.Wall.Sub(zp.planted).Hours() / 24)
@@ -38,12 +39,27 @@ func (p *Plan) Facts(st *State, i int, now garden.Moment, w Week) task.Facts {
 	return f
 }
 
+// AlikeFed lists the zones that are fed alike: with the same products in the same
+// shares, i itself left out. Of a zone that is not fed, those that are not fed
+// either.
+func (p *Plan) AlikeFed(i int) []garden.ZoneID {
+	var out []garden.ZoneID
+	for k := range p.zones {
+		if k != i && p.zones[k].plants > 0 && slices.Equal(p.zones[k].spec.Products, p.zones[i].spec.Products) {
+			out = append(out, p.zones[k].zone)
+		}
+	}
+	return out
+}
+
 // Noted is what an observation came to.
 type Noted struct {
 	Answer task.Answer `json:"answer"`
 	// Plan is the recovery, where one fits.
 	Plan   []task.PlanStep `json:"plan,omitempty"`
 	Events []task.Event    `json:"-"`
+	// Also are the answers to the other signs that the same look came to.
+	Also []Noted `json:"also,omitempty"`
 }
 
 // Note answers an observation and puts what follows from it on the list: the

@@ -171,20 +171,81 @@ func TestRound(t *testing.T) {
 	assert.True(t, RoundDue(t0, time.Time{}))
 	assert.False(t, RoundDue(t0.Add(RoundEvery-1), t0))
 
-	obs, err := Observations(stops[0], map[string]string{
-		"new-growth": "Green", "lower-leaves": "pale, veins too", "lower-count": "4", "lower-height": "0.3",
-		"spots": "with rings", "drainage": "a little", "photo": "a.jpg",
-	}, t0)
+	eyes, err := ReadEyes("chilli", t0, map[string]string{
+		"new-growth": "Green", "lower-leaves": "pale, veins too", "lower-count": "4", "lower-height": "30 %",
+		"spots": "with rings", "drainage": "a little", "photo": "a.jpg", "fruit": "",
+	})
 	require.NoError(t, err)
-	require.Len(t, obs, 2)
-	assert.Equal(t, PaleLowerLeaves, obs[0].Sign)
-	assert.Equal(t, "4 leaves, up to 0.3 of the height", obs[0].Text)
-	assert.Equal(t, "a.jpg", obs[0].Photo)
-	assert.Equal(t, RingedSpots, obs[1].Sign)
-	_, err = Observations(stops[0], map[string]string{"spots": "purple ones"}, t0)
-	require.ErrorContains(t, err, "expected one of")
-	_, err = Observations(stops[0], map[string]string{"mood": "good"}, t0)
-	require.ErrorContains(t, err, "no question")
+	assert.Equal(t, []Sign{PaleLowerLeaves, RingedSpots}, eyes.Signs)
+	assert.Equal(t, map[string]string{"new-growth": "green", "lower-leaves": "pale, veins too", "spots": "with rings", "drainage": "a little"}, eyes.Words)
+	assert.Equal(t, garden.Known(4), eyes.LowerCount)
+	assert.InDelta(t, 0.3, eyes.LowerHeight.Value, 1e-12)
+	assert.Equal(t, "a.jpg", eyes.Photo)
+	var back Eyes
+	for _, a := range eyes.Answers() {
+		back.Take(a)
+	}
+	back.Zone, back.At = eyes.Zone, eyes.At
+	assert.Equal(t, eyes, back, "what is kept is what was seen")
+	for name, bad := range map[string]map[string]string{
+		"expected one of":      {"spots": "purple ones"},
+		"no question \"mood\"": {"mood": "good"},
+		"whole number":         {"lower-count": "4.5"},
+		"from 0 to 500":        {"lower-count": "-1"},
+		"part from 0 to 1":     {"lower-height": "30"},
+		"such as 0.3":          {"lower-height": "NaN"},
+		"one line":             {"photo": "a\nb"},
+	} {
+		_, err := ReadEyes("chilli", t0, bad)
+		assert.ErrorContains(t, err, name)
+	}
+	third, err := ReadEyes("chilli", t0, map[string]string{"lower-height": "1/3"})
+	require.NoError(t, err)
+	assert.InDelta(t, 1.0/3, third.LowerHeight.Value, 1e-12)
+}
+
+// The same sign on other pots under the same feed speaks for food, a pot that
+// stands alone with it for disease or pest (rule, from memory).
+func TestAlikeElsewhere(t *testing.T) {
+	seen := func(signs ...Sign) Eyes { return Eyes{Signs: signs} }
+	told := func(q, w string) Eyes { return Eyes{Words: map[string]string{q: w}} }
+	assert.False(t, Alike(PaleLowerLeaves, nil).Known)
+	assert.False(t, Alike(PaleLowerLeaves, []Eyes{told(AskSpots, "none")}).Known, "a look that did not ask for it")
+	assert.Equal(t, garden.Known(1), Alike(PaleLowerLeaves, []Eyes{seen(PaleLowerLeaves), told(AskLowerLeaves, "green")}))
+	assert.Equal(t, garden.Known(0), Alike(PaleLowerLeaves, []Eyes{told(AskLowerLeaves, "green"), seen(AllWell), told(AskLowerLeaves, "brown edges")}))
+
+	f := Facts{DaysSinceFeed: garden.Known(9), AlikeElsewhere: garden.Known(1)}
+	assert.Equal(t, For, f.hungry().support)
+	assert.Equal(t, Against, f.spreading().support)
+	f.AlikeElsewhere = garden.Known(0)
+	assert.Equal(t, Against, f.hungry().support)
+	assert.Equal(t, For, f.spreading().support)
+}
+
+// What was answered on the round weighs in the answer.
+func TestEyesInAnswers(t *testing.T) {
+	words := func(q, w string) Facts { return Facts{Eyes: Eyes{Words: map[string]string{q: w}}} }
+	assert.Equal(t, For, words(AskDrainage, standsWord).tooWet().support)
+	assert.Equal(t, For, words(AskDrainage, throughWord).tooDry().support)
+	f := words(AskNewGrowth, greenWord)
+	f.DaysSinceFeed, f.NDaysLeft = garden.Known(6), garden.Known(1)
+	v := f.hungry()
+	assert.Equal(t, Against, v.support, "the last feed works already")
+	assert.Contains(t, v.evidence, "the newest growth is green")
+	f.DaysSinceFeed = garden.Known(30)
+	assert.Equal(t, For, f.hungry().support)
+
+	f = words(AskSpots, "with rings")
+	f.NDaysLeft = garden.Known(1)
+	a, err := Respond(Observation{Zone: "z", Sign: PaleLowerLeaves, At: t0}, f)
+	require.NoError(t, err)
+	assert.False(t, a.Recover, "spots come before food")
+	assert.Contains(t, a.LeaveAlone, "don't feed for spots: food does not cure them")
+
+	f = Facts{SaltMS: garden.Known(3.4), FeedMS: garden.Known(1.2)}
+	assert.Equal(t, For, f.salty().support)
+	f.DrainMS = garden.Known(1.5)
+	assert.Equal(t, Against, f.salty().support, "what was measured wins over the account")
 }
 
 func TestRecovery(t *testing.T) {

@@ -77,7 +77,12 @@ func candidates(s Sign, f Facts) []Cause {
 	}
 	switch s {
 	case PaleLowerLeaves:
-		return []Cause{wet(), dry(), cold(), hunger("short of nitrogen", srcSheet)}
+		out := []Cause{wet(), dry(), cold()}
+		if w := f.Eyes.Words[AskSpots]; w != "" && w != noneWord {
+			// Spots come before colour: what is marked is not fed.
+			out = append(out, leaf("a leaf disease is likely: spots "+w+" were seen with it"))
+		}
+		return append(out, hunger("short of nitrogen", srcSheet))
 	case PaleNewLeaves:
 		return []Cause{wet(), hunger("short of food as a whole", srcMemory), trace("short of sulfur", srcMemory)}
 	case GreenVeinsNew:

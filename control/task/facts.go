@@ -24,6 +24,11 @@ type Facts struct {
 	DrainMS, FeedMS         garden.Measured
 	// AlikeElsewhere: plants under the same feed look the same (1) or not (0).
 	AlikeElsewhere garden.Measured
+	// SaltMS is the conductivity of the pot's water by the account of salts.
+	SaltMS garden.Measured
+	// Eyes is the newest look at this pot: what was answered with the sign, or on
+	// the last round.
+	Eyes Eyes
 }
 
 // Where the records begin to speak for a cause. Judgement around common
@@ -83,6 +88,9 @@ func (f Facts) tooWet() (v verdict) {
 	if f.Water.Known && f.Capacity.Known {
 		v.judge(f.Water.Value >= f.Capacity.Value, "holds %.0f %% water now, %.0f %% is full", 100*f.Water.Value, 100*f.Capacity.Value)
 	}
+	if f.Eyes.Words[AskDrainage] == standsWord {
+		v.judge(true, "water stood on top at the last look")
+	}
 	return v
 }
 
@@ -92,6 +100,12 @@ func (f Facts) tooDry() (v verdict) {
 	}
 	if f.Water.Known && f.Refill.Known {
 		v.judge(f.Water.Value < f.Refill.Value, "holds %.0f %% water now, the refill point is %.0f %%", 100*f.Water.Value, 100*f.Refill.Value)
+	}
+	switch f.Eyes.Words[AskDrainage] {
+	case throughWord:
+		v.judge(true, "water came out below almost at once at the last look: dry mix lets it pass")
+	case noneWord:
+		v.evidence = append(v.evidence, "no water came out below at the last look")
 	}
 	return v
 }
@@ -125,6 +139,14 @@ func (f Facts) salty() (v verdict) {
 	if f.DrainMS.Known {
 		over := f.DrainMS.Value > saltyDrainage || (f.FeedMS.Known && f.DrainMS.Value-f.FeedMS.Value > saltyOverFeed)
 		v.judge(over, "drainage read %.1f mS/cm", f.DrainMS.Value)
+		return v
+	}
+	if f.SaltMS.Known {
+		over := f.SaltMS.Value > saltyDrainage || (f.FeedMS.Known && f.SaltMS.Value-f.FeedMS.Value > saltyOverFeed)
+		v.judge(over, "about %.1f mS/cm in the pot's water by the account of salts", f.SaltMS.Value)
+		if over && f.Eyes.Words[AskDrainage] == noneWord {
+			v.evidence = append(v.evidence, "no water came out below at the last look: nothing takes them away")
+		}
 	}
 	return v
 }
@@ -139,7 +161,29 @@ func (f Facts) hungry() (v verdict) {
 	case f.DaysSincePlanting.Known:
 		v.judge(f.DaysSincePlanting.Value > longSinceFeed, "never fed, planted %.0f days ago", f.DaysSincePlanting.Value)
 	}
+	if f.AlikeElsewhere.Known {
+		// The rule of spreading, from the other side.
+		v.judge(f.AlikeElsewhere.Value == 1, "plants under the same feed look %s", alike(f.AlikeElsewhere.Value == 1))
+	}
+	if f.Eyes.Words[AskNewGrowth] == greenWord && f.DaysSinceFeed.Known && f.DaysSinceFeed.Value <= longSinceFeed {
+		// What the last feed did shows on new leaves; old ones never green again.
+		v = verdict{support: Against, evidence: append(v.evidence, "the newest growth is green")}
+	}
+	if f.Eyes.LowerCount.Known {
+		s := fmt.Sprintf("%.0f of the lowest leaves", f.Eyes.LowerCount.Value)
+		if f.Eyes.LowerHeight.Known {
+			s += fmt.Sprintf(", up to %.0f %% of the height", 100*f.Eyes.LowerHeight.Value)
+		}
+		v.evidence = append(v.evidence, s)
+	}
 	return v
+}
+
+func alike(is bool) string {
+	if is {
+		return "the same"
+	}
+	return "well"
 }
 
 // overfed is fed very lately with salt to show for it.
@@ -154,7 +198,7 @@ func (f Facts) spreading() (v verdict) {
 	if f.AlikeElsewhere.Known {
 		// Alike in the whole feed speaks for food, scattered plants for disease
 		// or pests (rule, from memory).
-		v.judge(f.AlikeElsewhere.Value == 0, "plants under the same feed look %s", map[bool]string{true: "well", false: "the same"}[f.AlikeElsewhere.Value == 0])
+		v.judge(f.AlikeElsewhere.Value == 0, "plants under the same feed look %s", alike(f.AlikeElsewhere.Value != 0))
 	}
 	return v
 }

@@ -26,14 +26,14 @@ type Choice struct {
 // Questions are the round's, short enough for two minutes over a terrace.
 func Questions() []Question {
 	return []Question{
-		{"new-growth", "What colour is the newest growth?", []Choice{{"green", ""}, {"pale all over", PaleNewLeaves}, {"yellow between green veins", GreenVeinsNew}, {"none since last week", SlowGrowth}}},
-		{"lower-leaves", "And the lowest leaves?", []Choice{{"green", ""}, {"pale, veins too", PaleLowerLeaves}, {"yellow between green veins", GreenVeinsLower}, {"brown edges", BrownEdgesLower}, {"purple below", PurpleUndersides}}},
-		{"lower-count", "How many of them?", nil},
-		{"lower-height", "How high up does it go, as a part of the plant (0 to 1)?", nil},
-		{"spots", "Any spots?", []Choice{{"none", ""}, {"with rings", RingedSpots}, {"many small ones", ManySmallSpots}, {"wet-looking blotches", WetBlotches}}},
-		{"fruit", "How is the fruit?", []Choice{{"none yet", ""}, {"good", ""}, {"sunken brown end", SunkenFruitEnd}}},
-		{"drainage", "Did water come out below after the last watering?", []Choice{{"a little", ""}, {"none", ""}, {"almost at once", RunsStraightThrough}, {"it stands on top", NoDrainage}}},
-		{"photo", "A photo's file name, if you took one", nil},
+		{AskNewGrowth, "What colour is the newest growth?", []Choice{{greenWord, ""}, {"pale all over", PaleNewLeaves}, {"yellow between green veins", GreenVeinsNew}, {"none since last week", SlowGrowth}}},
+		{AskLowerLeaves, "And the lowest leaves?", []Choice{{greenWord, ""}, {"pale, veins too", PaleLowerLeaves}, {"yellow between green veins", GreenVeinsLower}, {"brown edges", BrownEdgesLower}, {"purple below", PurpleUndersides}}},
+		{AskLowerCount, "How many of them?", nil},
+		{AskLowerHeight, "How high up does it go, as a part of the plant (0 to 1)?", nil},
+		{AskSpots, "Any spots?", []Choice{{noneWord, ""}, {"with rings", RingedSpots}, {"many small ones", ManySmallSpots}, {"wet-looking blotches", WetBlotches}}},
+		{AskFruit, "How is the fruit?", []Choice{{"none yet", ""}, {"good", ""}, {"sunken brown end", SunkenFruitEnd}}},
+		{AskDrainage, "Did water come out below after the last watering?", []Choice{{"a little", ""}, {noneWord, ""}, {throughWord, RunsStraightThrough}, {standsWord, NoDrainage}}},
+		{AskPhoto, "A photo's file name, if you took one", nil},
 	}
 }
 
@@ -73,60 +73,14 @@ func NewRound(opened time.Time, stops []Stop) (Task, error) {
 // means that there was none.
 func RoundDue(now, last time.Time) bool { return last.IsZero() || now.Sub(last) >= RoundEvery }
 
-// Observations turns a round's answers for one zone (question to answer) into
-// observations, in the order of the questions. A question or answer that is not
-// on the round is an error.
-func Observations(stop Stop, answers map[string]string, at time.Time) ([]Observation, error) {
-	known := map[string]bool{}
-	var out []Observation
-	var detail []string
-	for _, q := range Questions() {
-		known[q.ID] = true
-		given, ok := answers[q.ID]
-		if !ok {
-			continue
-		}
-		if len(given) > maxText {
-			return nil, fmt.Errorf("task: round: answer to %q has %d characters, expected at most %d", q.ID, len(given), maxText)
-		}
-		if len(q.Choices) == 0 {
-			continue
-		}
-		sign, err := q.sign(given)
-		if err != nil {
-			return nil, err
-		}
-		if sign != "" {
-			out = append(out, Observation{Zone: stop.Zone, Name: stop.Name, Sign: sign, Photo: answers["photo"], At: at})
-		}
-	}
-	for id := range answers {
-		if !known[id] {
-			return nil, fmt.Errorf("task: round: there is no question %q", id)
-		}
-	}
-	if n := answers["lower-count"]; n != "" {
-		detail = append(detail, n+" leaves")
-	}
-	if h := answers["lower-height"]; h != "" {
-		detail = append(detail, "up to "+h+" of the height")
-	}
-	for i := range out {
-		switch out[i].Sign {
-		case PaleLowerLeaves, GreenVeinsLower, BrownEdgesLower, PurpleUndersides:
-			out[i].Text = strings.Join(detail, ", ")
-		}
-	}
-	return out, nil
-}
-
-func (q Question) sign(given string) (Sign, error) {
+// choose finds the choice that an answer names.
+func (q Question) choose(given string) (Choice, error) {
 	words := make([]string, 0, len(q.Choices))
 	for _, c := range q.Choices {
 		if strings.EqualFold(strings.TrimSpace(given), c.Word) {
-			return c.Sign, nil
+			return c, nil
 		}
 		words = append(words, c.Word)
 	}
-	return "", fmt.Errorf("task: round: %q is no answer to %q, expected one of: %s", given, q.ID, strings.Join(words, ", "))
+	return Choice{}, fmt.Errorf("task: round: %q is no answer to %q, expected one of: %s", given, q.ID, strings.Join(words, ", "))
 }

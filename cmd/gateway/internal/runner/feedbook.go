@@ -21,6 +21,7 @@ type FeedJournal interface {
 	AddTaskEvents([]task.Event) error
 	AddFeed(journal.Feed) error
 	AddNote(journal.Note) error
+	Notes(since time.Time) ([]journal.Note, error)
 	Fed(now time.Time) (feeding.Past, error)
 	Week(zone garden.ZoneID, probes []garden.ProbeID, capacity float64, now time.Time) (feeding.Week, error)
 }
@@ -147,63 +148,9 @@ type Observation struct {
 	Sign  string        `json:"sign,omitempty"`
 	Text  string        `json:"text,omitempty"`
 	Photo string        `json:"photo,omitempty"`
+	// Answers are those of the weekly round: question (task.Questions) to answer.
+	// A form sends what was filled in; the signs they make are answered like Sign.
+	Answers map[string]string `json:"answers,omitempty"`
 	// DrainMS is the conductivity of what drained, mS/cm, where it was measured.
 	DrainMS *float64 `json:"drain_ms,omitempty"`
-}
-
-// Note keeps an observation and answers it from the pot's own records.
-func (b *FeedBook) Note(now garden.Moment, o Observation, who string) (feeding.Noted, error) {
-	b.mu.Lock()
-	defer b.mu.Unlock()
-	_, z, ok := b.g.Zone(o.Zone)
-	if !ok {
-		var names []garden.ZoneID
-		b.g.EachZone(func(_ *garden.Pot, z *garden.Zone) { names = append(names, z.ID) })
-		return feeding.Noted{}, fmt.Errorf("there is no pot %q; pots are %v", o.Zone, names)
-	}
-	sign := task.AllWell
-	if o.Sign != "" {
-		var err error
-		if sign, err = task.ParseSign(o.Sign); err != nil {
-			return feeding.Noted{}, err
-		}
-	} else if o.DrainMS == nil {
-		return feeding.Noted{}, errors.New("nothing to note: name a sign, or a reading with --drain-ec")
-	}
-	if o.DrainMS != nil && (!garden.Finite(*o.DrainMS) || *o.DrainMS < 0 || *o.DrainMS > 20) {
-		return feeding.Noted{}, fmt.Errorf("drainage of %v mS/cm, expected 0 to 20: is the meter set to µS/cm", *o.DrainMS)
-	}
-	i := b.plan.Index(z.ID)
-	var w feeding.Week
-	if b.j != nil {
-		var probes []garden.ProbeID
-		for k := range z.Probes {
-			probes = append(probes, z.Probes[k].ID)
-		}
-		var err error
-		if w, err = b.j.Week(z.ID, probes, b.plan.Capacity(i), now.Wall); err != nil {
-			return feeding.Noted{}, err
-		}
-	}
-	if o.DrainMS != nil {
-		b.plan.Drained(b.state, feeding.Drainage{Zone: z.ID, At: now.Wall, MS: *o.DrainMS})
-	}
-	n, err := b.plan.Note(b.state, now, task.Observation{Zone: z.ID, Sign: sign, Text: o.Text, Photo: o.Photo}, b.plan.Facts(b.state, i, now, w))
-	if err != nil || b.j == nil {
-		return n, err
-	}
-	errs := []error{b.j.AddTaskEvents(n.Events)}
-	if o.Sign != "" || o.Text != "" {
-		text := string(sign)
-		for _, s := range []string{o.Text, o.Photo} {
-			if s != "" {
-				text += ": " + s
-			}
-		}
-		errs = append(errs, b.j.AddNote(journal.Note{At: now, Zone: z.ID, Kind: "seen", Text: text, Who: who}))
-	}
-	if o.DrainMS != nil {
-		errs = append(errs, b.j.AddNote(journal.Note{At: now, Zone: z.ID, Kind: journal.DrainageKind, Value: garden.Known(*o.DrainMS), Who: who}))
-	}
-	return n, errors.Join(errs...)
 }

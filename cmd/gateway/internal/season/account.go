@@ -98,8 +98,11 @@ func (b *Bench) Result(days int) Result {
 		r.NStarterG, r.NAppliedG, r.NUsedG, r.NWantedG, r.NLeachedG, r.NPoolG = n.StarterG-n.ReserveG, n.AppliedG, n.UsedG, n.WantedG, n.LeachedG, n.PoolG
 		r.NMgLLeast, r.NMgLMost = b.account.least[zone], b.account.most[zone]
 		if book := b.Loop.Feeds(); book != nil {
-			if v, ok := book.Zone(z.ID); ok && v.Phase == feed.Waiting.String() {
+			if v, ok := book.Zone(z.ID); ok {
 				r.Feeds = int(v.FeedID)
+				if v.Phase == feed.WithGardener.String() {
+					r.Feeds-- // not given yet
+				}
 			}
 		}
 		res.MassBalanceErrorL = max(res.MassBalanceErrorL, t.MassErrorL)

@@ -73,7 +73,9 @@ func keepsThemFed(t *testing.T, res Result, b *Bench, start time.Time, log *feed
 			before, wait = at, log.every[garden.ZoneID(z.Name)]
 		}
 		t.Logf("%s: %d feeds, the longest gap %.1f days, the last interval %.0f", z.Name, len(log.times[garden.ZoneID(z.Name)]), longest, wait)
-		assert.LessOrEqual(t, z.NMgLMost, 250.0, "%s: mg/L", z.Name)
+		// In band: never stronger than the strongest feed allowed, and never so weak
+		// that a plant which could take it up goes short.
+		assert.LessOrEqual(t, z.NMgLMost, float64(feed.MaxNPPM), "%s: mg/L", z.Name)
 		assert.GreaterOrEqual(t, z.NMgLLeast, 2.0, "%s: mg/L", z.Name)
 		assert.GreaterOrEqual(t, z.NUsedG, 0.85*z.NWantedG, "%s: nitrogen used of what plenty would have given", z.Name)
 	}

@@ -1,0 +1,205 @@
+package runner
+
+import (
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"fabricpot/cmd/gateway/internal/journal"
+	"fabricpot/control/feeding"
+	"fabricpot/control/garden"
+	"fabricpot/control/task"
+)
+
+// What people see is kept as data: one note for each answer of the round and each
+// sign, of kind eyesKind + question, with the word or the number. Free text goes
+// beside it as before.
+const eyesKind = "eyes "
+
+// eyesFor is how long a look says something of today.
+const eyesFor = 10 * 24 * time.Hour
+
+// Note keeps an observation and answers it from the pot's own records. It is what
+// every form calls, the page's and the command's: Sign for a sign by itself,
+// Answers for those of the weekly round, DrainMS for a reading, any of them
+// together. The first of the signs is answered in the result, the others in Also.
+func (b *FeedBook) Note(now garden.Moment, o Observation, who string) (feeding.Noted, error) {
+	_, z, ok := b.g.Zone(o.Zone)
+	if !ok {
+		var names []garden.ZoneID
+		b.g.EachZone(func(_ *garden.Pot, z *garden.Zone) { names = append(names, z.ID) })
+		return feeding.Noted{}, fmt.Errorf("there is no pot %q; pots are %v", o.Zone, names)
+	}
+	eyes, err := o.eyes(now.Wall)
+	if err != nil {
+		return feeding.Noted{}, err
+	}
+	if o.DrainMS != nil && (!garden.Finite(*o.DrainMS) || *o.DrainMS < 0 || *o.DrainMS > 20) {
+		return feeding.Noted{}, fmt.Errorf("drainage of %v mS/cm, expected 0 to 20: is the meter set to µS/cm", *o.DrainMS)
+	}
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	i := b.plan.Index(z.ID)
+	w, recent, err := b.recent(i, z, now)
+	if err != nil {
+		return feeding.Noted{}, err
+	}
+	if o.DrainMS != nil {
+		b.plan.Drained(b.state, feeding.Drainage{Zone: z.ID, At: now.Wall, MS: *o.DrainMS})
+	}
+	signs := eyes.Signs
+	if len(signs) == 0 {
+		signs = []task.Sign{task.AllWell}
+	}
+	facts := b.plan.Facts(b.state, i, now, w)
+	facts.Eyes = newest(recent, z.ID, eyes)
+	var all []feeding.Noted
+	for k, sign := range signs {
+		facts.AlikeElsewhere = task.Alike(sign, b.others(i, recent))
+		seen := task.Observation{Zone: z.ID, Sign: sign, Text: o.Text, Photo: eyes.Photo}
+		if k > 0 {
+			seen.Text = ""
+		}
+		n, err := b.plan.Note(b.state, now, seen, facts)
+		if err != nil {
+			return feeding.Noted{}, err
+		}
+		all = append(all, n)
+	}
+	first := all[0]
+	first.Also = all[1:]
+	if b.j == nil {
+		return first, nil
+	}
+	return first, b.keepEyes(now, o, eyes, all, who)
+}
+
+// eyes reads what was seen out of an observation.
+func (o Observation) eyes(at time.Time) (task.Eyes, error) {
+	answers := map[string]string{}
+	for q, a := range o.Answers {
+		answers[q] = a
+	}
+	if o.Photo != "" {
+		answers[task.AskPhoto] = o.Photo
+	}
+	eyes, err := task.ReadEyes(o.Zone, at, answers)
+	if err != nil {
+		return eyes, err
+	}
+	if o.Sign != "" {
+		sign, err := task.ParseSign(o.Sign)
+		if err != nil {
+			return eyes, err
+		}
+		if !slices.Contains(eyes.Signs, sign) {
+			eyes.Signs = append([]task.Sign{sign}, eyes.Signs...)
+		}
+	}
+	if eyes.Nothing() && o.DrainMS == nil {
+		return eyes, errors.New("nothing to note: name a sign, answer a question of the round, or enter a reading with --drain-ec")
+	}
+	return eyes, nil
+}
+
+// recent reads the week of a zone and what eyes saw lately anywhere.
+func (b *FeedBook) recent(i int, z *garden.Zone, now garden.Moment) (w feeding.Week, seen []task.Eyes, err error) {
+	if b.j == nil {
+		return w, nil, nil
+	}
+	var probes []garden.ProbeID
+	for k := range z.Probes {
+		probes = append(probes, z.Probes[k].ID)
+	}
+	if w, err = b.j.Week(z.ID, probes, b.plan.Capacity(i), now.Wall); err != nil {
+		return w, nil, err
+	}
+	notes, err := b.j.Notes(now.Wall.Add(-eyesFor))
+	return w, eyesOf(notes), err
+}
+
+// eyesOf gathers the notes of one moment and zone into what was seen then, oldest
+// first.
+func eyesOf(notes []journal.Note) []task.Eyes {
+	var out []task.Eyes
+	for _, n := range notes {
+		q, ok := strings.CutPrefix(n.Kind, eyesKind)
+		if !ok {
+			continue
+		}
+		k := slices.IndexFunc(out, func(e task.Eyes) bool { return e.Zone == n.Zone && e.At.Equal(n.At.Wall) })
+		if k < 0 {
+			out = append(out, task.Eyes{Zone: n.Zone, At: n.At.Wall})
+			k = len(out) - 1
+		}
+		out[k].Take(task.EyesAnswer{Question: q, Word: n.Text, Number: n.Value})
+	}
+	return out
+}
+
+// newest is what was seen on a pot just now, with the latest earlier answers to
+// what was not asked today.
+func newest(recent []task.Eyes, z garden.ZoneID, now task.Eyes) task.Eyes {
+	out := task.Eyes{Zone: z, At: now.At}
+	for _, e := range append(slices.Clone(recent), now) {
+		if e.Zone != z {
+			continue
+		}
+		for _, a := range e.Answers() {
+			if a.Question != task.SignAnswer {
+				out.Take(a)
+			}
+		}
+	}
+	out.Signs = now.Signs
+	return out
+}
+
+// others is the newest look at each zone that is fed like zone i.
+func (b *FeedBook) others(i int, recent []task.Eyes) []task.Eyes {
+	var out []task.Eyes
+	for _, id := range b.plan.AlikeFed(i) {
+		for k := len(recent) - 1; k >= 0; k-- {
+			if recent[k].Zone == id {
+				out = append(out, recent[k])
+				break
+			}
+		}
+	}
+	return out
+}
+
+// keepEyes writes an observation: as data, and for people to read.
+func (b *FeedBook) keepEyes(now garden.Moment, o Observation, eyes task.Eyes, all []feeding.Noted, who string) error {
+	var errs []error
+	for _, n := range all {
+		errs = append(errs, b.j.AddTaskEvents(n.Events))
+	}
+	note := func(kind, text string, v garden.Measured) {
+		errs = append(errs, b.j.AddNote(journal.Note{At: now, Zone: o.Zone, Kind: kind, Text: text, Value: v, Who: who}))
+	}
+	var words []string
+	for _, a := range eyes.Answers() {
+		note(eyesKind+a.Question, a.Word, a.Number)
+		switch {
+		case a.Question == task.SignAnswer:
+			words = append(words, a.Word)
+		case a.Number.Known:
+			words = append(words, fmt.Sprintf("%s %g", a.Question, a.Number.Value))
+		default:
+			words = append(words, a.Question+" "+a.Word)
+		}
+	}
+	if o.Text != "" {
+		words = append(words, o.Text)
+	}
+	if len(words) > 0 {
+		note("seen", strings.Join(words, ": "), garden.Measured{})
+	}
+	if o.DrainMS != nil {
+		note(journal.DrainageKind, "", garden.Known(*o.DrainMS))
+	}
+	return errors.Join(errs...)
+}
