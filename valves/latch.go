@@ -140,17 +140,14 @@ type again struct {
 	at       time.Duration
 }
 
-// againAfter are the waits after a close; then it is repeated every againEvery.
+// againAfter is the wait before the nth repetition of a close: soon and often at
+// first, while water may be running, then twice an hour.
 func againAfter(n int) time.Duration {
-	switch n {
-	case 0:
-		return 10 * time.Second
-	case 1:
-		return time.Minute
-	case 2:
-		return 10 * time.Minute
+	waits := [...]time.Duration{10 * time.Second, 30 * time.Second, time.Minute, 2 * time.Minute, 5 * time.Minute, 10 * time.Minute, 20 * time.Minute}
+	if n < len(waits) {
+		return waits[n]
 	}
-	return time.Hour
+	return 30 * time.Minute
 }
 
 // begin counts from a close that a watering or a person caused.

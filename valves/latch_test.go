@@ -159,7 +159,7 @@ type dead struct{ onePin }
 func (dead) Out(gpio.Level) error { return errors.New("driver gone") }
 
 // TestClosesAreRepeated: a latching valve is told again soon after each close and
-// every hour, another one is not.
+// twice an hour, another one is not.
 func TestClosesAreRepeated(t *testing.T) {
 	r := newRig(t, func(g *garden.Garden, _ *Options) {
 		g.Lines[0].Valve.Latch = &garden.Latch{ClosePin: 5, Pulse: 50 * time.Millisecond}
@@ -173,11 +173,15 @@ func TestClosesAreRepeated(t *testing.T) {
 	}
 	assert.Equal(t, 0, closesAt(9*time.Second))
 	assert.Equal(t, 1, closesAt(10*time.Second))
-	assert.Equal(t, 1, closesAt(69*time.Second))
-	assert.Equal(t, 2, closesAt(70*time.Second))
-	assert.Equal(t, 3, closesAt(11*time.Minute+10*time.Second))
-	assert.Equal(t, 4, closesAt(72*time.Minute))
-	assert.Equal(t, 5, closesAt(133*time.Minute))
+	assert.Equal(t, 1, closesAt(39*time.Second))
+	assert.Equal(t, 2, closesAt(40*time.Second))
+	assert.Equal(t, 3, closesAt(100*time.Second))
+	assert.Equal(t, 4, closesAt(220*time.Second))
+	assert.Equal(t, 5, closesAt(520*time.Second))
+	assert.Equal(t, 6, closesAt(1120*time.Second))
+	assert.Equal(t, 7, closesAt(2320*time.Second))
+	assert.Equal(t, 7, closesAt(2320*time.Second+29*time.Minute))
+	assert.Equal(t, 8, closesAt(2320*time.Second+30*time.Minute))
 	assert.Equal(t, start, other.closes)
 
 	// A watering begins the series anew, and is not disturbed by it.

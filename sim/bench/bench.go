@@ -84,8 +84,9 @@ type Bench struct {
 	buses   []*Bus
 	pins    []*Pin // in the order of garden.Lines
 	doses   []*Pin // of injectors, in the same order; nil where there is none
+	pump    *Pin   // nil where there is none
+	latches []*Latch
 	taken   bool
-	pump    *Pin // nil where there is none
 }
 
 // ErrTaken is what a program is told that asks for outputs another one holds.
@@ -124,7 +125,11 @@ func New(g *garden.Garden, t Terrace, clk *Clock, o Options) (*Bench, error) {
 		return nil, err
 	}
 	for i := range g.Lines {
-		b.pins = append(b.pins, &Pin{bench: b, line: g.Lines[i].ID, number: g.Lines[i].Valve.Pin, activeLow: g.Lines[i].Valve.ActiveLow})
+		valve := &Pin{bench: b, line: g.Lines[i].ID, number: g.Lines[i].Valve.Pin, activeLow: g.Lines[i].Valve.ActiveLow}
+		b.pins = append(b.pins, valve)
+		if g.Lines[i].Valve.Latch != nil {
+			b.latches = append(b.latches, b.newLatch(valve, g.Lines[i].Valve, i))
+		}
 		var dose *Pin
 		if inj := g.Lines[i].Injector; inj.Switched {
 			dose = &Pin{bench: b, line: g.Lines[i].ID, number: inj.Pin, activeLow: inj.ActiveLow, doses: true}

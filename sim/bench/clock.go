@@ -41,6 +41,10 @@ func (c *Clock) Sleep(d time.Duration) {
 	c.RunUntil(until)
 }
 
+// Pass lets d pass while nothing else runs, as a caller does that holds everything
+// up. What falls due meanwhile runs late, when time is next allowed to pass.
+func (c *Clock) Pass(d time.Duration) { c.now += max(0, d) }
+
 // At adds an event. A time that has passed means now: it runs as soon as time
 // is next allowed to pass.
 func (c *Clock) At(t time.Duration, run func()) Event {

@@ -41,8 +41,9 @@ type Pin struct {
 	line      garden.LineID
 	number    int
 	activeLow bool
-	doses     bool // an injector's: it moves no water
-	pumps     bool // the pump's
+	doses     bool   // an injector's: it moves no water
+	pumps     bool   // the pump's
+	latch     *Latch // whose output it is
 	broken    error
 
 	// Mutable.
@@ -50,6 +51,7 @@ type Pin struct {
 	level     gpio.Level
 	energised bool
 	flowing   bool
+	stays     bool // a latching valve that a weak pulse did not move
 	fault     PinFault
 	calls     uint64
 	history   []PinEvent
@@ -76,7 +78,11 @@ func (p *Pin) Out(l gpio.Level) error {
 	p.energised = bool(l) != p.activeLow
 	e := PinEvent{At: p.bench.clk.Now(), Level: l, Energised: p.energised}
 	p.history = append(p.history, e)
-	p.apply()
+	if p.latch != nil {
+		p.latch.edge(p)
+	} else {
+		p.apply()
+	}
 	if p.watch != nil {
 		p.watch(e)
 	}
@@ -95,7 +101,7 @@ func (p *Pin) apply() {
 	case ValveStaysOpen:
 		open = true
 	}
-	if open == p.flowing {
+	if open == p.flowing || p.stays && p.fault == PinHealthy {
 		return
 	}
 	p.flowing = open
@@ -113,7 +119,9 @@ func (p *Pin) Fail(f PinFault) {
 		return
 	}
 	p.fault = f
-	p.apply()
+	if p.latch == nil {
+		p.apply()
+	}
 }
 
 // Energised tells whether the level now commands the valve open; Flowing whether

@@ -120,7 +120,9 @@ func NewBench(g *garden.Garden, o Options) (_ *Bench, err error) {
 	soil := b.Terrace
 	act := make(map[garden.LineID]valves.Actuator, len(g.Lines))
 	for _, l := range g.Lines {
-		act[l.ID] = valves.NewCoil(o.coil(b.Wires.Pin(l.ID)), l.Valve.ActiveLow)
+		if act[l.ID], err = b.wire(&l, o.coil); err != nil {
+			return nil, err
+		}
 		if pin := b.Wires.InjectorPin(l.ID); pin != nil {
 			strength := feeds.Strength(l.ID)
 			pin.Watch(func(e bench.PinEvent) {
@@ -213,7 +215,9 @@ func (b *Bench) Die(release bool) {
 		if !release {
 			continue
 		}
-		_ = b.Wires.Pin(l.ID).Out(gpio.Level(l.Valve.ActiveLow))
+		if l.Valve.Latch == nil { // one of that kind stays as it is
+			_ = b.Wires.Pin(l.ID).Out(gpio.Level(l.Valve.ActiveLow))
+		}
 		if dose := b.Wires.InjectorPin(l.ID); dose != nil {
 			_ = dose.Out(gpio.Level(l.Injector.ActiveLow))
 		}
