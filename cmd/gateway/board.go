@@ -50,7 +50,9 @@ func openLines(g *garden.Garden) (*board, error) {
 			return nil, fmt.Errorf("line %s: %w", l.ID, err)
 		}
 		b.closers = append(b.closers, pin.Close)
-		b.actuators[l.ID] = valves.NewCoil(pin, l.Valve.ActiveLow)
+		if b.actuators[l.ID], err = b.valveOn(pin, chip, l); err != nil {
+			return nil, err
+		}
 		if err := b.addInjector(g, l); err != nil {
 			return nil, err
 		}

@@ -269,7 +269,11 @@ func (st *stand) lines(w io.Writer) (missing []string) {
 			words = fmt.Sprintf("held by %q", state.Holder)
 			missing = append(missing, fmt.Sprintf("line %s: GPIO line %d of %s is %s", l.ID, l.Valve.Pin, chip, words))
 		}
-		fmt.Fprintf(t, "%s\t%s line %d %s\t%s\t%s\t\n", l.ID, chip, l.Valve.Pin, state.Name, level, words)
+		other, lacks := closingPin(chip, l)
+		if lacks != "" {
+			missing = append(missing, lacks)
+		}
+		fmt.Fprintf(t, "%s\t%s line %d %s%s\t%s\t%s\t\n", l.ID, chip, l.Valve.Pin, state.Name, other, level, words)
 	}
 	t.Flush()
 	return missing

@@ -1,0 +1,39 @@
+package main
+
+import (
+	"fmt"
+
+	"fabricpot/control/garden"
+	"fabricpot/valves"
+	"fabricpot/valves/gpioline"
+)
+
+// valveOn is the driver of a valve on that output: a coil, or a latching valve
+// with an output of its own for closing.
+func (b *board) valveOn(open *gpioline.Line, chip string, l *garden.Line) (valves.Actuator, error) {
+	if l.Valve.Latch == nil {
+		return valves.NewCoil(open, l.Valve.ActiveLow), nil
+	}
+	shut, err := gpioline.New(chip, l.Valve.Latch.ClosePin, gpioline.Opts{Consumer: consumer(l.ID + " close")})
+	if err != nil {
+		return nil, fmt.Errorf("line %s: %w", l.ID, err)
+	}
+	b.closers = append(b.closers, shut.Close)
+	return valves.NewLatch(open, shut, l.Valve.ActiveLow, l.Valve.Latch.Pulse, sleeper{})
+}
+
+// closingPin is where a latching valve's other output stands, in words.
+func closingPin(chip string, l *garden.Line) (words string, missing string) {
+	if l.Valve.Latch == nil {
+		return "", ""
+	}
+	n := l.Valve.Latch.ClosePin
+	state, err := gpioline.InUse(chip, n)
+	switch {
+	case err != nil:
+		return fmt.Sprintf(", closes by line %d: missing", n), fmt.Sprintf("line %s: %v", l.ID, err)
+	case state.Used:
+		return fmt.Sprintf(", closes by line %d: held by %q", n, state.Holder), fmt.Sprintf("line %s: GPIO line %d of %s is held by %q", l.ID, n, chip, state.Holder)
+	}
+	return fmt.Sprintf(", closes by line %d %s", n, state.Name), ""
+}
