@@ -170,6 +170,8 @@ func (p *Plan) flushes(st *State, i int, records []feed.Record, now garden.Momen
 		switch r.Kind {
 		case feed.FlushBegun:
 			zs.flushed = r.At
+		case feed.FlushSettled:
+			zs.flushedL += r.Litres
 		case feed.FlushEnded:
 			zs.drain, zs.flushL, zs.wanted = garden.Measured{}, garden.Measured{}, time.Time{}
 		}

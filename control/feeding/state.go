@@ -51,11 +51,13 @@ type zoneState struct {
 	// salts is the zone's account of them, where the water's conductivity is
 	// known; flushL is how much plain water a flush is to give now, flushMS the
 	// conductivity behind it, flushWhy in words; wanted is since when.
-	salts     feed.Salts
-	flushL    garden.Measured
-	flushMS   float64
-	flushWhy  string
-	wanted    time.Time
+	salts    feed.Salts
+	flushL   garden.Measured
+	flushMS  float64
+	flushWhy string
+	wanted   time.Time
+	// flushedL is what flushes through the line gave in this run.
+	flushedL  float64
 	asks      []window
 	order     garden.OrderID // of the sequence, in flight
 	orderTill time.Duration

@@ -38,7 +38,10 @@ type ZoneView struct {
 	// Flushed is when salts were last washed out on purpose; Flush says in words
 	// that it is wanted now, and why.
 	Flushed *time.Time `json:"last_flush"`
-	Flush   string     `json:"flush,omitempty"`
+	// FlushedL is the plain water that flushes through its line gave it since the
+	// gateway started, L.
+	FlushedL float64 `json:"flushed_l"`
+	Flush    string  `json:"flush,omitempty"`
 	// WaitedDays is for how long of its wait pot or weather kept a due feed back:
 	// a full pot, heavy rain, cold or hot mix, salt.
 	WaitedDays float64       `json:"waited_days"`
@@ -105,6 +108,7 @@ func (p *Plan) viewSalts(st *State, i int, v *ZoneView) {
 		at := zs.drainAt
 		v.DrainAt = &at
 	}
+	v.FlushedL = zs.flushedL
 	if !zs.flushed.IsZero() {
 		at := zs.flushed
 		v.Flushed = &at
