@@ -140,3 +140,11 @@ func (p *Page) answerModel(said feeding.Noted, ref zoneRef, st *runner.Status, t
 	}
 	return m
 }
+
+// recordsSay is what a pot's records say of a cause, with the figures.
+func recordsSay(c task.Cause) string {
+	if len(c.Evidence) == 0 {
+		return capital(c.Support) + "."
+	}
+	return capital(c.Support) + ": " + strings.Join(c.Evidence, "; ") + "."
+}

@@ -32,7 +32,7 @@ func TestBusesInWords(t *testing.T) {
 	s.gate.status = &st
 	body := s.get("/health").Body.String()
 	for _, words := range []string{
-		"Bus /dev/i2c-1: 1 of 2 converters answer", "answers, since 06:20", "2.0" + apart + "% (20 of 1000)", "8.4" + apart + "ms", "0x48: chilli-middle",
+		"Bus /dev/i2c-1: 1 of 2 converters answer", "answers, since 06:20", "2.0" + apart + "% (20 of 1000)", "8.4" + apart + "ms", "0x48 reads chilli-middle",
 		"Readings go on, but too many fail", "no answer since 06:20", "0.007" + apart + "% (6 of 90000)", "remote i/o error", "Its pots go on by their water balance",
 		"Bus /dev/i2c-3: 0 of 1 converters answer", "Nothing answers on this bus", "cable &lt;off&gt;", "not asked yet",
 	} {

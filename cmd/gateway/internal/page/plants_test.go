@@ -128,7 +128,7 @@ func TestObservationIsAnswered(t *testing.T) {
 	w := s.post("/pot/chilli/note", "ticket", ticket, "kind", "pale-lower-leaves", "text", "since <Sunday>")
 	require.Equal(t, 200, w.Code)
 	body := w.Body.String()
-	for _, words := range []string{"the oldest, lowest leaves are evenly pale", "Likely causes, in the order to check them", "Records: ", "Check: ", "Do first", "Leave alone",
+	for _, words := range []string{"the oldest, lowest leaves are evenly pale", "Likely causes, in the order to check them", "The records ", "Check: ", "Do first", "Leave alone",
 		"Look again between Monday 6 July and Wednesday 8 July", "since &lt;Sunday&gt;", "Day 0 to 1: soak it", "not a diagnosis"} {
 		assert.Contains(t, body, words)
 	}

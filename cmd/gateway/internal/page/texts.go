@@ -191,6 +191,8 @@ const (
 	tConvFails   = "Failed conversions"
 	tConvFailed  = "%s (%d of %d)"
 	tConvTook    = "Took"
+	tConvReads   = "%s reads %s"
+	tProbe       = "Probe"
 	tConvError   = "Last error"
 	tConvNext    = "Its pots go on by their water balance. With the power off, reseat its plug and look at its supply and address wires; it is asked again by itself."
 	tConvFlaky   = "Readings go on, but too many fail: look for a long or loose cable, and at the bus's pull-up resistors."

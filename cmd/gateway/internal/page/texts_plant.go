@@ -56,7 +56,6 @@ const (
 
 	tYouSaw       = "You saw: %s"
 	tCauses       = "Likely causes, in the order to check them"
-	tRecords      = "Records"
 	tCheckBy      = "Check"
 	tSource       = "Source"
 	tFirst        = "Do first"
