@@ -31,6 +31,9 @@ type Zone struct {
 	Share  float64
 	Plants []Plant
 	Probes []Probe
+	// Thermometer is the name of a 1-wire thermometer in the zone's mix; empty
+	// means none.
+	Thermometer string
 	// Line waters the zone; empty means a person does.
 	Line LineID
 	// Exposure is where the zone stands.

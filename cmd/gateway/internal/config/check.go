@@ -224,6 +224,9 @@ func (r *reader) checkZone(g *garden.Garden, p *garden.Pot, z *garden.Zone, mix 
 			r.warn(at, "has no calibration and decides nothing", "", "one here or in mix "+string(mix.ID))
 		}
 	}
+	if at := path + ".thermometer"; z.Thermometer != "" && len(z.Probes) == 0 && !r.unsound[path+".probes"] {
+		r.warn(at, "belongs to the zone's probes, and there is none", "", "a probe in that zone")
+	}
 	r.checkFeed(g, z, path, "pots."+string(p.ID))
 	hand := r.handTended(path, d)
 	switch {

@@ -109,6 +109,7 @@ pots:
             input: 0x48/2
             calibration:
               file: testdata/bark.calibration.yaml
+        thermometer: 28-0316a2794bff
         lower-limit: 25 %
         refill: 40 %
         stop: 49 %

@@ -20,7 +20,8 @@ import (
 func TestFullFile(t *testing.T) {
 	g, s, err := config.Load("full.yaml", []byte(full))
 	require.NoError(t, err)
-	assert.Empty(t, s.Warnings)
+	require.Len(t, s.Warnings, 1)
+	assert.Contains(t, s.Warnings[0].What, "a latching valve stays open")
 	k := garden.Known
 
 	t.Run("site", func(t *testing.T) {
@@ -67,7 +68,7 @@ func TestFullFile(t *testing.T) {
 		assert.InDelta(t, big.VolumeL, math.Pi*big.Shape.HeightCM/12*(3600+3000+2500)/1000, 1e-9)
 		left, right := big.Zones[0], big.Zones[1]
 		assert.Equal(t, garden.Zone{
-			ID: "big-left", Pot: "big", Name: "Left half", Share: 0.6, Line: "one", Exposure: garden.WindyPaved,
+			ID: "big-left", Pot: "big", Name: "Left half", Thermometer: "28-0316a2794bff", Share: 0.6, Line: "one", Exposure: garden.WindyPaved,
 			Plants: []garden.Plant{{Crop: "aubergine", Count: 2, PlantedOn: time.Date(2026, 4, 15, 0, 0, 0, 0, g.Site.Zone), CanopyM2: k(0.4)}},
 			Probes: []garden.Probe{
 				{ID: "big-left-top", Zone: "big-left", DepthCM: 10.16, Input: garden.Input{Bus: "i2c-0", Addr: 0x4b, Channel: 3}, Calibration: garden.Calibration{OffsetWater: 0.02, TempRefC: 20}},

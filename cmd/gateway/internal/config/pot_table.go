@@ -37,6 +37,7 @@ func zoneFields() []field[zoneDraft] {
 	return []field[zoneDraft]{
 		{"plants", "what grows there", false, list("plants, each with a crop", plantTable(), func(z *zoneDraft) *[]garden.Plant { return &z.Plants })},
 		{"probes", "the moisture probes, by name", false, byID("a probe", probeTable(), newProbe, func(z *zoneDraft) *[]entry[garden.Probe] { return &z.probes })},
+		{"thermometer", "the 1-wire thermometer in its mix", false, of(thermometer(), func(z *zoneDraft) *string { return &z.Thermometer })},
 		{"hand-tended", "yes where no line waters it and a person does", false, of(yesNo(), func(z *zoneDraft) *bool { return &z.hand })},
 		{"exposure", "how wind and paving change its need", false, of(choice("an exposure", garden.Sheltered, garden.OpenAir, garden.WindyPaved), func(z *zoneDraft) *garden.Exposure { return &z.Exposure })},
 		{"capacity", "measured container capacity", false, water(func(z *zoneDraft) *garden.Measured { return &z.Capacity })},

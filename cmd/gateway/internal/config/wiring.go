@@ -7,6 +7,7 @@ import (
 
 	"fabricpot/cmd/gateway/internal/units"
 	"fabricpot/control/garden"
+	"fabricpot/sensors/w1"
 )
 
 // input is where a probe is wired, "0x48/0" or "BUS/0x48/0".
@@ -67,6 +68,17 @@ func (r *reader) linkLatch(path string, l garden.Latch, v *garden.Valve) {
 		}
 		r.warn(path, "a latching valve stays open where power fails", "", "a normally closed valve or a timer before it, and a hand valve you can reach")
 	}
+}
+
+// thermometer is the name of a 1-wire device.
+func thermometer() scalar[string] {
+	const wants = "the name of a 1-wire thermometer, such as 28-0316a2794bff; 'gateway hardware' lists them"
+	return scalar[string]{wants: wants, format: map[string]any{"type": "string", "pattern": "^(10|22|28|3b|42)-[0-9a-f]{12}$"}, parse: func(text string) (string, error) {
+		if !w1.ValidID(text) {
+			return "", fail("not a 1-wire thermometer", wants)
+		}
+		return text, nil
+	}}
 }
 
 // emitters is "4 x 2 L/h": how many, and the flow of one.
