@@ -1,8 +1,10 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"fmt"
+	"io"
 	"math"
 
 	"fabricpot/cmd/gateway/internal/page"
@@ -17,6 +19,7 @@ import (
 func newDone(s streams) *cobra.Command {
 	var f workFlags
 	var litres string
+	var drain float64
 	var in page.DoneRequest
 	cmd := &cobra.Command{
 		Use:   "done TASK",
@@ -25,7 +28,7 @@ func newDone(s streams) *cobra.Command {
 gave where it is about pouring; without --litres the task's own are taken. A task
 that was reported before is asked about: --again says that it was done a second
 time. --drop "why" says that it won't be done; a feed is then due an interval
-later.
+later. --drain-ec enters what drained below after a feed or a flush, mS/cm.
 
 It goes through the running gateway; with none running, onto the journal of the
 garden in --garden.`,
@@ -43,6 +46,15 @@ garden in --garden.`,
 				}
 				in.Litres = &l
 			}
+			o := runner.Observation{DrainMS: &drain}
+			measured := cmd.Flags().Changed("drain-ec")
+			if measured {
+				// Found while it is open; nothing is entered if that fails.
+				var err error
+				if o.Zone, err = f.pot(cmd.Context(), s, in.Task); err != nil {
+					return err
+				}
+			}
 			err := f.ask(cmd.Context(), s, "POST", "/done", in, nil, func(b *runner.FeedBook, now garden.Moment) error {
 				if in.Drop != "" {
 					return b.Drop(now, in.Task, in.Drop)
@@ -56,6 +68,15 @@ garden in --garden.`,
 				}
 				return err
 			}
+			if measured {
+				err := f.ask(cmd.Context(), streams{out: s.out, err: io.Discard}, "POST", "/note", o, nil, func(b *runner.FeedBook, now garden.Moment) error {
+					_, err := b.Note(now, o, "command line")
+					return err
+				})
+				if err != nil {
+					return err
+				}
+			}
 			word := "done"
 			if in.Drop != "" {
 				word = "dropped"
@@ -68,10 +89,29 @@ garden in --garden.`,
 	f.garden(cmd)
 	fl := cmd.Flags()
 	fl.StringVar(&litres, "litres", "", "the `LITRES` that you gave")
+	fl.Float64Var(&drain, "drain-ec", 0, "conductivity of what drained below, `MS` mS/cm")
 	fl.StringVar(&in.Note, "note", "", "a few `words`")
 	fl.BoolVar(&in.Again, "again", false, "it was done a second time")
 	fl.StringVar(&in.Drop, "drop", "", "it won't be done, and `why`")
 	return cmd
+}
+
+// pot is the pot that an open task is about.
+func (f *workFlags) pot(ctx context.Context, s streams, name string) (garden.ZoneID, error) {
+	var r runner.Rounds
+	err := f.ask(ctx, streams{out: s.out, err: io.Discard}, "GET", "/rounds", nil, &r, func(b *runner.FeedBook, now garden.Moment) error {
+		r = b.List(now.Wall)
+		return nil
+	})
+	for _, t := range r.Tasks {
+		if t.ID == name && t.Zone != "" {
+			return t.Zone, nil
+		}
+	}
+	if err == nil {
+		err = fmt.Errorf("%s is no open task about a pot, so --drain-ec has none: enter it with 'gateway note POT --drain-ec'", name)
+	}
+	return "", err
 }
 
 // withLitres adds the unit that a bare number means.
