@@ -93,7 +93,7 @@ func drawPast(d past, win window, size canvas, k ink, pr prefs, zone *time.Locat
 	c := charts.NewPainter(charts.PainterOptions{OutputFormat: charts.ChartOutputSVG, Width: size.w, Height: size.h})
 	c.FilledRect(0, 0, size.w, size.h, k.paper, k.paper, 0)
 	text := charts.FontStyle{FontSize: 12, FontColor: k.text}
-	a := plot{left: 44, right: size.w - 12, top: 14, bottom: size.h - 100, from: d.From, until: d.Until}
+	a := plot{left: 52, right: size.w - 12, top: 14, bottom: size.h - 100, from: d.From, until: d.Until}
 	a.lo, a.hi = d.bounds()
 	step := 0.05
 	for (a.hi-a.lo)/step > 6 {
@@ -152,7 +152,8 @@ func drawTimes(c *charts.Painter, d past, win window, a, b plot, k ink, text cha
 		c.LineStroke([]charts.Point{{X: x, Y: b.bottom}, {X: x, Y: b.bottom + 4}}, k.text, 1)
 		words := t.Format(label)
 		box := c.MeasureText(words, 0, text)
-		left := min(max(x-box.Width()/2, 0), b.right+10-box.Width())
+		// A browser's letters may be wider than the measured ones.
+		left := min(max(x-box.Width()/2, 0), b.right+6-box.Width()*5/4)
 		c.Text(words, left, b.bottom+18, 0, text)
 	}
 	c.LineStroke([]charts.Point{{X: b.left, Y: b.bottom}, {X: b.right, Y: b.bottom}}, k.text, 1)

@@ -30,10 +30,12 @@ type handView struct {
 // taskView is one task of the list.
 type taskView struct {
 	ID, Title, Why, Due, Urgency string
-	Late                         bool
-	Steps, Cautions, Since       []string
-	Amount, Ticket               string
-	Pours                        bool
+	// When is the two in one line.
+	When                   string
+	Late                   bool
+	Steps, Cautions, Since []string
+	Amount, Ticket         string
+	Pours                  bool
 }
 
 func (p *Page) rounds(w http.ResponseWriter, r *http.Request, v *visit) {
@@ -104,6 +106,10 @@ func (p *Page) taskView(t task.Listed, st *runner.Status, v *visit) taskView {
 		ID: t.ID, Title: t.Title, Why: t.Why, Steps: t.Steps, Cautions: t.Cautions, Since: t.Since, Urgency: t.Urgency,
 		Due: sprintf(tDue, clock(t.Due, st.At)), Late: t.LateDays > 0 && t.Urgency != task.DueNow.String(),
 		Pours: t.Litres > 0, Ticket: p.tickets.issue(v.session, "done "+t.ID),
+	}
+	tv.When = capital(t.Urgency + ", " + tv.Due)
+	if t.Urgency == task.DueNow.String() {
+		tv.When = capital(tv.Due)
 	}
 	if t.Litres > 0 {
 		tv.Amount = amountIn(t.Litres, v)

@@ -154,7 +154,7 @@ const (
 	tHandWhy     = "It holds %s; its refill point is %s and full is %s."
 	tHandUnknown = "Its water is not known. Lift the pot, or push a finger in up to the second joint: water it if it is dry there."
 	tTick        = "Done"
-	tTickLitres  = "Litres given"
+	tTickLitres  = "Given"
 	tTicked      = "Ticked off."
 	tAgainTitle  = "It was ticked already"
 	tAgainText   = "%s Was it done a second time?"
