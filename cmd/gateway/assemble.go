@@ -1,6 +1,7 @@
 package main
 
 import (
+	"os"
 	"time"
 
 	"fabricpot/cmd/gateway/internal/runner"
@@ -14,10 +15,14 @@ import (
 func assembleBoard(u *understood, hw *board, keeper *runner.Keeper, tell runner.Teller, clock runner.BoardClock, far runner.Far) (*runner.Loop, error) {
 	for i := range u.garden.Lines {
 		if l := &u.garden.Lines[i]; l.Valve.Kind == garden.RemoteValve && far != nil {
-			hw.actuators[l.ID] = far.Valve(l.ID)
+			hw.actuators[l.ID] = hw.pumped(far.Valve(l.ID))
 		}
 	}
 	guard, err := valves.NewGuard(u.garden, hw.actuators, keeper, valves.Options{PeakNeedL: u.plan.PeakNeedsL(), DryFillL: u.plan.DryFillsL()})
+	if err != nil {
+		return nil, err
+	}
+	gauges, _, err := hw.openGauges(u.garden, os.Stderr)
 	if err != nil {
 		return nil, err
 	}
@@ -44,7 +49,7 @@ func assembleBoard(u *understood, hw *board, keeper *runner.Keeper, tell runner.
 	return runner.New(runner.Parts{
 		Feeding: feeds, FeedJournal: keeper.Journal,
 		Garden: u.garden, Plan: u.plan, State: u.plan.NewState(), Sampler: sampler, Guard: guard,
-		Sky: sky, Far: far, Journal: keeper, History: keeper.Journal,
+		Gauges: gauges, Sky: sky, Far: far, Journal: keeper, History: keeper.Journal,
 		ReadTimes: times, SinceBoot: clock.SinceBoot(), JournalPath: keeper.Path(), Tell: tell,
 	})
 }

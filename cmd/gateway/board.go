@@ -20,6 +20,7 @@ import (
 // board is the opened hardware of a garden.
 type board struct {
 	actuators map[garden.LineID]valves.Actuator
+	pump      *valves.Pump // nil where there is none
 	closers   []func() error
 }
 
@@ -57,6 +58,12 @@ func openLines(g *garden.Garden) (*board, error) {
 			return nil, err
 		}
 	}
+	if err := b.addPump(g); err != nil {
+		return nil, err
+	}
+	for id, a := range b.actuators {
+		b.actuators[id] = b.pumped(a)
+	}
 	return b, nil
 }
 
@@ -82,6 +89,7 @@ func (b *board) addInjector(g *garden.Garden, l *garden.Line) error {
 // closeLines commands every line with a coil here closed and confirms it, a few
 // times where that fails. A remote valve closes by its own limit at the latest.
 func (b *board) closeLines(g *garden.Garden, tell io.Writer) runner.CloseReport {
+	b.stopPump(tell)
 	rep := runner.CloseReport{Lines: len(g.Lines)}
 	for i := range g.Lines {
 		id := g.Lines[i].ID

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"math"
 	"math/rand/v2"
 	"strings"
 	"time"
@@ -20,6 +21,7 @@ type flowFlags struct {
 	exponent garden.Measured
 	write    bool
 	probes   bool
+	byMeter  bool
 	settle   time.Duration
 }
 
@@ -32,6 +34,10 @@ func newFlow(s streams) *cobra.Command {
 asks afterwards what each cup caught. It tells the line's flow, its distribution
 uniformity (lowest quarter) and Christiansen's, the emitters to clean, and how far
 all that is from the label.
+
+Where a flow meter is wired its pulses are counted meanwhile, and what the cups
+caught tells its pulses per litre. With --meter there are no cups: the meter alone
+tells the line's flow.
 
 With --probes there are no cups: the water goes to the pots, and flow tells which
 probes answered. One that stays still while another, elsewhere, answers has its
@@ -52,6 +58,7 @@ where nobody answers.`,
 	numberFlag(fl, &f.exponent, "exponent", "the emitters' exponent, 0 compensating to 1 laminar; tells what the `pressure` does")
 	fl.BoolVar(&f.probes, "probes", false, "see which probes answer to the line, in place of catching water")
 	fl.DurationVar(&f.settle, "settle", 20*time.Minute, "with --probes: how long water is given to reach them")
+	fl.BoolVar(&f.byMeter, "meter", false, "read the flow meter in place of cups; the water goes to the pots")
 	fl.BoolVar(&f.write, "write", false, "write the measured flow into the garden file and keep the old one")
 	f.add(cmd)
 	return cmd
@@ -74,6 +81,9 @@ func flow(ctx context.Context, s streams, args []string, f flowFlags) error {
 	}
 	if f.probes && (f.write || f.exponent.Known) {
 		return wrongUse{errors.New("--probes catches no water, so there is nothing for --write or --exponent")}
+	}
+	if f.byMeter && (f.probes || f.exponent.Known) {
+		return wrongUse{errors.New("--meter tells the flow alone: leave out --probes and --exponent")}
 	}
 	if f.exponent.Known && !(f.exponent.Value >= 0 && f.exponent.Value <= 1) {
 		return wrongUse{fmt.Errorf("--exponent %v: expected 0 to 1", f.exponent.Value)}
@@ -106,6 +116,8 @@ func flow(ctx context.Context, s streams, args []string, f flowFlags) error {
 	}
 	if f.probes {
 		err = f.probeTest(ctx, s, st, line)
+	} else if f.byMeter {
+		err = f.measureByMeter(ctx, s, st, line)
 	} else {
 		err = f.measure(ctx, s, ask, st, line)
 	}
@@ -122,10 +134,12 @@ func (f flowFlags) measure(ctx context.Context, s streams, ask *asker, st *stand
 	if !ready {
 		return fmt.Errorf("%w: nothing was opened", errDeclined)
 	}
+	before, _ := st.pulsed()
 	given, err := f.give(ctx, s, st, line)
 	if err != nil {
 		return err
 	}
+	after, counted := st.pulsed()
 	st.fillCups(line, cups)
 	for i := range cups {
 		c := &cups[i]
@@ -138,7 +152,7 @@ func (f flowFlags) measure(ctx context.Context, s streams, ask *asker, st *stand
 	if err := f.tell(s, st, line, cups, given); err != nil {
 		return err
 	}
-	if err := f.meter(ctx, s, ask, cups); err != nil {
+	if err := f.meter(ctx, s, ask, st, cups, after-before, counted); err != nil {
 		return err
 	}
 	if f.write {
@@ -237,11 +251,21 @@ func outletLPH(cups []cup, o garden.Outlet, open time.Duration) float64 {
 	return sum / float64(o.Emitters)
 }
 
-// meter calibrates a pulse meter by the same catch.
-func (f flowFlags) meter(ctx context.Context, s streams, ask *asker, cups []cup) error {
-	n, word, err := ask.number(ctx, "Pulses the flow meter counted meanwhile, or none", 1, 1e7, "none", "none")
-	if err != nil || word == "none" {
-		return err
+// meter calibrates a pulse meter by the same catch: by what was counted, or where
+// none is wired by what somebody else counted.
+func (f flowFlags) meter(ctx context.Context, s streams, ask *asker, st *stand, cups []cup, pulses uint64, counted bool) error {
+	n := float64(pulses)
+	switch {
+	case counted && pulses == 0:
+		return errors.New("the flow meter counted nothing while the line was open: look at its plug, its direction and the resistor at its pin")
+	case counted:
+		fmt.Fprintf(s.out, "the flow meter counted %d pulses\n", pulses)
+	default:
+		asked, word, err := ask.number(ctx, "Pulses the flow meter counted meanwhile, or none", 1, 1e7, "none", "none")
+		if err != nil || word == "none" {
+			return err
+		}
+		n = asked
 	}
 	var ml float64
 	for _, c := range cups {
@@ -252,6 +276,9 @@ func (f flowFlags) meter(ctx context.Context, s streams, ask *asker, cups []cup)
 	}
 	// One pulse more or less.
 	fmt.Fprintf(s.out, "the meter counts %.1f pulses per litre, ± %.1f by one pulse\n", n/ml*1000, 1000/ml)
+	if c := st.u.garden.Supply.MeterPulsesPerL; c.Known && math.Abs(n/ml*1000-c.Value) > 0.05*c.Value {
+		fmt.Fprintf(s.out, "note: the garden file says %.1f: change meter under supply, or measure again with more water\n", c.Value)
+	}
 	return nil
 }
 

@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -13,6 +14,7 @@ import (
 	"time"
 
 	"fabricpot/cmd/gateway/internal/page"
+	"fabricpot/cmd/gateway/internal/runner"
 	"fabricpot/control/garden"
 	"fabricpot/sensors"
 	"fabricpot/valves/gpioline"
@@ -33,12 +35,13 @@ func newHardware(s streams) *cobra.Command {
 		Short: "Say what is wired, what answers and what is missing",
 		Long: `hardware looks for what the garden FILE expects (none: the example on the bench):
 converters on their buses and what each input reads now, GPIO chips by label and
-whether the valves' lines are free, and 1-wire thermometers. It reads; it opens
-no valve and drives no line.
+whether the valves' lines are free, what flow meter, rain gauge and float say, and
+1-wire thermometers. It reads; it opens no valve and drives no line.
 
 Something expected and missing makes it fail, so that a script can tell.`,
 		Example: `  gateway hardware my-terrace.yaml --watch
-  Touch one probe after the other and see whose value moves.`,
+  Touch one probe after the other and see whose value moves; tip the rain gauge's
+  bucket, lift the float, and see them counted.`,
 		Args: usage(cobra.MaximumNArgs(1)),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return hardware(cmd.Context(), s, args, f)
@@ -86,6 +89,7 @@ func hardware(ctx context.Context, s streams, args []string, f hardwareFlags) er
 		}
 		fmt.Fprintf(s.out, "\n%s\n", st.moment().Wall.Format("2006-01-02 15:04:05"))
 		st.probeTable(s.out)
+		st.gaugeTable(s.out)
 	}
 }
 
@@ -101,12 +105,16 @@ func openLooker(s streams, u *understood, f standFlags) (*stand, error) {
 		return nil, fmt.Errorf("the hardware is in use, and one converter can't serve two programs: %w", err)
 	}
 	hw := &board{}
-	return &stand{
+	st := &stand{
 		u: u, readers: map[garden.Input]sensors.VoltReader{}, sleep: time.Sleep,
-		moment:  func() garden.Moment { return garden.Moment{Wall: time.Now().In(u.garden.Site.Zone)} },
+		moment:  runner.NewBoardClock(u.garden.Site.Zone).Moment,
 		open:    openInputs(u.garden, hw),
 		closers: []func() error{lock.Close, hw.Close},
-	}, nil
+	}
+	if err := st.watchBoard(hw, s.err); err != nil {
+		return nil, errors.Join(err, st.Close())
+	}
+	return st, nil
 }
 
 // report prints everything and returns what is missing or wrong, in words.
@@ -117,6 +125,7 @@ func (st *stand) report(w io.Writer) (missing []string) {
 	missing = append(missing, st.converters(w)...)
 	missing = append(missing, st.probeTable(w)...)
 	missing = append(missing, st.lines(w)...)
+	missing = append(missing, st.gaugeTable(w)...)
 	st.thermometers(w)
 	if len(missing) == 0 {
 		fmt.Fprintln(w, "\neverything the garden file expects is there")

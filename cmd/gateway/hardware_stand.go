@@ -33,6 +33,7 @@ type stand struct {
 	open    func(garden.Input) (sensors.VoltReader, error)
 	readers map[garden.Input]sensors.VoltReader
 	order   garden.OrderID
+	gauges  standGauges
 	closers []func() error
 	// remembered tells that the lines stand in the list of lines in use.
 	remembered bool
@@ -105,6 +106,7 @@ func (st *stand) onBench(_ streams, f standFlags) error {
 	st.open = func(in garden.Input) (sensors.VoltReader, error) {
 		return ads1115.New(b.Wires.BusNamed(in.Bus), in.Addr, b.Clock, ads1115.Opts{})
 	}
+	st.watchBench()
 	return nil
 }
 
@@ -131,6 +133,9 @@ func (st *stand) onBoard(s streams, f standFlags) error {
 	}
 	clock := runner.NewBoardClock(u.garden.Site.Zone)
 	st.moment, st.sleep, st.open = clock.Moment, time.Sleep, openInputs(u.garden, hw)
+	if err := st.watchBoard(hw, s.err); err != nil {
+		return err
+	}
 	// What earlier runs gave counts against the day's limits here too.
 	now := st.moment()
 	st.guard.CloseAll(now)
@@ -200,6 +205,7 @@ func (st *stand) wait(ctx context.Context, d time.Duration) ([]garden.Delivery, 
 	until := st.moment().Mono + d
 	for {
 		now := st.moment()
+		st.count(now)
 		ended = append(ended, st.guard.Advance(now)...)
 		left := until - now.Mono
 		if at, ok := st.guard.NextDeadline(); ok {
@@ -236,6 +242,7 @@ func (st *stand) openFor(ctx context.Context, line garden.LineID, d time.Duratio
 	if len(l.Outlets) > 0 {
 		o.Zone = l.Outlets[0].Zone
 	}
+	st.count(st.moment())
 	if no, opened := st.guard.Request(st.moment(), valves.Env{}, o); !opened {
 		return del, fmt.Errorf("line %s was not opened: %s", line, no.Cause)
 	}

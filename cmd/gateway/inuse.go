@@ -20,6 +20,12 @@ import (
 type inUse struct {
 	Hardware garden.Hardware
 	Lines    []garden.Line
+	Pump     garden.Pump `json:",omitzero"`
+}
+
+// garden is that much of one as can be closed.
+func (in *inUse) garden() *garden.Garden {
+	return &garden.Garden{Hardware: in.Hardware, Lines: in.Lines, Supply: garden.Supply{Pump: in.Pump}}
 }
 
 func inUsePath() (string, error) {
@@ -36,7 +42,7 @@ func rememberLines(g *garden.Garden) (err error) {
 	if err != nil {
 		return err
 	}
-	b, err := json.MarshalIndent(inUse{Hardware: g.Hardware, Lines: g.Lines}, "", "  ")
+	b, err := json.MarshalIndent(inUse{Hardware: g.Hardware, Lines: g.Lines, Pump: g.Supply.Pump}, "", "  ")
 	if err != nil {
 		return fmt.Errorf("lines in use: %w", err)
 	}
@@ -99,11 +105,11 @@ func toClose(file string) (g *garden.Garden, note string, err error) {
 		return nil, "", errors.Join(err, leftErr)
 	case err != nil:
 		note = fmt.Sprintf("%v\nclosing the lines of the last run instead", err)
-		g = &garden.Garden{Hardware: left.Hardware, Lines: left.Lines}
+		g = left.garden()
 	case g.Hardware.Kind != garden.Board:
 		g = &garden.Garden{Hardware: g.Hardware}
 		if left != nil {
-			g = &garden.Garden{Hardware: left.Hardware, Lines: left.Lines}
+			g = left.garden()
 		}
 	case left != nil:
 		g = withLeft(g, left)
@@ -116,7 +122,7 @@ func toClose(file string) (g *garden.Garden, note string, err error) {
 
 // withLeft adds to a garden the lines left by another version of it.
 func withLeft(g *garden.Garden, left *inUse) *garden.Garden {
-	out := &garden.Garden{Hardware: g.Hardware, Lines: append([]garden.Line(nil), g.Lines...)}
+	out := &garden.Garden{Hardware: g.Hardware, Lines: append([]garden.Line(nil), g.Lines...), Supply: garden.Supply{Pump: g.Supply.Pump}}
 	chip := func(v garden.Valve, hw garden.Hardware) garden.Valve {
 		if v.Chip == "" {
 			v.Chip = hw.GPIOChip
@@ -133,6 +139,10 @@ func withLeft(g *garden.Garden, left *inUse) *garden.Garden {
 			l.ID += "-before"
 			out.Lines = append(out.Lines, l)
 		}
+	}
+	if p := left.Pump; p.Fitted && (p.Chip != g.Supply.Pump.Chip || p.Pin != g.Supply.Pump.Pin || !g.Supply.Pump.Fitted) {
+		// Its output is switched off like a valve's.
+		out.Lines = append(out.Lines, garden.Line{ID: "pump-before", Valve: chip(garden.Valve{Kind: garden.PinValve, Chip: p.Chip, Pin: p.Pin, ActiveLow: p.ActiveLow}, left.Hardware)})
 	}
 	return out
 }

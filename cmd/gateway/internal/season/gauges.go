@@ -107,3 +107,7 @@ func (b *Bench) behindPump(act map[garden.LineID]valves.Actuator, coil func(*ben
 		act[id] = pump.Behind(a)
 	}
 }
+
+// RainSoFar is what the gauge has of this hour and the one before, and of the
+// last 24 whole hours, mm.
+func (b *Bench) RainSoFar() (hour, day float64) { return b.water.RainSoFar() }
