@@ -92,10 +92,15 @@ func (s *Set) Measure() error {
 	return errors.Join(errs...)
 }
 
+// Serves tells whether a probe's zone has a thermometer.
+func (s *Set) Serves(probe int) bool {
+	return s != nil && probe >= 0 && probe < len(s.of) && s.of[probe] >= 0
+}
+
 // TempC is the mix temperature at a probe by its number in garden.ProbeList, °C;
 // absent where its zone has no thermometer or none answered lately.
 func (s *Set) TempC(probe int) garden.Measured {
-	if s == nil || probe < 0 || probe >= len(s.of) || s.of[probe] < 0 {
+	if !s.Serves(probe) {
 		return garden.Measured{}
 	}
 	s.mu.Lock()

@@ -86,6 +86,7 @@ type Bench struct {
 	doses   []*Pin // of injectors, in the same order; nil where there is none
 	pump    *Pin   // nil where there is none
 	latches []*Latch
+	warm    []thermometer
 	taken   bool
 }
 
@@ -115,6 +116,7 @@ func New(g *garden.Garden, t Terrace, clk *Clock, o Options) (*Bench, error) {
 	var err error
 	g.EachZone(func(p *garden.Pot, z *garden.Zone) {
 		zone++
+		b.warmOf(p, z, zone)
 		for i := range z.Probes {
 			if err == nil {
 				err = b.wire(g, p, zone, &z.Probes[i])

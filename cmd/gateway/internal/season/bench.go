@@ -230,13 +230,18 @@ func (b *Bench) Die(release bool) {
 
 // senses are what the loop reads.
 func (b *Bench) senses(g *garden.Garden, weather runner.Sky, far runner.Far) (runner.Sampler, runner.Sky, error) {
+	wired := func(g *garden.Garden, numbers []int) (runner.Sampler, error) {
+		warmth, err := b.warmth(g, numbers)
+		if err != nil {
+			return nil, err
+		}
+		return sensors.NewSampler(g, b.times.Wrap(b.OpenInput()), sensors.Options{TempC: warmth})
+	}
 	if far == nil {
-		s, err := sensors.NewSampler(g, b.times.Wrap(b.OpenInput()), sensors.Options{TempC: b.Wires.ProbeTempC})
+		s, err := wired(g, nil)
 		return s, weather, err
 	}
-	s, err := far.Sampler(g, func(g *garden.Garden, numbers []int) (runner.Sampler, error) {
-		return sensors.NewSampler(g, b.times.Wrap(b.OpenInput()), sensors.Options{TempC: func(i int) garden.Measured { return b.Wires.ProbeTempC(numbers[i]) }})
-	})
+	s, err := far.Sampler(g, wired)
 	return s, far.Sky(weather), err
 }
 
