@@ -100,6 +100,37 @@ func TestShrink(t *testing.T) {
 	assert.Equal(t, 2, got.Days)
 }
 
+// TestReplayFurther: so is each mishap that reaches beyond one part.
+func TestReplayFurther(t *testing.T) {
+	for i, d := range further {
+		once := func() string {
+			o, err := Play(NewScript(uint64(40+i), Single, 3, d.kind))
+			require.NoError(t, err)
+			b, err := json.Marshal(o)
+			require.NoError(t, err)
+			return string(b)
+		}
+		assert.Equal(t, once(), once(), "%s", d.kind)
+	}
+}
+
+// TestShrinkFar shrinks a real failure: a broker that brings an order again.
+func TestShrinkFar(t *testing.T) {
+	again := func(s Script) (Outcome, error) { return play(s, tricks{replays: true}) }
+	s := NewScript(1, Single, 7, "broker away in mid-watering")
+	s.Mode = Several
+	s.Mishaps = append(s.Mishaps, Mishap{Kind: "probe noisy", At: 30 * time.Hour}, Mishap{Kind: "clock jumps back", At: 20 * time.Hour})
+	s.Restarts = []Restart{{At: 100 * time.Hour, Down: time.Second}}
+	o, err := again(s)
+	require.NoError(t, err)
+	require.NotEmpty(t, o.Violations)
+	got := Shrink(o, again).Script
+	require.Len(t, got.Mishaps, 1)
+	assert.Equal(t, MishapKind("broker away in mid-watering"), got.Mishaps[0].Kind)
+	assert.Empty(t, got.Restarts)
+	assert.Less(t, got.Days, 7)
+}
+
 // trickPin is a pin with something between it and the gateway.
 type trickPin struct {
 	*bench.Pin
