@@ -61,6 +61,7 @@ func (p *Plan) credit(st *State, i int, litres, doubt float64, at time.Duration)
 	z.water.Predict(0, f, 0, doubt*f*doubt*f)
 	z.span.credit(litres, doubt)
 	z.short = max(0, z.short-litres)
+	z.depth.gained(litres)
 	if z.short == 0 {
 		z.dryLoss = 0
 	}
@@ -146,6 +147,7 @@ func (p *Plan) accountZone(st *State, i int, now garden.Moment, dt time.Duration
 	}
 	z.short += allowance * loss * max(z.water.Factor, 1)
 	z.dryLoss += loss * max(z.water.Factor, 1)
+	z.depth.lost(loss, z, zp)
 	if rainMM > 0 {
 		p.rain(st, i, now, rainMM)
 	}
@@ -156,6 +158,7 @@ func (p *Plan) accountZone(st *State, i int, now garden.Moment, dt time.Duration
 	}
 	z.water.Hold(float64(zp.LowerLimit)/4, float64(zp.Porosity))
 	p.fuse(st, i, now, dt)
+	z.deepen(zp)
 	p.watchUnder(z, zp, dt)
 }
 

@@ -53,7 +53,7 @@ func (p *Plan) grant(st *State, now garden.Moment, a *ahead, orders []garden.Ord
 func (p *Plan) order(st *State, i int, now garden.Moment, litres float64) garden.Order {
 	l, lp := &st.lines[i], &p.lines[i]
 	if l.done == 0 {
-		p.startSession(st, i)
+		p.startSession(st, i, now)
 	}
 	maxOn := min(hours(1.25*litres/lp.FlowLPH)+30*time.Second, lp.MaxOn)
 	o := garden.Order{
@@ -77,9 +77,12 @@ func (p *Plan) order(st *State, i int, now garden.Moment, litres float64) garden
 }
 
 // startSession remembers where zones and probes stood before the water.
-func (p *Plan) startSession(st *State, i int) {
+func (p *Plan) startSession(st *State, i int, now garden.Moment) {
+	through := false
 	for _, zi := range p.lines[i].zones {
 		z := &st.zones[zi]
+		zp := &p.zones[zi]
+		through = z.watersThrough(zp, st.lines[i].owed*zp.share, now) || through
 		z.dried()
 		z.before, z.gave, z.spentFrom = z.water.Mean, 0, z.spent
 		for _, pi := range p.zones[zi].probes {
@@ -89,6 +92,7 @@ func (p *Plan) startSession(st *State, i int) {
 		}
 	}
 	l := &st.lines[i]
+	l.through = through
 	if l.why.Code != garden.Topping {
 		l.topped = false
 	}
@@ -113,6 +117,9 @@ func (p *Plan) watchOpen(st *State, i int) {
 	if st.AutoOff {
 		st.stops = append(st.stops, Stop{Line: p.lines[i].ID, Order: l.order, Zone: zp.ID})
 		return
+	}
+	if l.through {
+		return // it is meant to drain
 	}
 	deepest := -1
 	for _, pi := range zp.probes {

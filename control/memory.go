@@ -29,6 +29,10 @@ type ZoneMemory struct {
 	Known   bool    `json:"known"`
 	// ShortL is what the cautious balance missed, L.
 	ShortL float64 `json:"short_l"`
+	// DepthL is what its balance misses since it was last watered through, L.
+	DepthL float64 `json:"depth_l,omitempty"`
+	// WashL is what should have drained to leach and has not, L.
+	WashL float64 `json:"wash_l,omitempty"`
 	// Shifts are the stage days that heat and the gardener put on the plants.
 	Shifts []float64 `json:"shifts,omitempty"`
 }
@@ -49,7 +53,7 @@ func (p *Plan) Remember(st *State, now garden.Moment) Memory {
 		z := &st.zones[i]
 		r := &m.Zones[i]
 		*r = ZoneMemory{Zone: p.zones[i].ID, Factor: z.water.Factor, FactorSD: math.Sqrt(z.water.VarFactor),
-			Water: z.water.Mean, WaterSD: z.water.SD(), Known: z.known, ShortL: z.short}
+			Water: z.water.Mean, WaterSD: z.water.SD(), Known: z.known, ShortL: z.short, DepthL: z.depth.short, WashL: z.depth.wash}
 		for k := range z.plants {
 			r.Shifts = append(r.Shifts, z.plants[k].shift)
 		}
@@ -132,6 +136,12 @@ func (p *Plan) recallZone(z *zoneState, zp *ZonePlan, r *ZoneMemory, age time.Du
 	z.known = r.Known && age <= freshMemory
 	if garden.Finite(r.ShortL) && r.ShortL >= 0 {
 		z.short = min(r.ShortL, zp.VolumeL)
+	}
+	if garden.Finite(r.DepthL) && r.DepthL > 0 && zp.counted() {
+		z.depth.short, z.depth.begun = min(r.DepthL, zp.holdsL()), true
+	}
+	if garden.Finite(r.WashL) && r.WashL > 0 && zp.LeachingFraction > 0 {
+		z.depth.wash = min(r.WashL, zp.holdsL()/2)
 	}
 }
 

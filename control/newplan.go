@@ -130,6 +130,7 @@ func (b *builder) zone(pot *garden.Pot, z *garden.Zone) {
 	b.reach(curve, pot.Shape, &zp)
 	b.points(path, z, &zp)
 	b.probesOf(path, pot, z, curve, number, &zp)
+	b.seesDepth(path, &zp)
 	zp.PeakDailyL = peakDaily(&zp)
 	if z.Line != "" {
 		i := b.p.lineIndex(z.Line)
@@ -263,6 +264,19 @@ func (b *builder) probesOf(path string, pot *garden.Pot, z *garden.Zone, c mediu
 		}
 		zp.probes = append(zp.probes, len(b.p.probes))
 		b.p.probes = append(b.p.probes, pp)
+	}
+}
+
+// seesDepth warns where no probe tells of the depth.
+func (b *builder) seesDepth(path string, zp *ZonePlan) {
+	zp.DepthUnseen = len(zp.probes) > 0 && zp.HeightCM > deepPotCM
+	lowest := 0.0
+	for _, pi := range zp.probes {
+		lowest = max(lowest, b.p.probes[pi].rel)
+	}
+	zp.DepthUnseen = zp.DepthUnseen && lowest < shallowFrom
+	if zp.DepthUnseen {
+		b.warn(path+".probes", "the lowest probe stands %.0f cm deep in %.0f cm of mix and says nothing of the depth: it is watered through by its balance every week; a second probe at about %.0f cm saves that water", lowest*zp.HeightCM, zp.HeightCM, 0.75*zp.HeightCM)
 	}
 }
 

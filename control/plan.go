@@ -61,6 +61,8 @@ type ZonePlan struct {
 	PulseTime time.Duration
 	// LeachingFraction is the share of water meant to drain.
 	LeachingFraction float64
+	// DepthUnseen tells that all its probes stand in the upper third of much mix.
+	DepthUnseen bool
 	// PeakDailyL is the zone's loss on a hot, dry, windy day with grown plants.
 	PeakDailyL float64
 

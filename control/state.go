@@ -113,6 +113,7 @@ type zoneState struct {
 	blind, half bool
 	span        span
 	odd         odd
+	depth       depth
 	// before is the mean at the start of the last session, gave the litres of it,
 	// spentFrom what was spent by then.
 	before, gave, spentFrom float64
@@ -159,6 +160,7 @@ type lineState struct {
 	verifyAt time.Duration
 	verify   bool
 	topped   bool
+	through  bool          // this watering is meant to come out below
 	waiting  time.Duration // since it first wanted water and got none
 	waits    bool
 	lent     bool   // to a feed: nothing of ours begins on it

@@ -18,13 +18,15 @@ func (p *Plan) need(st *State, zi int) float64 {
 	var litres float64
 	if z.trusted && z.known {
 		litres = (float64(zp.Stop) - z.water.Mean) * zp.VolumeL
-		if z.blind {
+		if z.blind && !zp.DepthUnseen {
 			litres *= blindSurplus
 		}
+		litres = z.withDepth(zp, litres, st.last.Mono)
 	} else {
-		litres = z.short
+		// Without a probe what is to drain is given along.
+		litres = z.short / (1 - zp.LeachingFraction)
 	}
-	return max(0, litres) / (1 - zp.LeachingFraction)
+	return max(0, litres)
 }
 
 // trigger is why a zone wants water now.
@@ -41,6 +43,9 @@ func (p *Plan) trigger(st *State, zi int, a *ahead) (garden.OrderKind, garden.Re
 		}
 		if z.isUnder && z.under >= confirmFor {
 			return garden.Irrigate, garden.Reason{Code: garden.BelowRefill, A: z.water.Mean, B: refill, C: p.need(st, zi)}
+		}
+		if zp.DepthUnseen && z.depth.short >= waitForProbe*z.band*vol {
+			return garden.Estimated, garden.Reason{Code: garden.DepthUnseen, A: z.depth.short}
 		}
 		spare := (z.water.Mean - refill) * vol
 		if cc-z.water.Mean < aheadShare*z.band || spare <= 0 {

@@ -37,6 +37,8 @@ const (
 	CarryFeedDown
 	// LeachSalts: A = litres of plain water to wash salts out, B = mS/cm found.
 	LeachSalts
+	// DepthUnseen: no probe tells of the depth; A = litres missing by the balance.
+	DepthUnseen
 )
 
 // Reason says in figures why something was decided; String says it in words.
@@ -77,6 +79,8 @@ func (r Reason) String() string {
 			return fmt.Sprintf("%.1f L of plain water to wash salts out: %.1f mS/cm in the root zone", r.A, r.B)
 		}
 		return fmt.Sprintf("%.1f L of plain water to wash salts out", r.A)
+	case DepthUnseen:
+		return fmt.Sprintf("no probe sees the depth and by the water balance %.1f L are missing: watered through", r.A)
 	case CarryFeedDown:
 		return fmt.Sprintf("%.1f L of plain water to carry the feed down", r.A)
 	}

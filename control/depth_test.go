@@ -1,0 +1,87 @@
+package control
+
+import (
+	"encoding/json"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"fabricpot/control/garden"
+)
+
+// tallGarden is a pot of 400 L with six plants and a probe 12 cm under its surface.
+func tallGarden() *garden.Garden {
+	g := testGarden(1, 12)
+	g.Pots[0].VolumeL = 400
+	g.Pots[0].Shape = garden.Shape{HeightCM: 63, BottomDiameterCM: 90, TopDiameterCM: 90}
+	g.Pots[0].Zones[0].Plants[0].Count = 6
+	g.Lines[0].Outlets[0].Emitters = 8
+	return g
+}
+
+func TestDepthNobodySees(t *testing.T) {
+	warned := func(g *garden.Garden) bool {
+		p, problems, err := NewPlan(g)
+		require.NoError(t, err)
+		said := false
+		for _, pr := range problems {
+			said = said || strings.HasSuffix(pr.Path, ".probes") && strings.Contains(pr.What, "second probe")
+		}
+		assert.Equal(t, said, p.zones[0].DepthUnseen)
+		return said
+	}
+	assert.True(t, warned(tallGarden()))
+	assert.False(t, warned(testGarden(1, 12)), "45 cm of mix: the probe tells enough")
+	deep := tallGarden()
+	z := &deep.Pots[0].Zones[0]
+	z.Probes = append(z.Probes, garden.Probe{ID: "deep", Zone: z.ID, DepthCM: 45})
+	assert.False(t, warned(deep))
+	none := tallGarden()
+	none.Pots[0].Zones[0].Probes = nil
+	assert.False(t, warned(none), "it lives on the balance anyway")
+}
+
+// A probe near the surface is wetted by every watering and by dew: here it never
+// reads dry. The pot gets what the book says it lost all the same.
+func TestDepthIsWateredByItsBalance(t *testing.T) {
+	b := newBench(t, tallGarden())
+	z := &b.p.zones[0]
+	moist := b.reading(0) - 0.2*z.band(1)
+	b.lie = func(int, float64) float64 { return moist }
+	b.run(40 * 24 * time.Hour)
+	require.NotEmpty(t, b.log)
+	assert.Positive(t, b.reasons()[garden.DepthUnseen])
+	book := b.st.zones[0].spent * z.VolumeL
+	require.Greater(t, book, 3*z.band(1)*z.VolumeL, "or the test says nothing")
+	assert.Greater(t, b.applied, leastThirst*book-(waitForProbe+0.3)*z.band(1)*z.VolumeL)
+	assert.Less(t, b.applied, 1.2*book)
+
+	t.Run("a restart remembers what is missing", func(t *testing.T) {
+		raw, err := json.Marshal(b.p.Remember(b.st, b.now))
+		require.NoError(t, err)
+		var m Memory
+		require.NoError(t, json.Unmarshal(raw, &m))
+		st := b.p.NewState()
+		b.p.Recall(st, b.now, m, nil)
+		assert.InDelta(t, b.st.zones[0].depth.short, st.zones[0].depth.short, 1e-9)
+	})
+}
+
+// The leaching fraction is what drains of what is applied (Ayers and Westcot,
+// FAO Irrigation and Drainage Paper 29, section 2.4.2; from memory).
+func TestLeachingFractionDrains(t *testing.T) {
+	share := func(fraction float64) float64 {
+		g := testGarden(1, 36)
+		g.Pots[0].Zones[0].LeachingFraction = fraction
+		b := newBench(t, g)
+		b.run(45 * 24 * time.Hour)
+		require.Positive(t, b.applied)
+		return b.drained / b.applied
+	}
+	assert.Less(t, share(0), 0.03)
+	assert.InDelta(t, 0.10, share(0.10), 0.03)
+	assert.InDelta(t, 0.20, share(0.20), 0.05)
+}
