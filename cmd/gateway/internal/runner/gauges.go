@@ -6,7 +6,15 @@ import (
 
 	"fabricpot/control/alarm"
 	"fabricpot/control/garden"
+	"fabricpot/sensors/pulse"
 )
+
+// rained is what the garden's own gauge measured since the last tick, and how far
+// the pots are told of it.
+type rained struct {
+	mm    garden.Measured
+	trust pulse.Trust
+}
 
 // Gauges is what is measured of the water itself: between the supply and the
 // lines, in the tank, and from the sky. Its methods return at once, since they
@@ -47,8 +55,17 @@ func (l *Loop) gauge(now garden.Moment) {
 	}
 	l.obs.TankL = l.p.Gauges.TankL()
 	// A gauge on the terrace knows better than a station elsewhere.
-	if mm := l.p.Gauges.RainMM(now); mm.Known {
-		l.obs.Now.RainMM = mm
+	l.rained.mm = l.p.Gauges.RainMM(now)
+	if l.rained.mm.Known {
+		l.obs.Now.RainMM = garden.Known(l.rained.trust.Take(now.Mono, l.rained.mm.Value))
+	}
+}
+
+// unveil lets what is recorded be what was measured, once the pots were told
+// what of it they may be.
+func (l *Loop) unveil() {
+	if l.rained.mm.Known {
+		l.obs.Now.RainMM = l.rained.mm
 	}
 }
 

@@ -30,7 +30,10 @@ type Loop struct {
 	views  []control.ZoneView
 	chips  []sensors.ChipStats
 	ticks  uint64
-	watch  watch
+
+	rained rained
+
+	watch watch
 	// waiting are the wishes of a tick that found no room.
 	waiting []control.Waiting
 	feeds   feeds
@@ -251,6 +254,7 @@ func (l *Loop) Tick(now garden.Moment) {
 	}
 	l.check(now, "write what was delivered", l.p.Guard.Flush())
 	l.memorise(now, false)
+	l.unveil()
 	l.observe(now)
 }
 
