@@ -15,6 +15,7 @@ func FuzzHandlers(f *testing.F) {
 		{"GET", "/", "", ""}, {"GET", "/pot/chilli", "span=week", ""}, {"GET", "/pot/chilli/water", "amount=2&unit=L", ""},
 		{"POST", "/pot/chilli/water", "", "ticket=x&litres=2"}, {"POST", "/pot/chilli/shut", "", "for=until&until=2026-07-04T08:00"},
 		{"POST", "/pot/chilli/note", "", "kind=seen&text=<b>&value=1"}, {"POST", "/settings", "", "volume=gal&degrees=F&tone=dark"},
+		{"GET", "/pot/chilli/plant", "go=yes&event=planted&count=1e9&on=9999-12-31", ""}, {"POST", "/pot/chilli/plant", "", "event=topped-up&litres=NaN&unit=L"},
 		{"POST", "/health/automatic", "", "on=no"}, {"GET", "/pot/%00", "", ""}, {"GET", "/pot/chilli/chart.svg", "span=day&ink=dark", ""},
 		{"POST", "/rounds/done", "", "task=a&again=yes"}, {"PUT", "/pot/../health", "x=%zz", ""}, {"POST", "/sign-in", "", "password=x&next=//y"},
 	} {
