@@ -8,6 +8,7 @@ import (
 	"fabricpot/control/feeding"
 	"fabricpot/control/garden"
 	"fabricpot/sensors"
+	"fabricpot/sensors/w1"
 	"fabricpot/valves"
 )
 
@@ -29,7 +30,11 @@ func assembleBoard(u *understood, hw *board, keeper *runner.Keeper, tell runner.
 	begun := time.Now()
 	times := runner.NewReadTimes(func() time.Duration { return time.Since(begun) })
 	wired := func(g *garden.Garden, _ []int) (runner.Sampler, error) {
-		return sensors.NewSampler(g, times.Wrap(openInputs(u.garden, hw)), sensors.Options{})
+		warmth, err := hw.openThermometers(g, os.DirFS(w1.Devices), os.Stderr)
+		if err != nil {
+			return nil, err
+		}
+		return sensors.NewSampler(g, times.Wrap(openInputs(u.garden, hw)), sensors.Options{TempC: warmth})
 	}
 	var sky runner.Sky = runner.NewUsualSky(u.garden.Site)
 	var sampler runner.Sampler

@@ -145,7 +145,7 @@ func openInputs(g *garden.Garden, b *board) func(garden.Input) (sensors.VoltRead
 		}
 		bus, ok := buses[name]
 		if !ok {
-			number, err := busNumber(name)
+			number, err := busNumber(name, i2cDevices)
 			if err != nil {
 				return nil, err
 			}
@@ -157,16 +157,4 @@ func openInputs(g *garden.Garden, b *board) func(garden.Input) (sensors.VoltRead
 		}
 		return ads1115.New(bus, in.Addr, sleeper{}, ads1115.Opts{})
 	}
-}
-
-// busNumber reads N out of "/dev/i2c-N" or "N".
-func busNumber(name string) (int, error) {
-	var n int
-	for _, form := range []string{"/dev/i2c-%d", "%d"} {
-		var rest string
-		if k, _ := fmt.Sscanf(name, form+"%s", &n, &rest); k == 1 && n >= 0 {
-			return n, nil
-		}
-	}
-	return 0, fmt.Errorf("I²C bus %q: expected a name such as /dev/i2c-1", name)
 }

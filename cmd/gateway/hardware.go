@@ -17,6 +17,7 @@ import (
 	"fabricpot/cmd/gateway/internal/runner"
 	"fabricpot/control/garden"
 	"fabricpot/sensors"
+	"fabricpot/sensors/w1"
 	"fabricpot/valves/gpioline"
 
 	"github.com/spf13/cobra"
@@ -126,7 +127,7 @@ func (st *stand) report(w io.Writer) (missing []string) {
 	missing = append(missing, st.probeTable(w)...)
 	missing = append(missing, st.lines(w)...)
 	missing = append(missing, st.gaugeTable(w)...)
-	st.thermometers(w)
+	missing = append(missing, st.thermometers(w)...)
 	if len(missing) == 0 {
 		fmt.Fprintln(w, "\neverything the garden file expects is there")
 	} else {
@@ -289,17 +290,36 @@ func (st *stand) lines(w io.Writer) (missing []string) {
 }
 
 // thermometers lists 1-wire thermometers as the kernel's driver shows them.
-func (st *stand) thermometers(w io.Writer) {
+func (st *stand) thermometers(w io.Writer) (missing []string) {
+	devices := os.DirFS(w1.Devices)
 	if st.bench != nil {
-		return
+		devices = st.bench.Wires.W1()
 	}
-	found := readThermometers(os.DirFS("/sys/bus/w1/devices"))
+	st.u.garden.EachZone(func(_ *garden.Pot, z *garden.Zone) {
+		if z.Thermometer == "" {
+			return
+		}
+		t, err := w1.New(devices, z.Thermometer)
+		if err == nil {
+			var c float64
+			if c, err = t.Read(); err == nil {
+				fmt.Fprintf(w, "\nthermometer of %s: %.1f °C\n", z.ID, c)
+				return
+			}
+		}
+		missing = append(missing, fmt.Sprintf("zone %s: %v", z.ID, err))
+	})
+	if st.bench != nil {
+		return missing
+	}
+	found := readThermometers(devices)
 	if len(found) == 0 {
 		fmt.Fprintln(w, "\nno 1-wire thermometer found")
-		return
+		return missing
 	}
 	fmt.Fprintln(w, "\n1-wire thermometers:")
 	for _, f := range found {
 		fmt.Fprintln(w, " ", f)
 	}
+	return missing
 }

@@ -31,3 +31,21 @@ func TestThermometer(t *testing.T) {
 		assert.Regexp(t, `^g\.yaml:\d+:\d+: pots\.chilli\.thermometer`, err.Error())
 	}
 }
+
+// TestInputBehindAMultiplexer takes a bus by where its multiplexer is.
+func TestInputBehindAMultiplexer(t *testing.T) {
+	const at = "deep: { depth: 36 cm, input: 0x48/1 }"
+	require.Contains(t, string(testdata.Terrace), at)
+	g, _, err := config.Load("g.yaml", []byte(strings.Replace(string(testdata.Terrace), at, "deep: { depth: 36 cm, input: 1-0070/channel-2/0x48/0 }", 1)))
+	require.NoError(t, err)
+	var found bool
+	for _, p := range g.ProbeList() {
+		if p.ID == "aubergine-deep" {
+			found = true
+			assert.Equal(t, "1-0070/channel-2", p.Input.Bus)
+			assert.Equal(t, uint16(0x48), p.Input.Addr)
+			assert.Equal(t, 0, p.Input.Channel, "the same address and channel as another bus's")
+		}
+	}
+	assert.True(t, found)
+}
