@@ -217,6 +217,9 @@ func TestAlikeElsewhere(t *testing.T) {
 	f := Facts{DaysSinceFeed: garden.Known(9), AlikeElsewhere: garden.Known(1)}
 	assert.Equal(t, For, f.hungry().support)
 	assert.Equal(t, Against, f.spreading().support)
+	f.NDaysLeft = garden.Known(40)
+	assert.Equal(t, Against, f.hungry().support, "the ledger has plenty")
+	f.NDaysLeft = garden.Measured{}
 	f.AlikeElsewhere = garden.Known(0)
 	assert.Equal(t, Against, f.hungry().support)
 	assert.Equal(t, For, f.spreading().support)

@@ -42,6 +42,8 @@ const (
 	saltyDrainage   = 4.6 // from memory: upper end for heavy feeders
 	saltyOverFeed   = 1.0 // from memory: 1.0 to 1.5 over the feed
 	shortOfNitrogen = 3.0
+	// plentyOfNitrogen, days by the ledger: judgement.
+	plentyOfNitrogen = 14.0
 )
 
 // Support is what the records say about a cause.
@@ -162,8 +164,10 @@ func (f Facts) hungry() (v verdict) {
 		v.judge(f.DaysSincePlanting.Value > longSinceFeed, "never fed, planted %.0f days ago", f.DaysSincePlanting.Value)
 	}
 	if f.AlikeElsewhere.Known {
-		// The rule of spreading, from the other side.
-		v.judge(f.AlikeElsewhere.Value == 1, "plants under the same feed look %s", alike(f.AlikeElsewhere.Value == 1))
+		// The rule of spreading, from the other side. It does not outweigh a ledger
+		// that holds enough for all of them.
+		is := f.AlikeElsewhere.Value == 1
+		v.judge(is && f.NDaysLeft.Or(0) < plentyOfNitrogen, "plants under the same feed look %s", alike(is))
 	}
 	if f.Eyes.Words[AskNewGrowth] == greenWord && f.DaysSinceFeed.Known && f.DaysSinceFeed.Value <= longSinceFeed {
 		// What the last feed did shows on new leaves; old ones never green again.

@@ -133,6 +133,14 @@ func (t *Terrace) Nitrogen(zone int) NitrogenTotals {
 	}
 }
 
+// SoluteLoad is how much of the k-th of Options.Solutes a zone's water holds now:
+// litres times the unit of its concentration.
+func (t *Terrace) SoluteLoad(zone, k int) float64 {
+	z := t.zones[zone]
+	// The rain tag is the first.
+	return z.col.Mass(k+1) * z.litresPerCM
+}
+
 // SetFeed has a line's water carry that much nitrogen from now on, mg/L: an
 // injector that is engaged, or with 0 is bypassed.
 func (t *Terrace) SetFeed(id garden.LineID, mgL float64) {
