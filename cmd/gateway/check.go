@@ -23,7 +23,7 @@ pulses of how many minutes they are given. Then come the warnings.
 A file with faults is refused with all of them at once, each with its line and
 column. Without FILE the example terrace is checked.`,
 		Args: usage(cobra.MaximumNArgs(1)),
-		RunE: func(_ *cobra.Command, args []string) error {
+		RunE: func(cmd *cobra.Command, args []string) error {
 			u, err := understand(args)
 			if err != nil {
 				return err
@@ -31,6 +31,7 @@ column. Without FILE the example terrace is checked.`,
 			if err := printPlan(s.out, u.plan); err != nil {
 				return err
 			}
+			printCalling(cmd.Context(), s.out, u.garden)
 			u.printWarnings(s.err)
 			return nil
 		},

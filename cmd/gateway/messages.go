@@ -206,3 +206,34 @@ func (m *messages) pageWays() []page.Way {
 	}
 	return out
 }
+
+// printCalling says by which ways alarms reach a person, what is wrong with the
+// files they need, and how they have been doing where a gateway runs here.
+func printCalling(ctx context.Context, w io.Writer, g *garden.Garden) {
+	c := &g.Calling
+	if !c.Reaches() {
+		fmt.Fprintln(w, "\nalarms: on the page and through a hub alone; name webhooks, mail or a lamp under alarms:")
+		return
+	}
+	fmt.Fprintln(w)
+	ways, _ := notify.Network(*c)
+	for _, x := range ways {
+		fmt.Fprintln(w, "alarms: by", x.Name())
+	}
+	if c.Lamp.Wired {
+		fmt.Fprintf(w, "alarms: by lamp on pin %d, %v after each message\n", c.Lamp.Pin, c.Lamp.OnFor)
+	}
+	if err := notify.Look(*c); err != nil {
+		for line := range strings.Lines(err.Error()) {
+			fmt.Fprintln(w, "alarms: to be mended:", strings.TrimSpace(line))
+		}
+	}
+	ctx, cancel := context.WithTimeout(ctx, 2*time.Second)
+	defer cancel()
+	var running []notify.WayStatus
+	if page.NewClient(defaultSocket()).Do(ctx, "GET", "/ways", nil, &running) == nil {
+		for i := range running {
+			fmt.Fprintf(w, "alarms: the gateway that runs here: %s: %s\n", running[i].Name, wayWords(&running[i]))
+		}
+	}
+}

@@ -1,0 +1,101 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"net/http"
+	"net/http/httptest"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"fabricpot/cmd/gateway/internal/notify"
+	"fabricpot/testdata"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+)
+
+// TestAlarmsReachAPerson runs the whole gateway with a webhook: its test message
+// arrives, its state is shown, an alarm goes out of service and back, and a garden file that names nobody says so.
+func TestAlarmsReachAPerson(t *testing.T) {
+	got := make(chan notify.Message, 8)
+	status := http.StatusOK
+	hub := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		var m notify.Message
+		assert.NoError(t, json.NewDecoder(r.Body).Decode(&m))
+		assert.Equal(t, "Bearer s3cret", r.Header.Get("Authorization"))
+		w.WriteHeader(status)
+		got <- m
+	}))
+	defer hub.Close()
+	dir := t.TempDir()
+	file, socket, db := filepath.Join(dir, "garden.yaml"), filepath.Join(dir, "s"), filepath.Join(dir, "journal.db")
+	secret := filepath.Join(dir, "hook.secret")
+	require.NoError(t, os.WriteFile(secret, []byte("Bearer s3cret\n"), 0o600))
+	src := string(testdata.Terrace) + "\nalarms:\n  webhooks:\n    - post-to: " + hub.URL + "/hook\n      headers: [{ name: Authorization, secret-file: hook.secret }]\n"
+	require.NoError(t, os.WriteFile(file, []byte(src), 0o600))
+
+	run := func(during func()) {
+		ctx, stop := context.WithCancel(context.Background())
+		defer stop()
+		done, errs := make(chan int, 1), &output{}
+		go func() {
+			done <- execute(ctx, streams{in: strings.NewReader(""), out: &output{}, err: errs},
+				[]string{"run", file, "--socket", socket, "--journal", db, "--no-broker", "--listen", "127.0.0.1:0"})
+		}()
+		require.Eventually(t, func() bool {
+			code, _, _ := gateway(context.Background(), "alarms", "--socket", socket)
+			return code == exitDone
+		}, 30*time.Second, 50*time.Millisecond, "%s", errs)
+		during()
+		stop()
+		select {
+		case code := <-done:
+			assert.Equal(t, exitDone, code, errs.String())
+		case <-time.After(20 * time.Second):
+			t.Fatal("the gateway did not stop")
+		}
+		assert.Contains(t, errs.String(), "alarms reach you by webhook 127.0.0.1")
+		assert.NotContains(t, errs.String(), "s3cret")
+	}
+	call := func(want int, args ...string) string {
+		code, out, errs := gateway(context.Background(), append(args, "--socket", socket)...)
+		assert.Equal(t, want, code, "%v: %s", args, errs)
+		return out.String() + errs.String()
+	}
+	run(func() {
+		assert.Contains(t, call(exitDone, "alarms", "ring"), ": taken")
+		m := <-got
+		assert.Equal(t, notify.KindSelfTest, m.Kind)
+		assert.Equal(t, "terrace", m.Garden)
+		assert.Contains(t, call(exitFailed, "alarms", "ring"), "a moment ago")
+		assert.Contains(t, call(exitDone, "alarms"), "works, last sent")
+		assert.Contains(t, call(exitFailed, "alarms", "seen", "tank low"), `no alarm "tank low"`)
+		assert.Contains(t, call(exitFailed, "alarms", "seen", "tank lo"), "there is no alarm called")
+		assert.Contains(t, call(exitWrongUse, "alarms", "rest", "tank low"), "--for")
+		assert.Contains(t, call(exitFailed, "alarms", "rest", "tank low", "--for", "999h"), "up to 30 days")
+		call(exitDone, "alarms", "rest", "tank low", "--for", "2h")
+		assert.Contains(t, call(exitDone, "alarms"), `"tank low": out of service`)
+		call(exitDone, "alarms", "rest", "tank low", "--for", "0")
+		assert.Contains(t, call(exitDone, "alarms"), "no alarm")
+	})
+	// With none running it is tried from here.
+	assert.Contains(t, call(exitFailed, "alarms", "ring"), "no gateway is running")
+	assert.Contains(t, call(exitDone, "alarms", "ring", file), ": taken")
+	<-got
+	status = http.StatusForbidden
+	said := call(exitFailed, "alarms", "ring", file)
+	assert.Contains(t, said, "403 Forbidden")
+	assert.Contains(t, said, "not every way took the message")
+	<-got
+	require.NoError(t, os.Chmod(secret, 0o644))
+	assert.Contains(t, call(exitFailed, "alarms", "ring", file), "run: chmod 600")
+	_, out, _ := gateway(context.Background(), "check", file)
+	assert.Contains(t, out.String(), "alarms: by webhook 127.0.0.1")
+	assert.Contains(t, out.String(), "to be mended")
+	_, out, _ = gateway(context.Background(), "check")
+	assert.Contains(t, out.String(), "on the page and through a hub alone")
+}
