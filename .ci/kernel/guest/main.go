@@ -22,11 +22,15 @@ import (
 
 // bench is what the emulated board has and where.
 type bench struct {
-	chip    string // label of its GPIO chip
-	free    [3]int // lines nobody uses
-	opening int    // the garden's line that is opened, energised by high
-	low     int    // its other line, energised by low
-	bus     string // I²C bus with the thermometer and the memory, "" for none
+	chip  string // label of its GPIO chip
+	free  [3]int // lines nobody uses
+	input int    // a line that the host drives
+	// debounces tells that the kernel does it: the AST2600 has a circuit for that,
+	// which the emulated one lacks.
+	debounces bool
+	opening   int    // the garden's line that is opened, energised by high
+	low       int    // its other line, energised by low
+	bus       string // I²C bus with the thermometer and the memory, "" for none
 	// fresh is what a line that was an input does when it is asked for high.
 	fresh string
 }
@@ -37,9 +41,9 @@ func boardHere() bench {
 		// kernel's driver has to set it again after the direction: a glitch of
 		// this chip's own that no program can prevent. Boards that energise on
 		// low must not hang on one.
-		return bench{chip: "9030000.pl061", free: [3]int{0, 1, 2}, opening: 4, low: 5, fresh: "in 0 1"}
+		return bench{chip: "9030000.pl061", free: [3]int{0, 1, 2}, input: 6, debounces: true, opening: 4, low: 5, fresh: "in 0 1"}
 	}
-	return bench{chip: "1e780000.gpio", free: [3]int{17, 18, 19}, opening: 20, low: 21, bus: "/dev/i2c-3", fresh: "in 1"}
+	return bench{chip: "1e780000.gpio", free: [3]int{17, 18, 19}, input: 27, opening: 20, low: 21, bus: "/dev/i2c-3", fresh: "in 1"}
 }
 
 //go:embed garden.yaml
@@ -59,6 +63,10 @@ func main() {
 		hold(os.Args[2], os.Args[3], os.Args[4])
 		return
 	}
+	if len(os.Args) == 5 && os.Args[1] == "count" {
+		count(os.Args[2], os.Args[3], os.Args[4])
+		return
+	}
 	if os.Getpid() != 1 {
 		fmt.Fprintln(os.Stderr, "guest: meant to be the first program of an emulated board")
 		os.Exit(2)
@@ -72,6 +80,7 @@ func main() {
 	h.check("write the garden", b.writeGarden())
 	h.note("the first line of the test came %.1f s after the kernel", sinceBoot().Seconds())
 	checkLines(h, b)
+	checkPulses(h, b)
 	if b.bus != "" {
 		checkBus(h, b)
 	}

@@ -38,6 +38,18 @@ func (b *board) answer(question string) (string, error) {
 			return "", err
 		}
 		return "warm", b.qmp.do("qom-set", map[string]any{"path": "/machine/peripheral/t1", "property": "temperature", "value": milli}, nil)
+	case len(f) == 3 && f[0] == "drive", len(f) == 4 && f[0] == "pulse":
+		var n [3]int
+		for i := range f[1:] {
+			var err error
+			if n[i], err = strconv.Atoi(f[1+i]); err != nil {
+				return "", err
+			}
+		}
+		if f[0] == "drive" {
+			return "driven", b.drive(n[0], n[1])
+		}
+		return "pulsed", b.pulse(n[0], n[1], time.Duration(n[2])*time.Millisecond)
 	case len(f) == 4 && f[0] == "expect":
 		seconds, err := strconv.Atoi(f[3])
 		if err != nil {

@@ -23,6 +23,8 @@ type board struct {
 	mark int64
 	// busFun is the I²C controller's function register while it is off.
 	busFun string
+	// chipAt is where the emulator keeps the GPIO chip, once it was looked for.
+	chipAt string
 	// resetBy is until when a reset is expected.
 	resetBy time.Time
 }

@@ -38,7 +38,7 @@ func machines() []machine {
 			name: "arm64", qemu: "qemu-system-aarch64", event: "pl061_write",
 			args: []string{"-M", "virt", "-cpu", "cortex-a53", "-smp", "1", "-m", "256M",
 				"-append", "console=ttyAMA0 loglevel=2 panic=-1"},
-			pins: func() pins { return &pl061{} }, checks: 23, limit: 3 * time.Minute,
+			pins: func() pins { return &pl061{} }, checks: 31, limit: 3 * time.Minute,
 		},
 		{
 			name: "armhf", qemu: "qemu-system-arm", event: "aspeed_gpio_write",
@@ -46,7 +46,7 @@ func machines() []machine {
 				"-device", "tmp105,bus=aspeed.i2c.bus.3,address=0x48,id=t1",
 				"-device", "at24c-eeprom,bus=aspeed.i2c.bus.3,address=0x49,rom-size=4096",
 				"-append", "console=ttyS4,115200n8 loglevel=2 panic=-1"},
-			pins: func() pins { return &aspeed{} }, checks: 31, limit: 3 * time.Minute,
+			pins: func() pins { return &aspeed{} }, checks: 38, limit: 3 * time.Minute,
 		},
 	}
 }
