@@ -313,7 +313,9 @@ func (s senseWitness) Sample(now garden.Moment, out []garden.Reading) []garden.R
 
 func (w *witness) Opened(_ garden.Moment, o garden.Order) {
 	w.orders++
-	if o.Kind == garden.Irrigate {
+	// Water that carries a feed down or washes salts out is given by the litre,
+	// whatever probes say.
+	if o.Kind == garden.Irrigate && o.Why.Code != garden.CarryFeedDown && o.Why.Code != garden.LeachSalts {
 		w.resting = append(w.resting, o)
 	}
 }
@@ -347,7 +349,9 @@ func (w *witness) balance(b *Bench, leaky bool, unfinished []garden.Intent) {
 			w.fault("zone %d: %.6f L came and %.6f L are somewhere", i, t.AppliedL+t.RainL, out)
 		}
 	}
-	if leaky {
+	if leaky || w.g.Supply.MeterPulsesPerL.Known && len(unfinished) > 0 {
+		// While a pulse is not confirmed ended, the one meter's litres are shared
+		// with its line, and nobody knows them before it is.
 		return
 	}
 	// Emitters spread by a few percent, and a sampling may pass between the order
