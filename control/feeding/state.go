@@ -61,7 +61,6 @@ type zoneState struct {
 	asks      []window
 	order     garden.OrderID // of the sequence, in flight
 	orderTill time.Duration
-	leach     bool
 	// drying tells that a feed that is due waits for room in a pot that has
 	// water enough: the next watering is the feed's.
 	drying bool

@@ -207,7 +207,7 @@ func (p *Plan) sequence(st *State, i int, now garden.Moment, v *Seen, out *Outpu
 	}
 	p.fit(zp, zs, &fv)
 	o := feed.Step(zp.feed, zs.seq, now, &fv)
-	if zs.held, zs.leach = o.Held, o.Leach; zp.weak && zs.seq.Phase() == feed.Waiting {
+	if zs.held = o.Held; zp.weak && zs.seq.Phase() == feed.Waiting {
 		zs.held = zs.plain
 	}
 	zs.wait(now)
