@@ -29,7 +29,7 @@ func (p *Plan) judgeProbes(st *State, zi int, now garden.Moment) {
 	z, zp := &st.zones[zi], &p.zones[zi]
 	// What was over capacity drained and can't have lifted any reading for long.
 	rise := min(z.gave/zp.VolumeL, float64(zp.Capacity)-z.before)
-	judged, dumb := 0, 0
+	judged, dumb, answered := 0, 0, p.answered(st, zi)
 	for _, pi := range zp.probes {
 		ps, pp := &st.probes[pi], &p.probes[pi]
 		if !ps.started || pp.profile == nil {
@@ -60,21 +60,36 @@ func (p *Plan) judgeProbes(st *State, zi int, now garden.Moment) {
 		if pp.rel > slowFrom {
 			least = slowAnswer
 		}
-		if moved < least {
+		if moved < least && answered && pp.rel > slowFrom && ps.smooth < float64(pp.profile.AtProbe(zp.Refill)) {
+			// It is dry down there and the water stays above: the probe is right,
+			// and the less to be doubted the drier it reads.
+			judged--
+		} else if moved < least {
 			dumb++
 			ps.distrusted = true
 			st.note(Event{Kind: ProbeNoResponse, At: now, Zone: zp.ID, Line: zp.Line, Probe: pp.id, A: ps.given, B: moved})
 		}
 		ps.low, ps.high, ps.given = ps.smooth, ps.smooth, 0
 	}
-	if judged > 0 && dumb == judged {
+	if judged > 0 && dumb == judged && !answered {
 		// What they said since the water drew the account down for nothing.
-		z.water.Mean = z.before + rise - z.water.Factor*(z.spent-z.spentFrom)
+		// Half of the water: the probes may be out, or none came.
+		z.water.Mean = z.before + rise/2 - z.water.Factor*(z.spent-z.spentFrom)
 		z.water.Forget(0.25 * rise * rise)
 		z.short = max(0, (float64(zp.Capacity)-z.water.Mean)*zp.VolumeL)
 		z.dryLoss = z.short
 		st.note(Event{Kind: ZoneNoResponse, At: now, Zone: zp.ID, Line: zp.Line, A: z.gave})
 	}
+}
+
+// answered reports whether a probe of the zone moved with the session's water.
+func (p *Plan) answered(st *State, zi int) bool {
+	for _, pi := range p.zones[zi].probes {
+		if ps := &st.probes[pi]; ps.started && !ps.distrusted && ps.rise >= answerLeast {
+			return true
+		}
+	}
+	return false
 }
 
 // mustHaveMoved reports whether the water since the probe's last answer must
