@@ -4,12 +4,14 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"os"
 	"time"
 
 	"fabricpot/cmd/gateway/internal/runner"
 	"fabricpot/control/garden"
 	"fabricpot/sensors"
 	"fabricpot/sensors/ads1115"
+	"fabricpot/sensors/iio"
 	"fabricpot/valves"
 	"fabricpot/valves/gpioline"
 
@@ -139,6 +141,9 @@ func (sleeper) Sleep(d time.Duration) { time.Sleep(d) }
 func openInputs(g *garden.Garden, b *board) func(garden.Input) (sensors.VoltReader, error) {
 	buses := map[string]i2c.BusCloser{}
 	return func(in garden.Input) (sensors.VoltReader, error) {
+		if name, ok := in.Kernel(); ok {
+			return iio.New(os.DirFS(iio.Devices), name)
+		}
 		name := in.Bus
 		if name == "" {
 			name = g.Hardware.I2CBus

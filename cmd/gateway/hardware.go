@@ -144,7 +144,7 @@ func (st *stand) report(w io.Writer) (missing []string) {
 func (st *stand) busNames() []string {
 	names := []string{""}
 	for _, p := range st.u.garden.ProbeList() {
-		if p.Remote == nil && !slices.Contains(names, p.Input.Bus) {
+		if _, kernel := p.Input.Kernel(); p.Remote == nil && !kernel && !slices.Contains(names, p.Input.Bus) {
 			names = append(names, p.Input.Bus)
 		}
 	}
@@ -212,6 +212,9 @@ func (st *stand) probeTable(w io.Writer) (wrong []string) {
 	fmt.Fprintln(t, "\nprobe\tinput\tvolts\tspread mV\twater %\tstate\t")
 	for i, p := range st.u.garden.ProbeList() {
 		at := fmt.Sprintf("%#x/%d", p.Input.Addr, p.Input.Channel)
+		if name, kernel := p.Input.Kernel(); kernel {
+			at = fmt.Sprintf("%s/%d", name, p.Input.Channel)
+		}
 		l, err := st.look(i, p)
 		if err != nil {
 			if p.Remote == nil {

@@ -12,7 +12,6 @@ import (
 	"fabricpot/cmd/gateway/internal/season"
 	"fabricpot/control/garden"
 	"fabricpot/sensors"
-	"fabricpot/sensors/ads1115"
 	"fabricpot/sim/bench"
 	"fabricpot/sim/terrace"
 	"fabricpot/valves"
@@ -103,9 +102,7 @@ func (st *stand) onBench(_ streams, f standFlags) error {
 	}
 	st.bench, st.guard, st.moment = b, b.Guard, b.Moment
 	st.sleep = func(d time.Duration) { b.Clock.Sleep(d); b.Wires.Advance() }
-	st.open = func(in garden.Input) (sensors.VoltReader, error) {
-		return ads1115.New(b.Wires.BusNamed(in.Bus), in.Addr, b.Clock, ads1115.Opts{})
-	}
+	st.open = b.OpenInput()
 	st.watchBench()
 	return nil
 }

@@ -1,6 +1,9 @@
 package garden
 
-import "time"
+import (
+	"strings"
+	"time"
+)
 
 // Shape is a pot's inside, a frustum filled to HeightCM. All in cm.
 type Shape struct {
@@ -101,10 +104,17 @@ type Probe struct {
 
 // Input is where a probe is wired.
 type Input struct {
-	// Bus is a name of the bus the chip is on; empty means the first.
+	// Bus is a name of the bus the chip is on; empty means the first. "iio/NAME"
+	// is a converter that the kernel drives, which has no address.
 	Bus string
 	// Addr is the converter's address, 0x48..0x4B.
 	Addr uint16
-	// Channel is 0..3.
+	// Channel is 0..3, of a converter that the kernel drives 0..31.
 	Channel int
 }
+
+// KernelBus is how Bus begins for a converter that the kernel drives.
+const KernelBus = "iio/"
+
+// Kernel is the name of the converter where the kernel drives it.
+func (in Input) Kernel() (name string, ok bool) { return strings.CutPrefix(in.Bus, KernelBus) }

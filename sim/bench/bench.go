@@ -87,6 +87,7 @@ type Bench struct {
 	pump    *Pin   // nil where there is none
 	latches []*Latch
 	warm    []thermometer
+	iio     []*iioDevice
 	taken   bool
 }
 
@@ -146,7 +147,8 @@ func New(g *garden.Garden, t Terrace, clk *Clock, o Options) (*Bench, error) {
 
 func (b *Bench) wire(g *garden.Garden, p *garden.Pot, zone int, pr *garden.Probe) error {
 	at := pr.Input
-	if at.Addr < firstAddr || at.Addr >= firstAddr+maxChips || at.Channel < 0 || at.Channel > 3 {
+	kernel, byKernel := at.Kernel()
+	if !byKernel && (at.Addr < firstAddr || at.Addr >= firstAddr+maxChips || at.Channel < 0 || at.Channel > 3) {
 		return fmt.Errorf("bench: probe %s: input %#x channel %d, expected 0x48 to 0x4b and channel 0 to 3", pr.ID, at.Addr, at.Channel)
 	}
 	curve, err := invert(g.CalibrationFor(p, pr))
@@ -165,6 +167,15 @@ func (b *Bench) wire(g *garden.Garden, p *garden.Pot, zone int, pr *garden.Probe
 		seenAt: -1,
 	}
 	in.place(pr.DepthCM, p.Shape.HeightCM, b.opts.SensingCM)
+	if byKernel {
+		d := b.iioDevice(kernel)
+		if other := d.in[at.Channel]; other != nil {
+			return fmt.Errorf("bench: probes %s and %s share channel %d of %s", other.probe, pr.ID, at.Channel, kernel)
+		}
+		d.in[at.Channel] = in
+		b.inputs = append(b.inputs, in)
+		return nil
+	}
 	bus := b.bus(at.Bus)
 	c := bus.chips[at.Addr-firstAddr]
 	if c == nil {

@@ -62,7 +62,7 @@ func probeTable() object[garden.Probe] {
 	remote := either(of(remoteQuantity(), func(i *garden.RemoteInput) *garden.RemoteQuantity { return &i.Quantity }), kind[garden.RemoteInput](remoteTable()))
 	return object[garden.Probe]{"a probe", []field[garden.Probe]{
 		{"depth", "the middle of its sensing length under the surface", true, of(quantity(units.Length(), 1, 200), func(p *garden.Probe) *float64 { return &p.DepthCM })},
-		{"input", "where it is wired, such as 0x48/0", false, of(input(), func(p *garden.Probe) *garden.Input { return &p.Input })},
+		{"input", "where it is wired, such as 0x48/0, or iio/NAME/CHANNEL of a converter that the kernel drives", false, of(input(), func(p *garden.Probe) *garden.Input { return &p.Input })},
 		{"remote", "what it publishes over the broker, where it is far away", false, in(remote, remoteAt)},
 		{"calibration", "its own calibration instead of the mix's", false, in(calibrationTable(), func(p *garden.Probe) *garden.Calibration { return &p.Calibration })},
 		{"offset", "added to the mix's calibration for this probe", false, of(quantity(units.Fraction(), -0.3, 0.3), func(p *garden.Probe) *float64 { return &p.Calibration.OffsetWater })},

@@ -49,3 +49,34 @@ func TestInputBehindAMultiplexer(t *testing.T) {
 	}
 	assert.True(t, found)
 }
+
+// TestInputOfTheKernel takes a channel of a converter that the kernel drives.
+func TestInputOfTheKernel(t *testing.T) {
+	const at = "input: 0x48/1 }"
+	require.Contains(t, string(testdata.Terrace), at)
+	with := func(input string) (*config.Source, string, error) {
+		g, s, err := config.Load("g.yaml", []byte(strings.Replace(string(testdata.Terrace), at, "input: "+input+" }", 1)))
+		if err != nil {
+			return s, "", err
+		}
+		for _, p := range g.ProbeList() {
+			if p.ID == "aubergine-deep" {
+				name, ok := p.Input.Kernel()
+				assert.True(t, ok)
+				assert.Equal(t, 5, p.Input.Channel)
+				return s, name, nil
+			}
+		}
+		return s, "", nil
+	}
+	for _, name := range []string{"ads1015", "iio:device0", "east-1"} {
+		_, got, err := with("iio/" + name + "/5")
+		require.NoError(t, err)
+		assert.Equal(t, name, got)
+	}
+	for _, bad := range []string{"iio/ads1015", "iio//0", "iio/ads1015/32", "iio/ads1015/x", "iio/../0", "iio/a b/0"} {
+		_, _, err := with(bad)
+		require.Error(t, err, bad)
+		assert.Regexp(t, `^g\.yaml:\d+:\d+: pots\.aubergine\.probes\.deep\.input: (not an|no such) input`, err.Error())
+	}
+}

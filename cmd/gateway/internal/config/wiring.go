@@ -7,13 +7,17 @@ import (
 
 	"fabricpot/cmd/gateway/internal/units"
 	"fabricpot/control/garden"
+	"fabricpot/sensors/iio"
 	"fabricpot/sensors/w1"
 )
 
 // input is where a probe is wired, "0x48/0" or "BUS/0x48/0".
 func input() scalar[garden.Input] {
 	const wants = "ADDRESS/CHANNEL of a converter, 0x48 to 0x4B and 0 to 3, such as 0x48/0, or BUS/ADDRESS/CHANNEL"
-	return scalar[garden.Input]{wants: wants, format: map[string]any{"type": "string", "pattern": `^(.+/)?0x4[89aAbB]/[0-3]$`}, parse: func(text string) (garden.Input, error) {
+	return scalar[garden.Input]{wants: wants, format: map[string]any{"type": "string", "pattern": `^((.+/)?0x4[89aAbB]/[0-3]|iio/[A-Za-z0-9:._-]+/[0-9]+)$`}, parse: func(text string) (garden.Input, error) {
+		if strings.HasPrefix(text, garden.KernelBus) {
+			return kernelInput(text)
+		}
 		rest, channel, ok := cutLast(text, "/")
 		bus, addr, _ := cutLast(rest, "/")
 		if !ok || len(addr) != 4 || !strings.HasPrefix(addr, "0x") {
@@ -29,6 +33,21 @@ func input() scalar[garden.Input] {
 		}
 		return garden.Input{Bus: bus, Addr: uint16(a), Channel: int(c)}, nil
 	}}
+}
+
+// kernelInput is a channel of a converter that the kernel drives.
+func kernelInput(text string) (garden.Input, error) {
+	const wants = "iio/NAME/CHANNEL of a converter that the kernel drives, channel 0 to 31, such as iio/ads1015/0"
+	bus, channel, _ := cutLast(text, "/")
+	name, ok := strings.CutPrefix(bus, garden.KernelBus)
+	c, err := strconv.ParseUint(channel, 10, 8)
+	if !ok || err != nil || !iio.ValidName(name) {
+		return garden.Input{}, fail("not an input", wants)
+	}
+	if c > iio.MostChannel {
+		return garden.Input{}, fail("no such input", wants)
+	}
+	return garden.Input{Bus: bus, Channel: int(c)}, nil
 }
 
 func cutLast(s, sep string) (before, after string, found bool) {

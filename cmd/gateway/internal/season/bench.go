@@ -10,6 +10,7 @@ import (
 	"fabricpot/control/garden"
 	"fabricpot/sensors"
 	"fabricpot/sensors/ads1115"
+	"fabricpot/sensors/iio"
 	"fabricpot/sim/bench"
 	"fabricpot/sim/terrace"
 	"fabricpot/valves"
@@ -248,6 +249,9 @@ func (b *Bench) senses(g *garden.Garden, weather runner.Sky, far runner.Far) (ru
 // OpenInput opens the real converter driver on the bench's bus.
 func (b *Bench) OpenInput() func(garden.Input) (sensors.VoltReader, error) {
 	return func(in garden.Input) (sensors.VoltReader, error) {
+		if name, ok := in.Kernel(); ok {
+			return iio.New(b.Wires.IIO(), name)
+		}
 		return ads1115.New(b.Wires.BusNamed(in.Bus), in.Addr, b.Clock, ads1115.Opts{})
 	}
 }
