@@ -29,6 +29,9 @@ const (
 	// middleFrom and middleTo bound the depths that may speak, as shares.
 	oddAfter             = 12 * time.Hour
 	middleFrom, middleTo = 0.25, 0.8
+	// oddDrizzle is the share of its volume that may come in and leave it a spell
+	// without water.
+	oddDrizzle = 0.005
 	// oddAgain is how often it is told while it goes on.
 	oddAgain = 10 * time.Hour
 )
@@ -37,12 +40,14 @@ const (
 type odd struct {
 	more, less int // spans running
 	ratio      float64
+	doubt      float64 // of the span to come, as a share: what nobody measured came in
 	usual      float64 // mean of the spans that were not odd
 	spans      int
 	// The spell without water: when it began to be looked at, and from where.
 	open       bool
 	at         time.Duration
 	mid, spent float64
+	inL        float64 // what had come in by then, of the span
 	told       time.Duration
 	hasTold    bool
 }
@@ -50,14 +55,19 @@ type odd struct {
 // spanned takes in what a weighed span came to against the book.
 func (o *odd) spanned(ratio float64) {
 	o.ratio = ratio
+	odd := ratio >= oddMore || ratio <= oddLess
+	// Rain is credited by half a guess: what it may have been is not odd.
+	low, high := ratio-o.doubt, ratio+o.doubt
 	switch {
-	case ratio >= oddMore || o.spans >= usualSpans && ratio > unusualMore*o.usual:
+	case low >= oddMore || o.spans >= usualSpans && low > unusualMore*o.usual:
 		o.more, o.less = o.more+1, 0
-	case ratio <= 0:
+	case ratio <= 0 && high <= oddLess:
 		// It grew wetter than what was given: one span is enough.
 		o.more, o.less = 0, o.less+oddSpans
-	case ratio <= oddLess || o.spans >= usualSpans && ratio < unusualLess*o.usual:
+	case high <= oddLess || o.spans >= usualSpans && high < unusualLess*o.usual:
 		o.more, o.less = 0, o.less+1
+	case odd:
+		// Not sure enough to say so, and not usual either.
 	default:
 		o.more, o.less = 0, 0
 		o.spans++
@@ -89,7 +99,11 @@ func (p *Plan) watchOdd(st *State, i int, v *verdict, now garden.Moment) {
 		if z.sinceWater(now) < oddAfter || mid >= float64(zp.Capacity) {
 			return // still draining down
 		}
-		o.open, o.at, o.mid, o.spent = true, now.Mono, mid, z.spent
+		o.open, o.at, o.mid, o.spent, o.inL = true, now.Mono, mid, z.spent, z.span.inL
+		return
+	}
+	if came := z.span.inL - o.inL; came < 0 || came > oddDrizzle*zp.VolumeL {
+		o.open = false // hours of drizzle are rain
 		return
 	}
 	if now.Mono-o.at < oddFor {
@@ -108,6 +122,6 @@ func (p *Plan) watchOdd(st *State, i int, v *verdict, now garden.Moment) {
 		tell(DrinksLess, max(gone, 0)/max(spent, 1e-3))
 	}
 	if now.Mono-o.at >= 2*oddFor {
-		o.at, o.mid, o.spent = now.Mono, mid, z.spent
+		o.at, o.mid, o.spent, o.inL = now.Mono, mid, z.spent, z.span.inL
 	}
 }

@@ -50,6 +50,7 @@ func (z *zoneState) weigh(zp *ZonePlan, mid float64, now garden.Moment) {
 		if age < leastSpan || spent < leastSpent {
 			return
 		}
+		z.odd.doubt = s.doubtL / zp.VolumeL / spent
 		level := levelSD
 		if z.blind {
 			level = halfSD

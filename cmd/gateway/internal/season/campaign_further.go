@@ -68,7 +68,7 @@ var further = []mishapType{
 	{kind: "heat wave", begin: func(*scene, Mishap) {}, prepare: func(s *Script, _ *Mishap) { s.Weather, s.Month, s.Day = "heat", time.July, 0 },
 		Safe: "watered as the pots dry, within the day's limit", Recovery: "none needed"},
 	{kind: "ten days of rain", begin: func(*scene, Mishap) {}, prepare: func(s *Script, _ *Mishap) { s.Weather, s.Days = "rain", max(s.Days, 12) },
-		Safe: "nothing is given to pots that rain keeps wet", Recovery: "none needed"},
+		Safe: "watered as the pots dry, within the day's limit", Recovery: "none needed"},
 }
 
 // remotely hangs the mishap's pot on a broker.
