@@ -130,10 +130,12 @@ func (p *Plan) judge(st *State, i int, now garden.Moment) {
 		zs.asks = zs.asks[:0]
 		return
 	}
+	was := zs.due
 	zs.due = feed.Assess(feed.Situation{
 		Today: now.Wall, Since: since, Last: last, LastStage: stage, Stage: zs.stage, Habit: zp.hunger.Habit,
 		IntervalDays: zp.spec.IntervalDays, Starter: zp.starter.N > 0, NDaysLeft: left, Asked: zs.asked(now.Wall),
 	})
+	zs.firstDay(was, now)
 	if d := &zs.due; zp.feed.Line == "" && !d.Now && !d.NextOn.IsZero() && d.NextOn.Sub(now.Wall) <= handAhead &&
 		d.DaysSince >= feed.MinIntervalDays {
 		// A person comes once a day: work of this evening is on the list by noon.
@@ -141,6 +143,26 @@ func (p *Plan) judge(st *State, i int, now garden.Moment) {
 	}
 	for len(zs.asks) > 0 && !now.Wall.Before(zs.asks[0].to) {
 		zs.asks = zs.asks[1:]
+	}
+}
+
+// firstDay keeps the day on which a first feed fell due: it is told by the ledger,
+// which may sink by days at once, as after rain, and that is no delay.
+func (zs *zoneState) firstDay(was feed.Due, now garden.Moment) {
+	d := &zs.due
+	switch {
+	case !d.First || !d.Now || d.Why != feed.ByInterval:
+		zs.firstDue = time.Time{}
+		return
+	case zs.firstDue.IsZero():
+		if zs.firstDue = d.NextOn; !was.NextOn.IsZero() {
+			zs.firstDue = now.Wall
+		}
+	}
+	if zs.firstDue.After(d.NextOn) {
+		d.NextOn = zs.firstDue
+		d.OverdueDays = max(0, now.Wall.Sub(d.NextOn).Hours()/24)
+		d.Missed = int(d.OverdueDays / d.IntervalDays)
 	}
 }
 

@@ -57,8 +57,10 @@ type zoneState struct {
 	flushWhy string
 	wanted   time.Time
 	// flushedL is what flushes through the line gave in this run.
-	flushedL  float64
-	asks      []window
+	flushedL float64
+	asks     []window
+	// firstDue is when the first feed fell due.
+	firstDue  time.Time
 	order     garden.OrderID // of the sequence, in flight
 	orderTill time.Duration
 	// drying tells that a feed that is due waits for room in a pot that has

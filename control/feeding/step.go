@@ -205,8 +205,11 @@ func (p *Plan) sequence(st *State, i int, now garden.Moment, v *Seen, out *Outpu
 	if zp.feed.Line != "" {
 		fv.Blocked = zv.State == garden.KeptShut || v.AutoOff || !p.room(st, zp.feed.FlowLPH, now, v)
 	}
-	p.fit(zp, zs, &fv)
+	full := p.fit(zp, zs, &fv)
 	o := feed.Step(zp.feed, zs.seq, now, &fv)
+	if full.Hold != feed.NoHold && o.Held.Hold == feed.NothingDue {
+		o.Held = full
+	}
 	if zs.held = o.Held; zp.weak && zs.seq.Phase() == feed.Waiting {
 		zs.held = zs.plain
 	}
@@ -243,10 +246,11 @@ func (zs *zoneState) wait(now garden.Moment) {
 
 // fit makes a feed no larger than the room that a full pot leaves for it, once it
 // has waited for more. A feed by hand waits longer: what a probe sees before
-// anybody has carried a can, a person with one sees below.
-func (p *Plan) fit(zp *zonePlan, zs *zoneState, fv *feed.View) {
+// anybody has carried a can, a person with one sees below. It returns the hold of
+// one that waits so.
+func (p *Plan) fit(zp *zonePlan, zs *zoneState, fv *feed.View) (full feed.Held) {
 	if !fv.Due.Now || !fv.Water.Known || zs.seq.Phase() != feed.Waiting {
-		return
+		return full
 	}
 	room := max(0, zp.capacity-fv.Water.Value) * zp.volumeL
 	late := zs.due.OverdueDays
@@ -256,7 +260,9 @@ func (p *Plan) fit(zp *zonePlan, zs *zoneState, fv *feed.View) {
 		fv.Portion.Litres = intoRoom * room
 	case zp.feed.Line == "" && late < handWaitsDays:
 		fv.Due.Now = false
+		full = feed.Held{Hold: feed.NoRoom, A: room, B: zs.portio.Litres}
 	}
+	return full
 }
 
 // makesRoom reports whether plain water is to stay off a zone's line for the sake
