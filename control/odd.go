@@ -61,8 +61,9 @@ func (o *odd) spanned(ratio float64) {
 	switch {
 	case low >= oddMore || o.spans >= usualSpans && low > unusualMore*o.usual:
 		o.more, o.less = o.more+1, 0
-	case ratio <= 0 && high <= oddLess:
-		// It grew wetter than what was given: one span is enough.
+	case ratio <= 0 && high+o.doubt <= oddLess:
+		// It grew wetter than what was given, whatever the rain was: one span
+		// is enough.
 		o.more, o.less = 0, o.less+oddSpans
 	case high <= oddLess || o.spans >= usualSpans && high < unusualLess*o.usual:
 		o.more, o.less = 0, o.less+1
