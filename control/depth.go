@@ -31,12 +31,12 @@ const (
 	topTells = 0.6
 	// washShare of a zone's volume is leached at a time: of many small doses
 	// nothing would come out below, since no probe is as sure of capacity.
-	washShare = 0.08
+	washShare = 0.10
 	// washDoubt is how many standard deviations of the water a wash allows for.
 	washDoubt = 0.5
 	// restedSalt is the doubt that a feed brings to readings at which it counts as
 	// taken up: some four days after it. Washed sooner it would only feed the drain.
-	restedSalt = 1.02
+	restedSalt = 1.005
 )
 
 // depth is a zone's balance since it was last full: litres that the book says are
