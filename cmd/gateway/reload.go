@@ -399,9 +399,10 @@ products are taken over. What is known of each pot stays: its water, what it was
 seen to drink, what it got and what is due. A lower limit holds at once, a higher
 one a day later, so that nothing that is left of today's budget grows.
 
-Site, hardware, buses, pins, flow, emitters and injectors, tank and meter, broker,
-journal, the interval of the rounds, and pots, zones, probes or lines that come,
-go or change places take a restart. Where a file changes any of these, reload
+Site, hardware, buses, pins, emitters and injectors, thermometers, tank, pump and
+gauges, broker, how alarms reach people, journal, the interval of the rounds, and
+pots, zones, probes or lines that come, go or change places take a restart; so do
+names where there is a broker. Where a file changes any of these, reload
 names them and takes over nothing.
 
 While a line is open it waits for --wait at most and gives up then; meanwhile no

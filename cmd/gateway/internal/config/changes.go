@@ -57,6 +57,7 @@ type comparer struct {
 func taken() map[string]string {
 	return map[string]string{
 		"Garden.HoseLPM": "hose", "Garden.StagesByHeat": "stages-by-heat", "Garden.JournalFile": "!journal",
+		"Garden.Rain":    "!rain-gauge",
 		"Garden.Calling": "!alarms",
 
 		"Supply.FlowLPH": "flow", "Supply.Hours": "hours", "Supply.TankReserveL": "tank-reserve",

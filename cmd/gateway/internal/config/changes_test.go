@@ -91,9 +91,15 @@ func TestChanges(t *testing.T) {
 		to.Hardware.I2CBus = "/dev/i2c-9"
 		to.JournalFile = "elsewhere.db"
 		to.Supply.MeterPulsesPerL = garden.Known(450)
-		for _, c := range Changes(was, &to) {
+		to.Supply.Pump.Fitted = true
+		to.Calling.Lamp.Wired = true
+		got := Changes(was, &to)
+		var paths []string
+		for _, c := range got {
 			assert.True(t, c.Restart, c.Path)
+			paths = append(paths, c.Path)
 		}
+		assert.ElementsMatch(t, []string{"hardware", "journal", "supply.meter", "supply.pump", "alarms"}, paths)
 	})
 	t.Run("another calibration file is a change of the mix", func(t *testing.T) {
 		// The garden file itself stays the same.
