@@ -150,6 +150,9 @@ func (s *Script) add(r *rand.Rand, kind MishapKind, nth int) {
 		m.For = d.lasts
 	}
 	m.Towards = 1 - 2*float64(r.IntN(2))
+	if s.Mode == Single && d.needsMeter && s.Seed%5 != 0 {
+		s.Meter = true // without one its promise is never put to the test
+	}
 	if d.prepare != nil {
 		d.prepare(s, &m)
 	}
