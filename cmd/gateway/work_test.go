@@ -21,11 +21,11 @@ import (
 func hungry(t *testing.T) string {
 	t.Helper()
 	src := string(testdata.Terrace)
-	for _, s := range []string{"    starter: { nitrogen: 100 mg/L, phosphorus: 25 mg/L, potassium: 80 mg/L }\n", "    starter: { nitrogen: 160 mg/L, phosphorus: 50 mg/L, potassium: 140 mg/L }\n"} {
+	for _, s := range []string{"    starter: { nitrogen: 150 mg/L, phosphorus: 40 mg/L, potassium: 120 mg/L }\n", "    starter: { nitrogen: 220 mg/L, phosphorus: 70 mg/L, potassium: 190 mg/L }\n"} {
 		require.Contains(t, src, s)
 		src = strings.Replace(src, s, "", 1)
 	}
-	src = strings.Replace(src, "strength: 150 ppm", "strength: 150 ppm, every: 4 d", 1)
+	src = strings.Replace(src, "strength: 150 ppm, yield: 2 kg", "strength: 150 ppm, yield: 2 kg, every: 4 d", 1)
 	file := filepath.Join(t.TempDir(), "terrace.yaml")
 	require.NoError(t, os.WriteFile(file, []byte(src), 0o600))
 	return file
