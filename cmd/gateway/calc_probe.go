@@ -6,6 +6,7 @@ import (
 
 	"fabricpot/control/garden"
 	"fabricpot/sensors"
+	"fabricpot/sensors/calibrate"
 	"fabricpot/sensors/permittivity"
 
 	"github.com/spf13/cobra"
@@ -26,7 +27,25 @@ type probeAnswer struct {
 	ToV      float64  `json:"to_v"`
 	OutsideV float64  `json:"outside_v"`
 	RMSE     *float64 `json:"rmse,omitempty"`
-	Notes    []string `json:"notes,omitempty"`
+	// Curves are all that were judged.
+	Curves []curveAnswer `json:"curves,omitempty"`
+	Notes  []string      `json:"notes,omitempty"`
+}
+
+// curveAnswer is one curve's error when foretelling each point from the others.
+type curveAnswer struct {
+	Name        string   `json:"curve"`
+	LeaveOneOut *float64 `json:"leave_one_out,omitempty"`
+	Why         string   `json:"not_judged,omitempty"`
+}
+
+// fits are the words of --fit.
+var fits = []struct {
+	word string
+	kind garden.CalibrationKind
+}{
+	{"best", garden.NoCurve}, {"line", garden.LeastSquares}, {"parabola", garden.Quadratic},
+	{"inverse", garden.Inverse}, {"curve", garden.Interpolated},
 }
 
 // permittivityAnswer is the JSON of calc probe by permittivity.
@@ -55,8 +74,10 @@ func calcProbe(s streams) *cobra.Command {
 
 By your own calibration: --points names a table with the columns volts,water (a
 line a point, water as a fraction) and --reading the probe's volts. Two points
-give a line; three or more a monotone curve through them, or with --fit line the
-line of least squares. A table that is not monotone is refused with the reason.
+give a line. From more, a line, a parabola, one over the voltage and a monotone
+curve are compared by how well each foretells a point from the others, as
+'gateway calibrate' does; --fit settles one. A table that is not monotone or spans
+too little is refused with the reason.
 
 By permittivity, for probes that measure it: a published equation, or all of them
 side by side. Topp's, the best known, was made in mineral soil and reads 5 to 17
@@ -80,7 +101,7 @@ points of water too low in peat mixes. Your own two points beat any equation.`,
 	fl.SortFlags = false
 	fl.StringVar(&f.points, "points", "", "calibration points, a CSV `FILE` of volts,water")
 	numberFlag(fl, &f.reading, "reading", "the probe's reading in `volts`")
-	fl.StringVar(&f.fit, "fit", "curve", "curve through the points, or line of least squares")
+	fl.StringVar(&f.fit, "fit", "best", "`best`, line, parabola, inverse or curve")
 	numberFlag(fl, &f.eps, "permittivity", "relative permittivity ε, in place of volts")
 	fl.StringVar(&f.equation, "equation", "", "one equation by its `name`; none: all of them")
 	numberFlag(fl, &f.bulk, "bulk-density", "the mix's dry bulk density in g/cm³ (for malicki)")
@@ -107,8 +128,16 @@ func (f probeFlags) work(cmd *cobra.Command) (answer, error) {
 
 // byPoints fails on what is in the file, which is not a wrong command line.
 func (f probeFlags) byPoints() (answer, error) {
-	if f.fit != "curve" && f.fit != "line" {
-		return answer{}, unknownWord("--fit", f.fit, []string{"curve", "line"})
+	var words []string
+	kind, known := garden.NoCurve, false
+	for _, x := range fits {
+		words = append(words, x.word)
+		if x.word == f.fit {
+			kind, known = x.kind, true
+		}
+	}
+	if !known {
+		return answer{}, unknownWord("--fit", f.fit, words)
 	}
 	v := f.reading.Value
 	if v < 0 || v > 5.5 {
@@ -119,21 +148,26 @@ func (f probeFlags) byPoints() (answer, error) {
 		return answer{}, fmt.Errorf("calibration points: %w", err)
 	}
 	defer file.Close()
-	points, err := sensors.ReadPoints(file, f.points)
+	table, rows, err := calibrate.ReadTable(file, f.points)
 	if err != nil {
 		return answer{}, err
 	}
-	kind, name := garden.Interpolated, "monotone curve through the points"
-	switch {
-	case f.fit == "line":
-		kind, name = garden.LeastSquares, "line of least squares"
-	case len(points) == 2:
-		kind, name = garden.TwoPoint, "line through two points"
+	if table != calibrate.TableWater {
+		return answer{}, fmt.Errorf("%s: column %s, expected water: 'gateway calibrate' makes a calibration of it", f.points, table)
 	}
-	c, err := sensors.NewCurve(garden.Calibration{Kind: kind, Points: points})
+	points := make([]calibrate.Point, len(rows))
+	for i, r := range rows {
+		points[i] = calibrate.Point{Probe: r.Probe, Volts: r.Volts, Water: garden.WaterFraction(r.Value), TempC: r.TempC}
+	}
+	fit, err := drawn(kind, points)
 	if err != nil {
 		return answer{}, fmt.Errorf("%s: %w", f.points, err)
 	}
+	c, err := sensors.NewCurve(fit.Calibration)
+	if err != nil {
+		return answer{}, fmt.Errorf("%s: %w", f.points, err)
+	}
+	name := familyName(fit.Kind)
 	w, outside := c.Water(garden.Volts(v))
 	lo, hi := c.Span()
 	j := probeAnswer{Water: float64(w), Reading: v, Curve: name, Points: len(points), FromV: float64(lo), ToV: float64(hi), OutsideV: outside}
@@ -143,15 +177,35 @@ func (f probeFlags) byPoints() (answer, error) {
 		row{"calibrated", fmt.Sprintf("%.3f", lo), "V", fmt.Sprintf("to %.3f V, %d points", hi, len(points))},
 		word("curve", name),
 	}
-	if kind == garden.LeastSquares {
-		r := c.RMSE()
-		j.RMSE = &r
-		t = append(t, fig("scatter", r, 4, "of volume", "root mean square of the points about the line"))
+	if fit.RMSE.Known {
+		j.RMSE = &fit.RMSE.Value
+		t = append(t, fig("scatter", fit.RMSE.Value, 4, "of volume", "root mean square of the points about the curve"))
+	}
+	for _, fam := range fit.Families {
+		x := curveAnswer{Name: familyName(fam.Kind), Why: fam.Why}
+		if fam.LOO.Known {
+			x.LeaveOneOut = &fam.LOO.Value
+			t = append(t, fig("error by the others", fam.LOO.Value, 4, "of volume", x.Name+", each point foretold from the others"))
+		}
+		if len(points) > 2 {
+			j.Curves = append(j.Curves, x)
+		}
+	}
+	if n := len(fit.Calibration.ProbeOffsets); n > 1 {
+		j.Notes = append(j.Notes, fmt.Sprintf("the table has %d probes; this is what their mean says", n))
 	}
 	if outside > 0 {
 		j.Notes = append(j.Notes, fmt.Sprintf("the reading lies %.3g V outside the calibrated span: the curve goes straight on there, and nothing was measured", outside))
 	}
 	return answer{figures: j, table: t, notes: j.Notes}, nil
+}
+
+// drawn is the curve asked for, or the one that foretells best.
+func drawn(kind garden.CalibrationKind, points []calibrate.Point) (*calibrate.Fit, error) {
+	if kind == garden.NoCurve {
+		return calibrate.Choose(points)
+	}
+	return calibrate.Draw(kind, points)
 }
 
 func (f probeFlags) byPermittivity() (answer, error) {

@@ -228,18 +228,41 @@ func TestCalcProbe(t *testing.T) {
 	})
 	t.Run("through each of five points", func(t *testing.T) {
 		for v, w := range map[string]float64{"2.30": 0.15, "1.90": 0.30, "1.60": 0.45} {
-			near(t, "probe --points "+five+" --reading "+v, 1e-9, map[string]float64{"water": w})
+			near(t, "probe --points "+five+" --fit curve --reading "+v, 1e-9, map[string]float64{"water": w})
 		}
 		line := figures(t, "probe --points "+five+" --fit line --reading 1.9")
 		assert.Greater(t, line["rmse"].(float64), 0.001)
 	})
+	t.Run("the family that foretells best, or the one asked for", func(t *testing.T) {
+		// Invented: water is 0.9/V - 0.3, so one over the voltage has no error.
+		var b strings.Builder
+		b.WriteString("volts,water\n")
+		for i := range 8 {
+			v := 1 + 0.2*float64(i)
+			fmt.Fprintf(&b, "%.2f,%.6f\n", v, 0.9/v-0.3)
+		}
+		bent := file("bent-table.csv", b.String())
+		got := figures(t, "probe --points "+bent+" --reading 1.5")
+		assert.Equal(t, "one over the voltage", got["curve"])
+		assert.InDelta(t, 0.3, got["water"].(float64), 1e-5)
+		assert.Len(t, got["curves"], 4)
+		for word, name := range map[string]string{"line": "line", "parabola": "parabola", "inverse": "one over the voltage", "curve": "monotone curve through the points"} {
+			assert.Equal(t, name, figures(t, "probe --points "+bent+" --reading 1.5 --fit "+word)["curve"])
+		}
+		code, _, errs := runCalc("probe --points " + bent + " --reading 1.5 --fit spline")
+		assert.Equal(t, exitWrongUse, code)
+		assert.Contains(t, errs, "parabola")
+		code, _, errs = runCalc("probe --reading 1.5 --points " + file("w.csv", "volts,weight\n2,900\n1,1900\n"))
+		assert.Equal(t, exitFailed, code)
+		assert.Contains(t, errs, "gateway calibrate")
+	})
 	t.Run("a file at fault is no wrong use", func(t *testing.T) {
 		for name, c := range map[string][2]string{
 			"bent":   {"volts,water\n2.8,0.05\n2.0,0.5\n1.2,0.3\n", "not monotone"},
-			"twice":  {"volts,water\n2.8,0.05\n2.8,0.5\n", "apart"},
+			"twice":  {"volts,water\n2.8,0.05\n2.8,0.5\n", "span too little"},
 			"letter": {"volts,water\n2.8,x\n1.2,0.3\n", ":2:5"},
 			"NaN":    {"volts,water\n2.8,NaN\n1.2,0.3\n", ":2:5"},
-			"empty":  {"", "no points"},
+			"empty":  {"", "no rows"},
 		} {
 			code, out, errs := runCalc("probe --reading 1.5 --points " + file(name, c[0]))
 			assert.Equal(t, exitFailed, code, name)

@@ -64,7 +64,19 @@ const (
 // freedom is taken only where it is better by more than the standard error of
 // the difference, and interpolation, which draws the noise too, by twice that. The reason for a refusal is in the error, which wraps
 // ErrTooFew, ErrTooNarrow, ErrNotMonotone or ErrProbesDiffer.
-func Choose(points []Point) (*Fit, error) {
+func Choose(points []Point) (*Fit, error) { return draw(garden.NoCurve, points) }
+
+// Draw is Choose with the family settled beforehand; the others are judged all
+// the same. Two points make their line whatever the family.
+func Draw(kind garden.CalibrationKind, points []Point) (*Fit, error) {
+	switch kind {
+	case garden.LeastSquares, garden.Inverse, garden.Quadratic, garden.Interpolated:
+		return draw(kind, points)
+	}
+	return nil, fmt.Errorf("calibrate: %q cannot be fitted", kind)
+}
+
+func draw(kind garden.CalibrationKind, points []Point) (*Fit, error) {
 	ps, err := judge(points)
 	if err != nil {
 		return nil, fmt.Errorf("calibrate: %w", err)
@@ -79,7 +91,14 @@ func Choose(points []Point) (*Fit, error) {
 		fam.leaveOneOut(ps)
 		f.Families = append(f.Families, fam)
 	}
-	f.Kind = pick(f.Families)
+	switch {
+	case len(ps) == 2:
+		f.Kind = garden.LeastSquares
+	case kind != garden.NoCurve:
+		f.Kind = kind
+	default:
+		f.Kind = pick(f.Families)
+	}
 	shape, offsets, err := fit(f.Kind, ps)
 	if err != nil {
 		return nil, fmt.Errorf("calibrate: %w", err)
