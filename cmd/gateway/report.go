@@ -75,8 +75,9 @@ func newExport(s streams) *cobra.Command {
 		Short: "Write the season's figures for a spreadsheet",
 		Long: `export reads the journal of the garden of FILE and writes a row for each pot and
 step of time: water in the mix with its least, most and standard deviation, the
-refill point, litres by line and by hand, litres of feed, and rain. Water is a
-fraction of the mix's volume; what is not known is empty.
+refill point, litres by line and by hand, litres of feed, rain, and what you did or
+noted then, corrections of a probe among it. Water is a fraction of the mix's
+volume; what is not known is empty.
 
 The journal is only read, so a gateway may be running.`,
 		Example: `  gateway export my-terrace.yaml --from 2026-05-01 --format csv > season.csv

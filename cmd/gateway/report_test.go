@@ -66,7 +66,7 @@ func TestSeasonOnPaper(t *testing.T) {
 		require.Equal(t, exitDone, code, errs.String())
 		rows, err := csv.NewReader(strings.NewReader(out.String())).ReadAll()
 		require.NoError(t, err)
-		assert.Equal(t, "time pot water_fraction water_least water_most water_sd refill_fraction line_l hand_l feed_l rain_mm", strings.Join(rows[0], " "))
+		assert.Equal(t, "time pot water_fraction water_least water_most water_sd refill_fraction line_l hand_l feed_l rain_mm events", strings.Join(rows[0], " "))
 		require.Len(t, rows, 1+7*10)
 		given := map[string]float64{}
 		num := func(s string) float64 {

@@ -6,6 +6,7 @@ import (
 	"io"
 	"math"
 	"strconv"
+	"strings"
 	"time"
 
 	"fabricpot/control/garden"
@@ -29,6 +30,8 @@ type Row struct {
 	FeedL  float64  `json:"feed_l"`
 	// RainMM is nil where rain was not measured in the whole span.
 	RainMM *float64 `json:"rain_mm"`
+	// Events are what a person did or noted, corrections of a probe among them.
+	Events []string `json:"events,omitempty"`
 }
 
 // Rows cuts each pot's season into steps.
@@ -36,7 +39,7 @@ func (b *Book) Rows(every time.Duration) []Row {
 	var out []Row
 	for i := range b.Zones {
 		z := &b.Zones[i]
-		at := 0
+		at, deed := 0, 0
 		next := map[*[]Amount]int{}
 		sum := func(list *[]Amount, from, to time.Time) float64 {
 			s := 0.0
@@ -52,6 +55,9 @@ func (b *Book) Rows(every time.Duration) []Row {
 			r := Row{Time: t, Pot: z.ID, LineL: sum(&z.Line, t, end), HandL: sum(&z.Hand, t, end), FeedL: sum(&z.Fed, t, end)}
 			if rain := sum(&b.Rain, t, end); b.RainMM.Known {
 				r.RainMM = &rain
+			}
+			for ; deed < len(z.Did) && z.Did[deed].At.Before(end); deed++ {
+				r.Events = append(r.Events, z.Did[deed].Words)
 			}
 			var mean, n, sd, sds, refill, refills float64
 			lo, hi := math.Inf(1), math.Inf(-1)
@@ -79,7 +85,7 @@ func (b *Book) Rows(every time.Duration) []Row {
 				refill /= refills
 				r.Refill = &refill
 			}
-			if r.Water != nil || r.LineL > 0 || r.HandL > 0 || r.FeedL > 0 {
+			if r.Water != nil || r.LineL > 0 || r.HandL > 0 || r.FeedL > 0 || len(r.Events) > 0 {
 				out = append(out, r)
 			}
 		}
@@ -91,7 +97,7 @@ func (b *Book) Rows(every time.Duration) []Row {
 // step, points for decimals, empty where nothing is known.
 func WriteCSV(w io.Writer, rows []Row) error {
 	c := csv.NewWriter(w)
-	if err := c.Write([]string{"time", "pot", "water_fraction", "water_least", "water_most", "water_sd", "refill_fraction", "line_l", "hand_l", "feed_l", "rain_mm"}); err != nil {
+	if err := c.Write([]string{"time", "pot", "water_fraction", "water_least", "water_most", "water_sd", "refill_fraction", "line_l", "hand_l", "feed_l", "rain_mm", "events"}); err != nil {
 		return err
 	}
 	may := func(v *float64, digits int) string {
@@ -103,7 +109,7 @@ func WriteCSV(w io.Writer, rows []Row) error {
 	for i := range rows {
 		r := &rows[i]
 		err := c.Write([]string{r.Time.Format(time.RFC3339), string(r.Pot), may(r.Water, 4), may(r.Least, 4), may(r.Most, 4), may(r.SD, 4),
-			may(r.Refill, 4), may(&r.LineL, 3), may(&r.HandL, 3), may(&r.FeedL, 3), may(r.RainMM, 2)})
+			may(r.Refill, 4), may(&r.LineL, 3), may(&r.HandL, 3), may(&r.FeedL, 3), may(r.RainMM, 2), strings.Join(r.Events, "; ")})
 		if err != nil {
 			return err
 		}
