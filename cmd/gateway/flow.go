@@ -59,7 +59,7 @@ where nobody answers.`,
 	fl.BoolVar(&f.probes, "probes", false, "see which probes answer to the line, in place of catching water")
 	fl.DurationVar(&f.settle, "settle", 20*time.Minute, "with --probes: how long water is given to reach them")
 	fl.BoolVar(&f.byMeter, "meter", false, "read the flow meter in place of cups; the water goes to the pots")
-	fl.BoolVar(&f.write, "write", false, "write the measured flow into the garden file and keep the old one")
+	fl.BoolVar(&f.write, "write", false, "write flow, and uniformity and meter constant where the garden file has them, into it and keep the old one")
 	f.add(cmd)
 	return cmd
 }
@@ -102,6 +102,12 @@ func flow(ctx context.Context, s streams, args []string, f flowFlags) error {
 			names = append(names, string(l.ID))
 		}
 		return wrongUse{fmt.Errorf("%s has no line %q, expected one of %s", u.name, args[0], strings.Join(names, ", "))}
+	}
+	if err := f.hardwareOf(u); err != nil {
+		return err
+	}
+	if u.garden.Hardware.Kind == garden.Board && line.Valve.Kind == garden.RemoteValve {
+		return fmt.Errorf("line %s has a valve far away, which only the running gateway can reach and know closed: put the cups in place, start the gateway, ask for a known amount on the page, and give what each cup caught to 'gateway calc uniformity'; the flow is the sum over the time it was open, which the page's decisions tell", line.ID)
 	}
 	ctx, stop := context.WithCancel(ctx)
 	defer stop()
@@ -149,17 +155,22 @@ func (f flowFlags) measure(ctx context.Context, s streams, ask *asker, st *stand
 		}
 		c.caught = v
 	}
-	if err := f.tell(s, st, line, cups, given); err != nil {
+	m := found{}
+	if m.du, err = f.tell(s, st, line, cups, given); err != nil {
 		return err
 	}
-	if err := f.meter(ctx, s, ask, st, cups, after-before, counted); err != nil {
+	if m.pulsesPerL, err = f.meter(ctx, s, ask, st, cups, after-before, counted); err != nil {
 		return err
 	}
 	if f.write {
-		return writeFlows(s, st.u.name, line, cups, given.Open)
+		return writeFlows(s, st.u.name, line, cups, given.Open, m)
 	}
 	return nil
 }
+
+// found is what a catch tells besides flows: the lowest quarter over the mean,
+// and the meter's constant.
+type found struct{ du, pulsesPerL garden.Measured }
 
 func cupsOf(line *garden.Line) []cup {
 	var out []cup
@@ -204,7 +215,7 @@ func (st *stand) fillCups(line *garden.Line, cups []cup) {
 // lph is a volume caught in a time as a flow.
 func lph(ml float64, open time.Duration) float64 { return ml / 1000 / open.Hours() }
 
-func (f flowFlags) tell(s streams, st *stand, line *garden.Line, cups []cup, given garden.Delivery) error {
+func (f flowFlags) tell(s streams, st *stand, line *garden.Line, cups []cup, given garden.Delivery) (du garden.Measured, err error) {
 	share := make([]float64, len(cups)) // of the label, so that sizes may differ
 	var total float64
 	for i, c := range cups {
@@ -218,9 +229,10 @@ func (f flowFlags) tell(s streams, st *stand, line *garden.Line, cups []cup, giv
 	if len(cups) >= 2 {
 		m, err := hydraulics.Measure(share)
 		if err != nil {
-			return err
+			return du, err
 		}
 		fmt.Fprintf(s.out, "distribution uniformity, lowest quarter: %.0f %% (%s)\nChristiansen's uniformity: %.0f %%\n", m.DUlq, hydraulics.Judged(m.DUlq), m.CU)
+		du = garden.Known(m.DUlq / 100)
 		for i, c := range cups {
 			if share[i] < 0.8*m.Mean {
 				fmt.Fprintf(s.out, "clean or replace: emitter %d of zone %s gives %.0f %% of the mean\n", c.n, c.zone, 100*share[i]/m.Mean)
@@ -237,7 +249,7 @@ func (f flowFlags) tell(s streams, st *stand, line *garden.Line, cups []cup, giv
 	if ratio := total / line.FlowLPH(); ratio < 0.7 || ratio > 1.3 {
 		fmt.Fprintln(s.out, "note: far from the label: look at filter, pressure and hose before you trust the new figure")
 	}
-	return nil
+	return du, nil
 }
 
 // outletLPH is the mean flow of one zone's emitters.
@@ -252,18 +264,19 @@ func outletLPH(cups []cup, o garden.Outlet, open time.Duration) float64 {
 }
 
 // meter calibrates a pulse meter by the same catch: by what was counted, or where
-// none is wired by what somebody else counted.
-func (f flowFlags) meter(ctx context.Context, s streams, ask *asker, st *stand, cups []cup, pulses uint64, counted bool) error {
+// none is wired by what somebody else counted. A constant from few pulses is told
+// and not returned.
+func (f flowFlags) meter(ctx context.Context, s streams, ask *asker, st *stand, cups []cup, pulses uint64, counted bool) (perL garden.Measured, err error) {
 	n := float64(pulses)
 	switch {
 	case counted && pulses == 0:
-		return errors.New("the flow meter counted nothing while the line was open: look at its plug, its direction and the resistor at its pin")
+		return perL, errors.New("the flow meter counted nothing while the line was open: look at its plug, its direction and the resistor at its pin")
 	case counted:
 		fmt.Fprintf(s.out, "the flow meter counted %d pulses\n", pulses)
 	default:
 		asked, word, err := ask.number(ctx, "Pulses the flow meter counted meanwhile, or none", 1, 1e7, "none", "none")
 		if err != nil || word == "none" {
-			return err
+			return perL, err
 		}
 		n = asked
 	}
@@ -272,15 +285,22 @@ func (f flowFlags) meter(ctx context.Context, s streams, ask *asker, st *stand, 
 		ml += c.caught
 	}
 	if ml <= 0 {
-		return errors.New("nothing was caught, so the meter can't be calibrated")
+		return perL, errors.New("nothing was caught, so the meter can't be calibrated")
 	}
 	// One pulse more or less.
 	fmt.Fprintf(s.out, "the meter counts %.1f pulses per litre, ± %.1f by one pulse\n", n/ml*1000, 1000/ml)
 	if c := st.u.garden.Supply.MeterPulsesPerL; c.Known && math.Abs(n/ml*1000-c.Value) > 0.05*c.Value {
 		fmt.Fprintf(s.out, "note: the garden file says %.1f: change meter under supply, or measure again with more water\n", c.Value)
 	}
-	return nil
+	if n < leastPulses {
+		fmt.Fprintf(s.out, "note: under %d pulses one more or less says too much; measure longer with --minutes\n", leastPulses)
+		return perL, nil
+	}
+	return garden.Known(n / ml * 1000), nil
 }
+
+// leastPulses keep the error of one pulse under 2 %.
+const leastPulses = 50
 
 // give opens the line for the asked time; it is closed on return.
 func (f flowFlags) give(ctx context.Context, s streams, st *stand, line *garden.Line) (garden.Delivery, error) {

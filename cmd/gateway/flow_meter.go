@@ -36,7 +36,7 @@ func (f flowFlags) measureByMeter(ctx context.Context, s streams, st *stand, lin
 	flow := lph(ml, given.Open)
 	fmt.Fprintf(s.out, "line %s gives %.2f L/h by the meter (%d pulses, ± %.2f by one) where the label says %.2f: %.0f %%\n",
 		line.ID, flow, n, lph(1000/perL.Value, given.Open), line.FlowLPH(), 100*flow/line.FlowLPH())
-	if n < 50 {
+	if n < leastPulses {
 		fmt.Fprintln(s.out, "note: few pulses; measure longer with --minutes")
 	}
 	if !f.write {
@@ -47,5 +47,5 @@ func (f flowFlags) measureByMeter(ctx context.Context, s streams, st *stand, lin
 	for i := range cups {
 		cups[i].caught = ml * cups[i].rated / line.FlowLPH()
 	}
-	return writeFlows(s, st.u.name, line, cups, given.Open)
+	return writeFlows(s, st.u.name, line, cups, given.Open, found{})
 }

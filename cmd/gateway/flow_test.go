@@ -2,12 +2,14 @@ package main
 
 import (
 	"context"
+	"io"
 	"os"
 	"strings"
 	"testing"
 	"time"
 
 	"fabricpot/control/garden"
+	"fabricpot/testdata"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -42,7 +44,11 @@ func TestFlowOnTheBench(t *testing.T) {
 			changed++
 		}
 	}
-	assert.Equal(t, 2, changed, "one line of text for each pot")
+	assert.Equal(t, 3, changed, "one line of text for each pot, and the uniformity")
+	assert.NotEqual(t, 0.88, l.DU)
+	assert.InDelta(t, 0.85, l.DU, 0.12)
+	assert.Contains(t, errs.String(), "no meter")
+
 }
 
 // TestFlowFigures: a catch worked out by hand. Eight cups in 6 min (0.1 h), mL:
@@ -59,7 +65,9 @@ func TestFlowFigures(t *testing.T) {
 	}
 	cups[7].caught = 100
 	out := &output{}
-	require.NoError(t, flowFlags{}.tell(streams{out: out, err: out}, &stand{u: u}, line, cups, garden.Delivery{Open: 6 * time.Minute}))
+	du, err := flowFlags{}.tell(streams{out: out, err: out}, &stand{u: u}, line, cups, garden.Delivery{Open: 6 * time.Minute})
+	require.NoError(t, err)
+	assert.InDelta(t, 0.80, du.Value, 1e-12)
 	for _, want := range []string{"gives 15.00 L/h where the label says 16.00: 94 %", "lowest quarter: 80 %", "uniformity: 88 %", "emitter 8 of zone chilli gives 53 %"} {
 		assert.Contains(t, out.String(), want)
 	}
@@ -157,6 +165,125 @@ func TestSwappedProbesAreFound(t *testing.T) {
 		} else {
 			require.NoError(t, err, out.String())
 		}
+		require.NoError(t, st.Close())
+	}
+}
+
+// TestFlowWritesUniformityAndMeter puts what was found where the file has it, in
+// both ways of writing a meter, and leaves the rest as it was.
+func TestFlowWritesUniformityAndMeter(t *testing.T) {
+	for name, meter := range map[string]string{"a plain meter": "meter: 450 pulses/L   # by the label", "a wired meter": "meter: { constant: 450 pulses/L, pin: 25 }"} {
+		t.Run(name, func(t *testing.T) {
+			file, _ := example(t)
+			src := strings.Replace(string(testdata.Terrace), "  pressure: 120 kPa\n", "  pressure: 120 kPa\n  "+meter+"\n", 1)
+			require.NoError(t, os.WriteFile(file, []byte(src), 0o600))
+			u, err := understand([]string{file})
+			require.NoError(t, err)
+			line, _ := u.garden.Line("strawberries")
+			cups := cupsOf(line)
+			for i := range cups {
+				cups[i].caught = 100
+			}
+			out := &output{}
+			m := found{du: garden.Known(0.914), pulsesPerL: garden.Known(436.24)}
+			require.NoError(t, writeFlows(streams{out: out, err: out}, file, line, cups, 6*time.Minute, m))
+			got, err := os.ReadFile(file)
+			require.NoError(t, err)
+			want := strings.NewReplacer("450 pulses/L", "436.2 pulses/L", "uniformity: 88 %", "uniformity: 91 %").Replace(src)
+			assert.Equal(t, want, string(got), "4 x 1 L/h was measured as what it was")
+			m = found{du: garden.Known(0.1)}
+			require.NoError(t, writeFlows(streams{out: out, err: out}, file, line, cups, 6*time.Minute, m))
+			assert.Contains(t, out.String(), "clean the emitters")
+		})
+	}
+}
+
+// TestFewPulsesTellNoConstant: a meter's figure from under 50 pulses is shown and
+// not kept. 1 L caught and 450 pulses counted are 450 pulses per litre.
+func TestFewPulsesTellNoConstant(t *testing.T) {
+	u, err := understand(nil)
+	require.NoError(t, err)
+	out := &output{}
+	s := streams{out: out, err: out}
+	ask := newAsker(context.Background(), streams{in: strings.NewReader(""), err: out}, time.Second)
+	per, err := flowFlags{}.meter(context.Background(), s, ask, &stand{u: u}, []cup{{caught: 1000}}, 450, true)
+	require.NoError(t, err)
+	assert.Equal(t, garden.Known(450), per)
+	per, err = flowFlags{}.meter(context.Background(), s, ask, &stand{u: u}, []cup{{caught: 1000}}, 45, true)
+	require.NoError(t, err)
+	assert.False(t, per.Known)
+	assert.Contains(t, out.String(), "measure longer")
+}
+
+// TestFlowFarAway: a line over the broker is refused on a board before anything
+// is asked, with what to do; the bench plays it; a stand on a board leaves such
+// lines to their own limits.
+func TestFlowFarAway(t *testing.T) {
+	file, socket := example(t)
+	src := strings.Replace(string(testdata.Terrace), "    valve: { pin: 23 }\n", "    valve: { remote: east-node }\n", 1)
+	require.NotEqual(t, string(testdata.Terrace), src)
+	require.NoError(t, os.WriteFile(file, []byte(strings.Replace(src, "  kind: bench ", "  i2c-bus: /dev/i2c-1\n  gpio-chip: none-of-these\n  kind: board ", 1)), 0o600))
+	code, _, errs := answered(context.Background(), strings.NewReader(""), "flow", "chilli", file, "--socket", socket)
+	assert.Equal(t, exitFailed, code)
+	assert.Contains(t, errs.String(), "calc uniformity")
+	assert.NotContains(t, errs.String(), "extra-low voltage", "nothing was asked")
+	code, out, errs := answered(context.Background(), strings.NewReader("yes\nyes\n"+strings.Repeat("\n", 10)), "flow", "chilli", file, "--hardware", "bench", "--socket", socket)
+	require.Equal(t, exitDone, code, errs.String())
+	assert.Contains(t, out.String(), "line chilli gives")
+	u, err := understand([]string{file})
+	require.NoError(t, err)
+	near := wiredLines(u.garden)
+	assert.Len(t, near.Lines, len(u.garden.Lines)-1)
+	_, far := near.Line("chilli")
+	assert.False(t, far)
+}
+
+// watching is a screen that looks at every pin whenever something is shown.
+type watching struct {
+	t  *testing.T
+	st *stand
+	*output
+}
+
+func (w watching) Write(p []byte) (int, error) {
+	for _, l := range w.st.u.garden.Lines {
+		if pin := w.st.bench.Wires.Pin(l.ID); pin.Flowing() || pin.Energised() {
+			assert.Fail(w.t, "asked while a line is open", "%s: %s", l.ID, p)
+		}
+	}
+	return w.output.Write(p)
+}
+
+// TestNothingIsOpenWhileAnswersAreAwaited: whichever question meets with silence,
+// all lines were closed before it was asked, so ten minutes of it add nothing.
+func TestNothingIsOpenWhileAnswersAreAwaited(t *testing.T) {
+	require.Equal(t, 10*time.Minute, patience)
+	for answers := range 4 {
+		file, socket := example(t)
+		u, err := understand([]string{file})
+		require.NoError(t, err)
+		st, err := openStand(streams{err: &output{}}, u, standFlags{socket: socket, seed: 1, startCM: 25})
+		require.NoError(t, err)
+		silent, keys := io.Pipe()
+		ctx, stop := context.WithCancel(context.Background())
+		screen := watching{t: t, st: st, output: &output{}}
+		ask := newAsker(ctx, streams{in: silent, err: screen}, 100*time.Millisecond)
+		go func() {
+			for i := range answers {
+				// The first is yes, the others are what cups caught.
+				if _, err := io.WriteString(keys, []string{"yes\n", "400\n", "410\n"}[i]); err != nil {
+					return
+				}
+			}
+		}()
+		line, _ := u.garden.Line("chilli")
+		err = flowFlags{minutes: 20}.measure(ctx, streams{out: &output{}, err: &output{}}, ask, st, line)
+		require.ErrorIs(t, err, errNobodyAnswers)
+		for _, l := range u.garden.Lines {
+			assert.False(t, st.bench.Wires.Pin(l.ID).Energised())
+		}
+		stop()
+		keys.Close()
 		require.NoError(t, st.Close())
 	}
 }

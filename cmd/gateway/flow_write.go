@@ -10,27 +10,65 @@ import (
 	"fabricpot/control/garden"
 )
 
-// writeFlows puts measured flows into a garden file, touching nothing else in
-// it, and keeps the old file.
-func writeFlows(s streams, name string, line *garden.Line, cups []cup, open time.Duration) error {
+// edit is a new text for the value at a path of a garden file.
+type edit struct{ path, text string }
+
+// writeFlows puts what was measured into a garden file, touching nothing else in
+// it, and keeps the old file. Uniformity and the meter's constant are put where
+// they stand already; otherwise it is said where they would.
+func writeFlows(s streams, name string, line *garden.Line, cups []cup, open time.Duration, m found) error {
 	src, err := os.ReadFile(name)
 	if err != nil {
 		return fmt.Errorf("garden file: %w", err)
 	}
-	for _, o := range line.Outlets {
-		_, source, err := config.Load(name, src)
-		if err != nil {
-			return err
-		}
-		path := fmt.Sprintf("lines.%s.waters.%s", line.ID, o.Zone)
-		flow := outletLPH(cups, o, open)
-		text := fmt.Sprintf("%d x %.3g L/h", o.Emitters, flow)
+	_, source, err := config.Load(name, src)
+	if err != nil {
+		return err
+	}
+	stands := func(path string) bool {
 		row, col := source.Position(path)
-		if r, c := source.Position(path + ".flow"); r != row || c != col {
-			row, col, text = r, c, fmt.Sprintf("%.3g L/h", flow)
+		r, c := source.Position(path[:strings.LastIndexByte(path, '.')])
+		return r != row || c != col
+	}
+	var edits []edit
+	for _, o := range line.Outlets {
+		flow := outletLPH(cups, o, open)
+		e := edit{fmt.Sprintf("lines.%s.waters.%s", line.ID, o.Zone), fmt.Sprintf("%d x %.3g L/h", o.Emitters, flow)}
+		if stands(e.path + ".flow") {
+			e = edit{e.path + ".flow", fmt.Sprintf("%.3g L/h", flow)}
 		}
-		if src, err = replaceScalar(src, row, col, text); err != nil {
-			return fmt.Errorf("%s:%d:%d: %w; write it yourself: %s", name, row, col, err, text)
+		edits = append(edits, e)
+	}
+	if m.du.Known {
+		e := edit{fmt.Sprintf("lines.%s.uniformity", line.ID), fmt.Sprintf("%.0f %%", 100*m.du.Value)}
+		switch {
+		case m.du.Value < leastDU:
+			fmt.Fprintf(s.err, "a uniformity of %s is not written: clean the emitters and measure again\n", e.text)
+		case stands(e.path):
+			edits = append(edits, e)
+		default:
+			fmt.Fprintf(s.err, "the garden file has no %s; to have it reckoned with, write there: %s\n", e.path, e.text)
+		}
+	}
+	if m.pulsesPerL.Known {
+		e := edit{"supply.meter", fmt.Sprintf("%.1f pulses/L", m.pulsesPerL.Value)}
+		if stands("supply.meter.constant") {
+			e.path = "supply.meter.constant"
+		}
+		if stands(e.path) {
+			edits = append(edits, e)
+		} else {
+			fmt.Fprintf(s.err, "the garden file has no meter; for one that is wired write under supply: meter: { constant: %s, pin: … }\n", e.text)
+		}
+	}
+	for _, e := range edits {
+		// Each edit moves what stands behind it.
+		if _, source, err = config.Load(name, src); err != nil {
+			return fmt.Errorf("the changed garden file would be wrong, nothing was written: %w", err)
+		}
+		row, col := source.Position(e.path)
+		if src, err = replaceScalar(src, row, col, e.text); err != nil {
+			return fmt.Errorf("%s:%d:%d: %w; write it yourself: %s", name, row, col, err, e.text)
 		}
 	}
 	g, _, err := config.Load(name, src)
@@ -47,6 +85,9 @@ func writeFlows(s streams, name string, line *garden.Line, cups []cup, open time
 	fmt.Fprintf(s.err, "written into %s; the old one is kept: %s\n", name, kept)
 	return nil
 }
+
+// leastDU is the least uniformity that a garden file takes.
+const leastDU = 0.3
 
 // replaceScalar puts text in place of the plain or quoted scalar that begins at
 // a line and column, both from 1, columns in characters.

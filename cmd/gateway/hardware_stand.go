@@ -125,7 +125,7 @@ func (st *stand) onBoard(s streams, f standFlags) error {
 	}
 	keeper := runner.NewKeeper(j)
 	st.closers = append(st.closers, keeper.Close)
-	if st.guard, err = valves.NewGuard(u.garden, hw.actuators, keeper, valves.Options{PeakNeedL: u.plan.PeakNeedsL(), DryFillL: u.plan.DryFillsL()}); err != nil {
+	if st.guard, err = valves.NewGuard(wiredLines(u.garden), hw.actuators, keeper, valves.Options{PeakNeedL: u.plan.PeakNeedsL(), DryFillL: u.plan.DryFillsL()}); err != nil {
 		return err
 	}
 	clock := runner.NewBoardClock(u.garden.Site.Zone)
@@ -151,6 +151,15 @@ func (st *stand) onBoard(s streams, f standFlags) error {
 	st.order = last
 	st.guard.Restore(now, clock.SinceBoot(), unfinished, past)
 	return st.guard.Flush()
+}
+
+// wiredLines is a garden without the lines whose valves are reached over the
+// broker: a stand can neither open them nor hear that they are closed, and each
+// closes by its own limit.
+func wiredLines(g *garden.Garden) *garden.Garden {
+	near := *g
+	near.Lines = slices.DeleteFunc(slices.Clone(g.Lines), func(l garden.Line) bool { return l.Valve.Kind == garden.RemoteValve })
+	return &near
 }
 
 // Close shuts every line for good and lets go of the hardware.
