@@ -17,9 +17,10 @@ import (
 
 type calibrateFlags struct {
 	standFlags
-	points, method, probe, out, svg string
-	tare, dry, start                garden.Measured
-	volume, height                  garden.Measured
+	points, method, out, svg string
+	probes                   []string
+	tare, dry, start         garden.Measured
+	volume, height           garden.Measured
 }
 
 func newCalibrate(s streams) *cobra.Command {
@@ -47,10 +48,11 @@ with --volume); probe and temperature may follow.
 
 A line, a parabola, one over the voltage and a monotone curve are compared by how
 well each foretells a point from the others. Points that are not monotone or span
-too little are refused with the reason. Several probes share one shape with an
-offset each. The old calibration file is kept.`,
+too little are refused with the reason. Several probes, read side by side in one
+container or in one table, share one shape with an offset each. The old calibration file is kept.`,
 		Example: `  gateway calibrate peat --points my-weighings.csv --tare 310 --dry 480 --volume 3
   gateway calibrate peat my-terrace.yaml --method weight --probe chilli-main
+  gateway calibrate peat my-terrace.yaml --probe chilli-main,chilli-deep
   gateway calibrate peat --hardware bench        try a session with nothing wired`,
 		Args: usage(cobra.RangeArgs(1, 2)),
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -60,7 +62,7 @@ offset each. The old calibration file is kept.`,
 	fl := cmd.Flags()
 	fl.StringVar(&f.points, "points", "", "a table of points, a CSV `FILE`; none: a session")
 	fl.StringVar(&f.method, "method", "", "weight, bucket or points; none: the session asks")
-	fl.StringVar(&f.probe, "probe", "", "the `PROBE` that is read; none: the mix's first")
+	fl.StringSliceVar(&f.probes, "probe", nil, "the `PROBE` that is read, or up to four in the same container, by commas; none: the mix's first")
 	fl.StringVar(&f.out, "out", "", "calibration `FILE` to write; none: MIX.calibration.yaml beside the garden file")
 	fl.StringVar(&f.svg, "svg", "", "draw points and curve into this SVG `FILE`")
 	numberFlag(fl, &f.tare, "tare", "with weights: the empty container, `grams`")
@@ -99,7 +101,7 @@ func calibrateMix(ctx context.Context, s streams, args []string, f calibrateFlag
 	}
 	out := f.outName(u, id, len(args) > 1)
 	if f.points != "" {
-		if f.method != "" || f.probe != "" {
+		if f.method != "" || len(f.probes) > 0 {
 			return wrongUse{errors.New("--points needs neither --method nor --probe: the table says it all")}
 		}
 		points, drained, err := f.readPoints()

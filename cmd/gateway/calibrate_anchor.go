@@ -12,6 +12,7 @@ import (
 	"strings"
 	"time"
 
+	"fabricpot/cmd/gateway/internal/page"
 	"fabricpot/control/garden"
 	"fabricpot/control/medium"
 	"fabricpot/sensors/calibrate"
@@ -32,7 +33,8 @@ func newAnchor(s streams) *cobra.Command {
 		Long: `anchor is the field check. After a pot was soaked until water ran out below and
 then drained (six hours, or until dawn), the probe should read what the drained
 pot holds at its depth. The difference is offered as a correction of the probe's
-offset; it is bounded, noted in the calibration file, and taken back by --undo.
+offset; it is bounded, noted in the calibration file and in the journal, and taken
+back by --undo. No gateway may run meanwhile; the next start reads the new file.
 
 The garden file must name a calibration file for the pot's mix.`,
 		Args: usage(cobra.RangeArgs(1, 2)),
@@ -80,13 +82,21 @@ func anchor(ctx context.Context, s streams, args []string, f anchorFlags) error 
 		file = probe.Calibration
 		file.OffsetWater = cal.OffsetWater - cal.ProbeOffsets[id]
 	}
+	if err := f.hardwareOf(u); err != nil {
+		return err
+	}
 	if f.undo {
+		lock, err := page.ListenSocket(f.socket)
+		if err != nil {
+			return fmt.Errorf("the hardware is in use: %w", err)
+		}
+		defer lock.Close()
 		a, ok := lastAnchor(comment, id)
 		if !ok {
 			return fmt.Errorf("%s tells of no correction of probe %s", cal.File, id)
 		}
 		a.Before, a.After = cal.ProbeOffsets[id], a.Before
-		return f.write(s, file, comment, a, "taken back")
+		return f.write(s, u, probe.Zone, file, comment, a, "taken back")
 	}
 	ctx, stop := context.WithCancel(ctx)
 	defer stop()
@@ -120,7 +130,7 @@ func anchor(ctx context.Context, s streams, args []string, f anchorFlags) error 
 	if !ok {
 		return errDeclined
 	}
-	return f.write(s, file, comment, a, "anchored")
+	return f.write(s, u, probe.Zone, file, comment, a, "anchored")
 }
 
 // anchorOf reads the probe and compares it with what the drained pot holds at
@@ -151,8 +161,9 @@ func (st *stand) anchorOf(u *understood, probe garden.Probe, index int, cal gard
 	return calibrate.Reanchor(probe.ID, cal.ProbeOffsets[probe.ID], r, expected)
 }
 
-// write puts the probe's new offset into the calibration file and notes it.
-func (f anchorFlags) write(s streams, c garden.Calibration, comment string, a calibrate.Anchor, what string) error {
+// write puts the probe's new offset into the calibration file and notes it there
+// and in the journal.
+func (f anchorFlags) write(s streams, u *understood, zone garden.ZoneID, c garden.Calibration, comment string, a calibrate.Anchor, what string) error {
 	c.ProbeOffsets = maps.Clone(c.ProbeOffsets)
 	if c.ProbeOffsets == nil {
 		c.ProbeOffsets = map[garden.ProbeID]float64{}
@@ -165,7 +176,11 @@ func (f anchorFlags) write(s streams, c garden.Calibration, comment string, a ca
 	}
 	fmt.Fprintf(s.out, "probe %s: offset %+.2f points of water, %s in %s\n", a.Probe, 100*a.After, what, filepath.Base(c.File))
 	fmt.Fprintln(s.err, "the old file is kept:", kept)
-	return nil
+	text := fmt.Sprintf("%sprobe %s %s, offset %+.2f to %+.2f points of water", about(c.File), a.Probe, what, 100*a.Before, 100*a.After)
+	if a.Expected > 0 {
+		text += fmt.Sprintf("; it read %.1f %% where the drained pot holds %.1f %%", 100*float64(a.Read), 100*float64(a.Expected))
+	}
+	return f.enter(s, u, zone, anchorKind, 100*a.After, text)
 }
 
 // readComment is the comment a calibration file begins with.

@@ -8,6 +8,8 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
+	"strings"
 	"time"
 
 	"fabricpot/control/garden"
@@ -29,8 +31,27 @@ type progress struct {
 	Container calibrate.Container
 	HeightCM  float64 // of mix in the container; 0 unknown
 	Bucket    calibrate.Bucket
-	Rows      []entry
-	Begun     time.Time
+	// Probes are those that are read at each step; they stand in one container.
+	Probes []garden.ProbeID
+	// Rows are one entry for each probe and step, in the order of Probes.
+	Rows  []entry
+	Begun time.Time
+}
+
+// steps counts the readings of the whole container.
+func (p *progress) steps() int { return len(p.Rows) / max(1, len(p.Probes)) }
+
+// step is an answer as entries, one for each probe. What is poured is poured
+// once for all of them.
+func (p *progress) step(value float64) []entry {
+	out := make([]entry, len(p.Probes))
+	for i, id := range p.Probes {
+		out[i] = entry{Probe: id, Value: value}
+		if p.Method == methodBucket && i > 0 {
+			out[i].Value = 0
+		}
+	}
+	return out
 }
 
 // entry is one reading: Value is grams, litres added or water fraction.
@@ -100,8 +121,11 @@ func loadProgress(path string, mix garden.MixID) (*progress, error) {
 		return nil, fmt.Errorf("the kept session: %w", err)
 	}
 	var p progress
-	if err := json.Unmarshal(data, &p); err != nil || p.Mix != mix || len(p.Rows) > 500 {
+	if err := json.Unmarshal(data, &p); err != nil || p.Mix != mix || len(p.Rows) > 500 || len(p.Rows)%max(1, len(p.Probes)) != 0 {
 		return nil, fmt.Errorf("the kept session %s is damaged or of another mix: move it away to begin anew", path)
+	}
+	if len(p.Probes) == 0 && len(p.Rows) > 0 {
+		p.Probes = []garden.ProbeID{p.Rows[0].Probe} // kept before there could be several
 	}
 	return &p, nil
 }
@@ -122,16 +146,16 @@ func (f calibrateFlags) session(ctx context.Context, s streams, u *understood, m
 	if err != nil {
 		return err
 	}
-	probe, err := f.chooseProbe(u, mix)
+	probes, err := f.chooseProbes(u, mix, p)
 	if err != nil {
 		return err
 	}
-	tub, err := openTub(u, mix, probe, f.seed, p)
+	tub, err := openTub(u, mix, probes, f.seed, p)
 	if err != nil {
 		return err
 	}
 	defer tub.close()
-	fmt.Fprintln(s.err, "reading probe", probe.ID, "on", tub.where)
+	fmt.Fprintln(s.err, "reading probe", join(p.Probes), "on", tub.where)
 	if p.Method == "" {
 		if err := f.begin(ctx, ask, p, tub); err != nil {
 			return err
@@ -140,13 +164,13 @@ func (f calibrateFlags) session(ctx context.Context, s streams, u *understood, m
 			return err
 		}
 	}
-	if err := f.measure(ctx, s, ask, p, tub, probe.ID, kept); err != nil {
+	if err := f.measure(ctx, ask, p, tub, kept); err != nil {
 		if errors.Is(err, errLater) {
-			fmt.Fprintf(s.err, "%d readings are kept; the same command goes on with them\n", len(p.Rows))
+			fmt.Fprintf(s.err, "%d readings are kept; the same command goes on with them\n", p.steps())
 			return nil
 		}
 		if len(p.Rows) > 0 {
-			fmt.Fprintf(s.err, "%d readings are kept; the same command goes on with them\n", len(p.Rows))
+			fmt.Fprintf(s.err, "%d readings are kept; the same command goes on with them\n", p.steps())
 		}
 		return err
 	}
@@ -170,7 +194,7 @@ func (f calibrateFlags) resume(ctx context.Context, ask *asker, kept string, mix
 		return nil, err
 	}
 	if p != nil {
-		ok, err := ask.yes(ctx, fmt.Sprintf("A session by %s begun on %s has %d readings. Go on with it?", p.Method, p.Begun.Format(time.DateOnly), len(p.Rows)), "yes")
+		ok, err := ask.yes(ctx, fmt.Sprintf("A session by %s begun on %s has %d readings. Go on with it?", p.Method, p.Begun.Format(time.DateOnly), p.steps()), "yes")
 		if err != nil {
 			return nil, err
 		}
@@ -184,26 +208,65 @@ func (f calibrateFlags) resume(ctx context.Context, ask *asker, kept string, mix
 	return &progress{Mix: mix, Begun: time.Now()}, nil
 }
 
-// chooseProbe is the probe asked for, or the first that uses the mix's curve.
-func (f calibrateFlags) chooseProbe(u *understood, mix *garden.Mix) (garden.Probe, error) {
-	var found []garden.Probe
-	u.garden.EachZone(func(p *garden.Pot, z *garden.Zone) {
+// maxTub is how many probes a session reads: as many as one converter has inputs.
+const maxTub = 4
+
+// chooseProbes are the probes of the kept session, or those asked for, or the
+// first that uses the mix's curve.
+func (f calibrateFlags) chooseProbes(u *understood, mix *garden.Mix, p *progress) ([]garden.Probe, error) {
+	asked := make([]garden.ProbeID, 0, len(f.probes))
+	for _, id := range f.probes {
+		if slices.Contains(asked, garden.ProbeID(id)) {
+			return nil, wrongUse{fmt.Errorf("--probe names %s twice", id)}
+		}
+		asked = append(asked, garden.ProbeID(id))
+	}
+	if len(p.Probes) > 0 {
+		if len(asked) > 0 && !slices.Equal(asked, p.Probes) {
+			return nil, wrongUse{fmt.Errorf("the kept session reads %s, --probe says %s: go on without --probe, or answer no to begin anew", join(p.Probes), join(asked))}
+		}
+		asked = p.Probes
+	}
+	if len(asked) > maxTub {
+		return nil, wrongUse{fmt.Errorf("--probe names %d probes, expected at most %d in one container", len(asked), maxTub)}
+	}
+	var all []garden.Probe
+	first := garden.ProbeID("")
+	u.garden.EachZone(func(pot *garden.Pot, z *garden.Zone) {
 		for _, pr := range z.Probes {
-			if f.probe == "" && p.Mix == mix.ID && pr.Remote == nil || garden.ProbeID(f.probe) == pr.ID {
-				found = append(found, pr)
+			all = append(all, pr)
+			if first == "" && pot.Mix == mix.ID && pr.Remote == nil {
+				first = pr.ID
 			}
 		}
 	})
-	if len(found) == 0 {
-		if f.probe != "" {
-			return garden.Probe{}, wrongUse{fmt.Errorf("%s has no probe %q", u.name, f.probe)}
+	if len(asked) == 0 {
+		if first == "" {
+			return nil, fmt.Errorf("no probe of %s stands in mix %s: name one with --probe", u.name, mix.ID)
 		}
-		return garden.Probe{}, fmt.Errorf("no probe of %s stands in mix %s: name one with --probe", u.name, mix.ID)
+		asked = append(asked, first)
 	}
-	if found[0].Remote != nil {
-		return garden.Probe{}, fmt.Errorf("probe %s is remote: note its volts beside the weights and use --points", found[0].ID)
+	out := make([]garden.Probe, 0, len(asked))
+	for _, id := range asked {
+		i := slices.IndexFunc(all, func(pr garden.Probe) bool { return pr.ID == id })
+		if i < 0 {
+			return nil, wrongUse{fmt.Errorf("%s has no probe %q", u.name, id)}
+		}
+		if all[i].Remote != nil {
+			return nil, fmt.Errorf("probe %s is remote: note its volts beside the weights and use --points", id)
+		}
+		out = append(out, all[i])
 	}
-	return found[0], nil
+	p.Probes = asked
+	return out, nil
+}
+
+func join(ids []garden.ProbeID) string {
+	words := make([]string, len(ids))
+	for i, id := range ids {
+		words[i] = string(id)
+	}
+	return strings.Join(words, ", ")
 }
 
 // begin asks for the method and what it needs.
@@ -244,7 +307,7 @@ func (f calibrateFlags) begin(ctx context.Context, ask *asker, p *progress, tub 
 }
 
 // measure asks for one reading after the other.
-func (f calibrateFlags) measure(ctx context.Context, s streams, ask *asker, p *progress, tub *tub, probe garden.ProbeID, kept string) error {
+func (f calibrateFlags) measure(ctx context.Context, ask *asker, p *progress, tub *tub, kept string) error {
 	question := map[string]string{
 		methodWeight: "Weight now, g; or done, later, undo",
 		methodBucket: "Water added since the last reading, mL; or done, later, undo",
@@ -261,42 +324,48 @@ func (f calibrateFlags) measure(ctx context.Context, s streams, ask *asker, p *p
 		case "later":
 			return errLater
 		case "undo":
-			if n := len(p.Rows); n > 0 {
-				p.Rows = p.Rows[:n-1]
+			if n := len(p.Rows) - len(p.Probes); n >= 0 {
+				p.Rows = p.Rows[:n]
 				if err := p.save(kept); err != nil {
 					return err
 				}
 			}
 			continue
 		}
-		e := entry{Probe: probe, Value: v}
 		switch p.Method {
 		case methodBucket:
-			e.Value = v / 1000
+			v /= 1000
 		case methodPoints:
-			e.Value = v / 100
+			v /= 100
 		}
-		tub.becomes(p, e)
-		got, err := tub.read(ctx)
-		if err != nil {
-			fmt.Fprintf(ask.out, "  the probe cannot be read: %v\n", err)
+		step := p.step(v)
+		tub.becomes(p, step)
+		if bad := tub.readAll(ctx, step); bad != nil {
+			fmt.Fprintf(ask.out, "  not taken: %v\n", bad)
 			continue
 		}
-		if bad := got.fault(); bad != "" {
-			fmt.Fprintf(ask.out, "  %.3f V: %s; not taken\n", float64(got.Volts), bad)
-			continue
-		}
-		e.Volts, e.TempC = got.Volts, got.TempC
-		p.Rows = append(p.Rows, e)
+		p.Rows = append(p.Rows, step...)
 		points, err := p.points()
 		if err != nil {
-			p.Rows = p.Rows[:len(p.Rows)-1]
+			p.Rows = p.Rows[:len(p.Rows)-len(step)]
 			fmt.Fprintf(ask.out, "  not taken: %v\n", err)
 			continue
 		}
 		if err := p.save(kept); err != nil {
 			return err
 		}
-		fmt.Fprintf(ask.out, "  %d: %.4f V, water %.1f %%\n", len(p.Rows), float64(e.Volts), 100*float64(points[len(points)-1].Water))
+		fmt.Fprintf(ask.out, "  %d: %s, water %.1f %%\n", p.steps(), voltsOf(step), 100*float64(points[len(points)-1].Water))
 	}
+}
+
+// voltsOf says what was read; names only where there are several.
+func voltsOf(step []entry) string {
+	words := make([]string, len(step))
+	for i, e := range step {
+		words[i] = fmt.Sprintf("%.4f V", float64(e.Volts))
+		if len(step) > 1 {
+			words[i] = string(e.Probe) + " " + words[i]
+		}
+	}
+	return strings.Join(words, ", ")
 }

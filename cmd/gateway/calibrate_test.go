@@ -5,12 +5,18 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
 	"time"
 
 	"fabricpot/cmd/gateway/internal/config"
+	"fabricpot/cmd/gateway/internal/journal"
+	"fabricpot/cmd/gateway/internal/page"
+	"fabricpot/cmd/gateway/internal/report"
+	"fabricpot/control/garden"
 	"fabricpot/sensors"
 	"fabricpot/testdata"
 
@@ -235,6 +241,65 @@ func TestSessionInterruptedAndResumed(t *testing.T) {
 	assert.NoError(t, err)
 }
 
+// TestSessionOfSeveralProbes reads three probes in one container by every method,
+// is interrupted and resumed, and writes one shape with an offset for each. The
+// bench's probes differ by hidden offsets, which the curve with its offsets must
+// undo: all three then agree on the water of the last step.
+func TestSessionOfSeveralProbes(t *testing.T) {
+	const three = "chilli-middle,aubergine-shallow,aubergine-deep"
+	for _, method := range []string{"weight", "bucket", "points"} {
+		t.Run(method, func(t *testing.T) {
+			file, socket := example(t)
+			args := []string{"calibrate", "light", file, "--hardware", "bench", "--socket", socket}
+			begin := append(args, "--method", method, "--probe", three)
+			asked := map[string]int{"weight": 4, "bucket": 2, "points": 0}[method]
+			code, _, errs := answered(context.Background(), strings.NewReader("yes\n"+strings.Repeat("\n", asked+2)+"undo\n\n"), begin...)
+			require.Equal(t, exitFailed, code, "the input ended")
+			assert.Contains(t, errs.String(), "2 readings are kept")
+			code, _, errs = answered(context.Background(), strings.NewReader("yes\nyes\n"), append(args, "--probe", "chilli-middle")...)
+			assert.Equal(t, exitWrongUse, code)
+			assert.Contains(t, errs.String(), "the kept session reads chilli-middle, aubergine-shallow, aubergine-deep")
+			code, out, errs := answered(context.Background(), strings.NewReader("yes\nyes\n"+strings.Repeat("\n", 20)), args...)
+			require.Equal(t, exitDone, code, errs.String())
+			assert.Contains(t, errs.String(), "has 2 readings")
+			for _, id := range strings.Split(three, ",") {
+				assert.Contains(t, out.String(), "probe "+id)
+			}
+			cal := filepath.Join(filepath.Dir(file), "light.calibration.yaml")
+			src, err := os.ReadFile(cal)
+			require.NoError(t, err)
+			c, err := config.ReadCalibration(cal, src)
+			require.NoError(t, err)
+			require.Len(t, c.ProbeOffsets, 3)
+			shape, err := sensors.NewCurve(c)
+			require.NoError(t, err)
+			last := regexp.MustCompile(`chilli-middle ([0-9.]+) V, aubergine-shallow ([0-9.]+) V, aubergine-deep ([0-9.]+) V, water ([0-9.]+) %`).FindAllStringSubmatch(errs.String(), -1)
+			require.NotEmpty(t, last)
+			end := last[len(last)-1]
+			truth, err := strconv.ParseFloat(end[4], 64)
+			require.NoError(t, err)
+			var raw []float64
+			for i, id := range strings.Split(three, ",") {
+				v, err := strconv.ParseFloat(end[i+1], 64)
+				require.NoError(t, err)
+				w, _ := shape.Water(garden.Volts(v))
+				raw = append(raw, 100*float64(w))
+				assert.InDelta(t, truth, 100*(float64(w)+c.ProbeOffsets[garden.ProbeID(id)]), 2, id)
+			}
+			assert.Greater(t, slices.Max(raw)-slices.Min(raw), 0.5, "without their offsets they disagree")
+		})
+	}
+	file, socket := example(t)
+	for probes, want := range map[string]string{
+		"chilli-middle,chilli-middle": "twice", "chilli-middle,nobody": "no probe \"nobody\"",
+		"chilli-middle,aubergine-shallow,aubergine-deep,trough-cucumber-shallow,trough-cucumber-deep": "at most 4",
+	} {
+		code, _, errs := answered(context.Background(), strings.NewReader("yes\n"), "calibrate", "light", file, "--hardware", "bench", "--socket", socket, "--probe", probes)
+		assert.Equal(t, exitWrongUse, code)
+		assert.Contains(t, errs.String(), want)
+	}
+}
+
 func TestSessionMethods(t *testing.T) {
 	for _, method := range []string{"bucket", "points"} {
 		t.Run(method, func(t *testing.T) {
@@ -286,7 +351,8 @@ func TestAnchor(t *testing.T) {
 		require.NoError(t, err)
 		return c.ProbeOffsets["chilli-middle"]
 	}
-	args := []string{"calibrate", "anchor", "chilli-middle", file, "--hardware", "bench", "--seed", "3", "--socket", socket}
+	path := filepath.Join(t.TempDir(), "j.db")
+	args := []string{"calibrate", "anchor", "chilli-middle", file, "--hardware", "bench", "--seed", "3", "--socket", socket, "--journal", path}
 	code, out, errs := answered(context.Background(), strings.NewReader("yes\nyes\n"), args...)
 	require.Equal(t, exitDone, code, errs.String())
 	require.Contains(t, out.String(), "anchored")
@@ -297,4 +363,39 @@ func TestAnchor(t *testing.T) {
 	code, _, errs = answered(context.Background(), strings.NewReader(""), append(args, "--undo")...)
 	assert.Equal(t, exitFailed, code)
 	assert.Contains(t, errs.String(), "no correction")
+
+	// The journal tells of both, and so do report and export.
+	j, err := journal.OpenReader(path)
+	require.NoError(t, err)
+	defer j.Close()
+	notes, err := j.Notes(time.Time{}.Add(time.Hour))
+	require.NoError(t, err)
+	require.Len(t, notes, 2)
+	for i, want := range []string{"anchored", "taken back"} {
+		assert.Equal(t, garden.ZoneID("chilli"), notes[i].Zone)
+		assert.Contains(t, notes[i].Text, "light.calibration.yaml: probe chilli-middle "+want)
+	}
+	assert.NotZero(t, notes[0].Value.Value)
+	assert.Zero(t, notes[1].Value.Value)
+	assert.Contains(t, notes[0].Text, "where the drained pot holds")
+	now := time.Now()
+	u, err := understand([]string{file})
+	require.NoError(t, err)
+	from := time.Date(now.Year(), now.Month(), now.Day()-1, 0, 0, 0, 0, u.garden.Site.Zone)
+	book, err := report.Read(j, u.garden, u.plan, from, from.AddDate(0, 0, 4))
+	require.NoError(t, err)
+	var page_, table strings.Builder
+	require.NoError(t, page.WriteReport(context.Background(), &page_, book, "test"))
+	assert.Contains(t, page_.String(), "probe chilli-middle anchored")
+	assert.Contains(t, page_.String(), "probe chilli-middle taken back")
+	require.NoError(t, report.WriteCSV(&table, book.Rows(time.Hour)))
+	assert.Contains(t, table.String(), "probe chilli-middle anchored")
+
+	// A running gateway would not hear of it.
+	lock, err := page.ListenSocket(socket)
+	require.NoError(t, err)
+	defer lock.Close()
+	code, _, errs = answered(context.Background(), strings.NewReader(""), append(args, "--undo")...)
+	assert.Equal(t, exitFailed, code)
+	assert.Contains(t, errs.String(), "in use")
 }

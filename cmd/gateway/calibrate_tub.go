@@ -6,6 +6,7 @@ import (
 	"io"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"time"
 
 	"fabricpot/control/garden"
@@ -25,13 +26,14 @@ const (
 	tubScaleG   = 4.0 // standard deviation of its scale
 )
 
-// tub is the container whose probe is read: a real one, or the bench's, which
+// tub is the container whose probes are read: a real one, or the bench's, which
 // also has a scale.
 type tub struct {
 	where string
 	st    *stand
-	probe garden.Probe
-	index int
+	// probes and their numbers in the garden, in the session's order.
+	probes []garden.Probe
+	index  []int
 	// Of the bench.
 	soil  *evenSoil
 	clock *bench.Clock
@@ -50,14 +52,13 @@ func (e *evenSoil) SetValve(garden.LineID, bool) {}
 func (e *evenSoil) WaterAt(int, float64) float64 { return e.water }
 func (e *evenSoil) TempAt(int, float64) float64  { return 20 }
 
-// openTub opens the probe. The bench's container has a probe that errs against
+// openTub opens the probes. The bench's container has probes that err against
 // the mix's present calibration, so that there is something to find.
-func openTub(u *understood, mix *garden.Mix, probe garden.Probe, seed uint64, p *progress) (*tub, error) {
-	t := &tub{probe: probe, st: &stand{u: u}}
-	for i, pr := range u.garden.ProbeList() {
-		if pr.ID == probe.ID {
-			t.index = i
-		}
+func openTub(u *understood, mix *garden.Mix, probes []garden.Probe, seed uint64, p *progress) (*tub, error) {
+	t := &tub{probes: slices.Clone(probes), st: &stand{u: u}}
+	list := u.garden.ProbeList()
+	for _, pr := range probes {
+		t.index = append(t.index, slices.IndexFunc(list, func(x garden.Probe) bool { return x.ID == pr.ID }))
 	}
 	if u.garden.Hardware.Kind != garden.Bench {
 		hw := &board{}
@@ -68,11 +69,15 @@ func openTub(u *understood, mix *garden.Mix, probe garden.Probe, seed uint64, p 
 		return t, nil
 	}
 	t.where = "the bench: its scale fills in the answers, Enter takes them"
-	probe.Input = garden.Input{Addr: 0x48}
+	var inside []garden.Probe
+	for i := range t.probes {
+		t.probes[i].Input = garden.Input{Addr: 0x48, Channel: i}
+		inside = append(inside, garden.Probe{ID: t.probes[i].ID, Zone: "tub", DepthCM: tubHeightCM / 2, Input: t.probes[i].Input})
+	}
 	g := &garden.Garden{
 		Mixes: []garden.Mix{{ID: mix.ID, Calibration: mix.Calibration}},
 		Pots: []garden.Pot{{ID: "tub", Mix: mix.ID, VolumeL: tubVolumeL, Shape: tubShape(tubVolumeL, tubHeightCM),
-			Zones: []garden.Zone{{ID: "tub", Share: 1, Probes: []garden.Probe{{ID: probe.ID, Zone: "tub", DepthCM: tubHeightCM / 2, Input: probe.Input}}}}}},
+			Zones: []garden.Zone{{ID: "tub", Share: 1, Probes: inside}}}},
 	}
 	t.soil, t.clock = &evenSoil{water: 0.05}, bench.NewClock(0)
 	wires, err := bench.New(g, t.soil, t.clock, bench.Options{Seed: seed, OffsetV: 0.05, Gain: 0.02})
@@ -84,7 +89,6 @@ func openTub(u *understood, mix *garden.Mix, probe garden.Probe, seed uint64, p 
 	if err != nil {
 		return nil, err
 	}
-	t.probe.Input = probe.Input
 	t.st.readers = map[garden.Input]sensors.VoltReader{}
 	t.st.readers[garden.Input{Addr: 0x48}] = dev
 	return t, nil
@@ -115,7 +119,7 @@ func (t *tub) next(p *progress) string {
 		return ""
 	}
 	const steps = 12
-	i := float64(len(p.Rows))
+	i := float64(p.steps())
 	if i >= steps || p.Method == methodPoints && i >= 3 {
 		return "done"
 	}
@@ -133,12 +137,12 @@ func (t *tub) next(p *progress) string {
 }
 
 // becomes makes the bench's container as wet as the answer says it is.
-func (t *tub) becomes(p *progress, e entry) {
+func (t *tub) becomes(p *progress, step []entry) {
 	if t.soil == nil {
 		return
 	}
 	with := *p
-	with.Rows = append(append([]entry{}, p.Rows...), e)
+	with.Rows = append(append([]entry{}, p.Rows...), step...)
 	if points, err := with.points(); err == nil {
 		// Neither scale nor stirring are perfect.
 		t.soil.water = max(0, float64(points[len(points)-1].Water)+0.003*t.rng.NormFloat64())
@@ -147,15 +151,25 @@ func (t *tub) becomes(p *progress, e entry) {
 	t.soil.Advance(t.clock.Now())
 }
 
-func (t *tub) read(ctx context.Context) (look, error) {
-	if err := ctx.Err(); err != nil {
-		return look{}, err
+// readAll fills a step in: all probes or, with the reason, none.
+func (t *tub) readAll(ctx context.Context, step []entry) error {
+	for i := range step {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		got, err := t.st.look(t.index[i], t.probes[i])
+		if err != nil {
+			return fmt.Errorf("probe %s cannot be read: %w", step[i].Probe, err)
+		}
+		if bad := got.fault(); bad != "" {
+			return fmt.Errorf("probe %s, %.3f V: %s", step[i].Probe, float64(got.Volts), bad)
+		}
+		if t.soil != nil {
+			got.TempC = garden.Known(20)
+		}
+		step[i].Volts, step[i].TempC = got.Volts, got.TempC
 	}
-	l, err := t.st.look(t.index, t.probe)
-	if t.soil != nil {
-		l.TempC = garden.Known(20)
-	}
-	return l, err
+	return nil
 }
 
 // drainedTub is a small container at its capacity.
