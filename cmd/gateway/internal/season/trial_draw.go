@@ -236,7 +236,7 @@ func DrawFaults(set TrialSet, rows []TrialRow) ([]byte, error) {
 	}
 	names := compared()
 	s := newSheet(pictureW, 120+len(cases)*(16*len(names)+14), "What one fault costs: transpiration lost, all pots (bar) and worst pot (diamond)")
-	s.left = 330
+	s.left = 390
 	x := scale{0, 1, s.left, s.right}
 	for _, v := range []float64{0, .01, .05, .1, .2, .4, .7, 1} {
 		at := x.at(math.Sqrt(v))
@@ -250,7 +250,8 @@ func DrawFaults(set TrialSet, rows []TrialRow) ([]byte, error) {
 			i := slices.IndexFunc(rows, func(r TrialRow) bool { return r.Case == c.Name && r.Policy == name })
 			style := charts.FontStyle{FontSize: 10, FontColor: s.ink.of(name)}
 			box := s.MeasureText(name, 0, style)
-			s.Text(name, s.left-8-box.Width(), y+11, 0, style)
+			// Fonts differ: room for one a fifth wider than the one measured.
+			s.Text(name, s.left-10-box.Width()*6/5, y+11, 0, style)
 			if i < 0 {
 				s.Text("as without", s.left+6, y+11, 0, style)
 			} else {
