@@ -236,6 +236,12 @@ func TestFlowFarAway(t *testing.T) {
 	assert.Len(t, near.Lines, len(u.garden.Lines)-1)
 	_, far := near.Line("chilli")
 	assert.False(t, far)
+	// Intents of a line here, far away, and of one that is no longer in the file.
+	var lines []garden.LineID
+	for _, i := range notFar(u.garden, []garden.Intent{{Order: garden.Order{Line: "bean"}}, {Order: garden.Order{Line: "chilli"}}, {Order: garden.Order{Line: "gone"}}}) {
+		lines = append(lines, i.Order.Line)
+	}
+	assert.Equal(t, []garden.LineID{"bean", "gone"}, lines)
 }
 
 // watching is a screen that looks at every pin whenever something is shown.

@@ -149,7 +149,7 @@ func (st *stand) onBoard(s streams, f standFlags) error {
 		return fmt.Errorf("the journal's deliveries of the last day: %w", err)
 	}
 	st.order = last
-	st.guard.Restore(now, clock.SinceBoot(), unfinished, past)
+	st.guard.Restore(now, clock.SinceBoot(), notFar(u.garden, unfinished), past)
 	return st.guard.Flush()
 }
 
@@ -160,6 +160,15 @@ func wiredLines(g *garden.Garden) *garden.Garden {
 	near := *g
 	near.Lines = slices.DeleteFunc(slices.Clone(g.Lines), func(l garden.Line) bool { return l.Valve.Kind == garden.RemoteValve })
 	return &near
+}
+
+// notFar leaves intents of lines over the broker unfinished: the gateway, which
+// hears from their valves, settles them at its next start.
+func notFar(g *garden.Garden, unfinished []garden.Intent) []garden.Intent {
+	return slices.DeleteFunc(slices.Clone(unfinished), func(i garden.Intent) bool {
+		l, ok := g.Line(i.Order.Line)
+		return ok && l.Valve.Kind == garden.RemoteValve
+	})
 }
 
 // Close shuts every line for good and lets go of the hardware.
