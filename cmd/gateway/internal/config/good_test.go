@@ -105,7 +105,7 @@ func TestFullFile(t *testing.T) {
 		assert.Equal(t, garden.Line{
 			ID: "one", Name: "The left line", Valve: garden.Valve{Kind: garden.PinValve, Chip: "pinctrl-test", Pin: 17, ActiveLow: true, Latch: &garden.Latch{ClosePin: 18, Pulse: 60 * time.Millisecond}},
 			Outlets: []garden.Outlet{{Zone: "big-left", Emitters: 6}}, DU: 0.85, MaxOn: time.Hour, DailyCapL: k(30),
-			Injector: garden.Injector{Ratio: 100, Convention: garden.PartsAdded, Switched: true, Chip: "gpiochip9", Pin: 5, ActiveLow: true, MaxRun: 20 * time.Minute},
+			Injector: garden.Injector{Ratio: 100, Convention: garden.PartsAdded, Switched: true, Chip: "gpiochip9", Pin: 5, ActiveLow: true, MaxRun: 20 * time.Minute, FlowWithin: 45 * time.Second},
 		}, g.Lines[0])
 		assert.Equal(t, garden.Line{
 			ID: "two", Name: "two", Valve: garden.Valve{Kind: garden.RemoteValve, Node: "east-node"},

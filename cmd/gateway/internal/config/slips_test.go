@@ -259,7 +259,7 @@ func slips() []slip {
 		}},
 		{"several at once, by place", "    size: 38 L", "    size: 38\n    colour: red\n    exposure: windy", []string{
 			`g.yaml:23:11: pots.chilli.size: no unit, found "38", expected a volume in L or gal, such as 75 L, or DIAMETER x HEIGHT, such as 46 cm x 45 cm`,
-			`g.yaml:24:5: pots.chilli: unknown key of a pot, found "colour", expected one of name, mix, size, plants, probes, hand-tended, exposure, capacity, lower-limit, refill, stop, leaching, feed, zones`,
+			`g.yaml:24:5: pots.chilli: unknown key of a pot, found "colour", expected one of name, mix, size, plants, probes, thermometer, hand-tended, exposure, capacity, lower-limit, refill, stop, leaching, feed, zones`,
 			`g.yaml:25:15: pots.chilli.exposure: unknown word, found "windy", expected "windy-paved"`,
 		}},
 		{"column after a two-byte letter", "  name: Test", "  name: \"Tést\" \n  Ünit: x", []string{
