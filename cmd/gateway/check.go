@@ -12,13 +12,16 @@ import (
 )
 
 func newCheck(s streams) *cobra.Command {
-	return &cobra.Command{
+	var days string
+	cmd := &cobra.Command{
 		Use:   "check [FILE]",
 		Short: "Say what a garden file means, pot by pot",
 		Long: `check reads a garden file and prints what the controller understood of it: for
 each zone how much water its mix holds once drained (capacity), where watering
 starts (refill point) and stops, how many litres lie between, and in how many
-pulses of how many minutes they are given. Then come the warnings.
+pulses of how many minutes they are given. Then how the water need is found by
+what is known of the weather, or, with --weather, for the days of that file: the
+method, and what of it is estimated. Then come the warnings.
 
 A file with faults is refused with all of them at once, each with its line and
 column. Without FILE the example terrace is checked.`,
@@ -32,10 +35,15 @@ column. Without FILE the example terrace is checked.`,
 				return err
 			}
 			printCalling(cmd.Context(), s.out, u.garden)
+			if err := printDemand(s.out, s.err, u.garden, days); err != nil {
+				return err
+			}
 			u.printWarnings(s.err)
 			return nil
 		},
 	}
+	cmd.Flags().StringVar(&days, "weather", "", "say how the need of each day of this `CSV` file is found")
+	return cmd
 }
 
 func printPlan(w io.Writer, p *control.Plan) error {
