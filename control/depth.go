@@ -35,7 +35,7 @@ const (
 	// washDoubt is how many standard deviations of the water a wash allows for.
 	washDoubt = 0.5
 	// restedSalt is the doubt that a feed brings to readings at which it counts as
-	// taken up: some four days after it. Washed sooner it would only feed the drain.
+	// taken up: some five days after it. Washed sooner it would only feed the drain.
 	restedSalt = 1.005
 )
 
