@@ -239,11 +239,11 @@ func slips() []slip {
 			`g.yaml:33:44: pots.trough.zones.b.feed.products.1: unknown product, found "p", expected a product that is defined`,
 		}},
 		{"two ways of feeding", "    size: 38 L", "    size: 38 L\n    feed: { products: [blue], every-watering: 50 ppm, every: 7 d }", []string{
-			`g.yaml:24:52: pots.chilli.feed.every: a word about feeds at intervals beside every-watering, expected one or the other: with every watering the strength is every-watering's and the amount the watering's`,
 			`g.yaml:24:24: pots.chilli.feed.products.1: unknown product, found "blue", expected a product that is defined`,
+			`g.yaml:24:62: pots.chilli.feed.every: a word about feeds at intervals beside every-watering, expected one or the other: with every watering the strength is every-watering's and the amount the watering's`,
 		}},
 		{"weak feed too strong", "    size: 38 L", "    size: 38 L\n    feed: { products: [blue], every-watering: 150 ppm }", []string{
-			`g.yaml:24:31: pots.chilli.feed.every-watering: out of range, found "150 ppm", expected 20 ppm to 100 ppm`,
+			`g.yaml:24:47: pots.chilli.feed.every-watering: out of range, found "150 ppm", expected 20 ppm to 100 ppm`,
 		}},
 		{"injector of nothing", "valve: { pin: 27 }", "valve: { pin: 27 }\n    injector: { convention: added }", []string{
 			`g.yaml:40:5: lines.two.injector: neither a ratio nor premixed, expected ratio: 1:100 or premixed: yes`,
