@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"fabricpot/cmd/gateway/internal/journal"
+	"fabricpot/cmd/gateway/internal/runner"
 	"fabricpot/control/feed"
 	"fabricpot/control/feeding"
 	"fabricpot/control/garden"
@@ -11,7 +12,9 @@ import (
 	"fabricpot/sim/bench"
 )
 
-// What a campaign's journal keeps of feeding, with the faults of its card.
+// What a campaign's journal keeps of feeding, with the faults of its card. A book
+// that lacks a method would be taken for one that keeps no feeds.
+var _ runner.FeedJournal = (*memBook)(nil)
 
 // AddFeedSteps keeps the steps of feeds, all or none.
 func (m *memBook) AddFeedSteps(r []feed.Record) error {
@@ -61,6 +64,9 @@ func (m *memBook) AddTaskEvents(e []task.Event) error {
 // AddFeed and AddNote are written like the rest.
 func (m *memBook) AddFeed(journal.Feed) error { return m.write() }
 func (m *memBook) AddNote(journal.Note) error { return m.write() }
+
+// Notes are none: nobody writes any in a campaign.
+func (m *memBook) Notes(time.Time) ([]journal.Note, error) { return nil, nil }
 
 // Fed is what earlier lives left of feeding.
 func (m *memBook) Fed(time.Time) (feeding.Past, error) {
