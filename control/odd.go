@@ -76,7 +76,8 @@ func (o *odd) spanned(ratio float64) {
 	}
 }
 
-// watchOdd looks at a zone at rest whose probes say mid.
+// watchOdd looks at a zone at rest whose probes say mid. That a zone without a line
+// dries too little is not told: people pour and don't say so.
 func (p *Plan) watchOdd(st *State, i int, v *verdict, now garden.Moment) {
 	z, zp := &st.zones[i], &p.zones[i]
 	o, mid := &z.odd, v.mid
@@ -119,7 +120,7 @@ func (p *Plan) watchOdd(st *State, i int, v *verdict, now garden.Moment) {
 	switch {
 	case gone > oddFast*most && gone-most > oddLevel:
 		tell(DrinksMore, gone/max(spent, 1e-3))
-	case gone < due/6 && due-gone > oddLevel && v.hi < float64(zp.Capacity):
+	case gone < due/6 && due-gone > oddLevel && v.hi < float64(zp.Capacity) && zp.Line != "":
 		tell(DrinksLess, max(gone, 0)/max(spent, 1e-3))
 	}
 	if now.Mono-o.at >= 2*oddFor {

@@ -56,6 +56,12 @@ func (z *zoneState) weigh(zp *ZonePlan, mid float64, now garden.Moment) {
 			level = halfSD
 		}
 		gone := (s.inL-s.drainedL)/zp.VolumeL + s.mid - mid
+		if zp.Line == "" && gone <= oddLess*spent {
+			// Tended by hand, and wetter than what was told of: somebody poured
+			// and has not said so, or not yet.
+			*s = span{open: true, at: now.Mono, mid: mid, spent: z.spent}
+			return
+		}
 		part := func(x float64) float64 { return x / spent }
 		sd := math.Sqrt(spanSD*spanSD + 2*part(level)*part(level) +
 			part(s.doubtL/zp.VolumeL)*part(s.doubtL/zp.VolumeL) +
