@@ -97,9 +97,10 @@ func (z *zoneState) unseen(zp *ZonePlan, now time.Duration) float64 {
 	return z.depth.short
 }
 
-// washDue tells whether the zone's next watering should leach.
+// washDue tells whether the zone's next watering should leach. One whose depth
+// nobody sees is watered through by its balance, on the safe side, and that leaches.
 func (z *zoneState) washDue(zp *ZonePlan) bool {
-	return zp.LeachingFraction > 0 && z.salt <= restedSalt && z.depth.wash >= washShare*zp.VolumeL
+	return !zp.DepthUnseen && zp.LeachingFraction > 0 && z.salt <= restedSalt && z.depth.wash >= washShare*zp.VolumeL
 }
 
 // withDepth is what a zone needs that seems to need litres by its probes.

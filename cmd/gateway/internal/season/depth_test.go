@@ -5,6 +5,7 @@ import (
 	"testing"
 	"time"
 
+	"fabricpot/control"
 	"fabricpot/control/garden"
 	"fabricpot/sim/terrace"
 	"fabricpot/testdata"
@@ -39,10 +40,16 @@ func TestEveryProbeAtAnotherDepth(t *testing.T) {
 	t.Parallel()
 	depths := []float64{0.25, 0.5, 0.8}
 	var runs []Result
+	unseen := map[string]bool{}
 	for turn := range depths {
 		g := load(t, "terrace.yaml", testdata.Terrace)
 		// Neighbours at different depths, and each zone at every depth in turn.
 		atDepth(g, func(zone int) float64 { return depths[(zone+turn)%len(depths)] })
+		plan, _, err := control.NewPlan(g)
+		require.NoError(t, err)
+		for _, z := range plan.Zones() {
+			unseen[string(z.ID)] = unseen[string(z.ID)] || z.DepthUnseen
+		}
 		b, err := NewBench(g, Options{Seed: 4, Start: time.Date(2014, 6, 1, 0, 0, 0, 0, g.Site.Zone),
 			Weather: days(t, "seattle-weather.csv", g.Site.Zone), Terrace: terrace.DefaultOptions(4, nil)})
 		require.NoError(t, err)
@@ -61,7 +68,11 @@ func TestEveryProbeAtAnotherDepth(t *testing.T) {
 		}
 		t.Logf("%-16s %.1f %.1f %.1f L, drained %.1f %.1f %.1f, lost %.3f %.3f %.3f", z.Name, z.AppliedL, runs[1].Zones[i].AppliedL, runs[2].Zones[i].AppliedL,
 			z.DrainedL, runs[1].Zones[i].DrainedL, runs[2].Zones[i].DrainedL, z.LostShare(), runs[1].Zones[i].LostShare(), runs[2].Zones[i].LostShare())
-		assert.Less(t, hi/lo-1, 0.15, "%s", z.Name)
+		most := 0.15
+		if unseen[z.Name] {
+			most = 0.25 // with nothing but a shallow probe in a tall pot it errs on the wet side, and check says so
+		}
+		assert.Less(t, hi/lo-1, most, "%s", z.Name)
 		for _, r := range runs {
 			assert.Less(t, r.Zones[i].LostShare(), 0.01, "%s", z.Name)
 		}
