@@ -211,7 +211,7 @@ func ringFrom(ctx context.Context, s streams, args []string) ([]notify.Rung, err
 		return nil, err
 	}
 	if len(ways) == 0 {
-		return nil, fmt.Errorf("%s names neither webhooks nor mail under alarms:", args[0])
+		return nil, fmt.Errorf("%s: under alarms it names neither webhooks nor mail", args[0])
 	}
 	fmt.Fprintln(s.err, "no gateway is running: trying from here")
 	now := garden.Moment{Wall: time.Now().In(u.garden.Site.Zone), Synced: true}

@@ -31,7 +31,11 @@ func newCauses(g *garden.Garden) causes {
 	for i := range g.Lines {
 		id := string(g.Lines[i].ID)
 		link(alarm.OrderWithoutFlow, id, dry)
-		link(alarm.LineFaulted, id, alarm.Cause{Kind: alarm.NotClosed, Subject: id})
+		if g.Lines[i].Valve.Kind != garden.RemoteValve {
+			// Of a far line both are told: that it may be open, and that its node
+			// has gone, which is where to begin.
+			link(alarm.LineFaulted, id, alarm.Cause{Kind: alarm.NotClosed, Subject: id})
+		}
 		link(alarm.CapReached, id, alarm.Cause{Kind: alarm.FlowTooHigh, Subject: id})
 	}
 	pump := alarm.Cause{Kind: alarm.PumpDry}
