@@ -80,7 +80,7 @@ printf '[Service]\nRestartSec=1s\n' \
   >/etc/systemd/system/fabricpot-gateway.service.d/try.conf
 systemctl daemon-reload
 said() { journalctl -u fabricpot-gateway --no-pager -o cat; }
-until_said() { for _ in $(seq 100); do said | grep -q "$1" && return 0; sleep 0.2; done; said | tail -30; fail "the service never said: $1"; }
+until_said() { for _ in $(seq 500); do said | grep -q "$1" && return 0; sleep 0.2; done; said | tail -30; fail "the service never said: $1"; }
 systemctl start fabricpot-gateway || { said | tail -30; fail "start"; }
 [ "$(systemctl show -P StatusText fabricpot-gateway)" = "on the virtual bench" ] || fail "status text: $(systemctl show -P StatusText fabricpot-gateway)"
 [ "$(stat -c '%a %U' /run/fabricpot/gateway.sock)" = "600 fabricpot" ] || fail "socket"
@@ -100,7 +100,8 @@ until_said "garden.yaml:[0-9]*:[0-9]*: pots.chilli.size"
 [ "$(systemctl is-active fabricpot-gateway)" = active ] || fail "a file with faults ended the service"
 sed -i 's/size: forty /size: 38 L /' $garden
 systemctl kill -s HUP --kill-who=main fabricpot-gateway
-for _ in $(seq 50); do [ "$(said | grep -c '1 changed, in force now')" = 2 ] && break; sleep 0.2; done
+# It waits while the day's survival doses run.
+for _ in $(seq 500); do [ "$(said | grep -c '1 changed, in force now')" = 2 ] && break; sleep 0.2; done
 [ "$(said | grep -c '1 changed, in force now')" = 2 ] || { said | tail; fail "SIGHUP"; }
 [ "$(systemctl is-active fabricpot-gateway)" = active ] || fail "SIGHUP ended the service"
 ok "reloaded by systemctl and by SIGHUP; a file with faults changed nothing"
