@@ -53,7 +53,7 @@ func (p *Page) health(w http.ResponseWriter, r *http.Request, v *visit) {
 	}
 	for _, a := range st.Alarms {
 		m.Alarms = append(m.Alarms, alarmView{
-			Name: a.Name, About: a.About, Title: capital(a.Name), Text: a.Text, Next: a.Next,
+			Name: a.Name, About: a.About, Title: capital(a.Name), Text: v.words(a.Text), Next: a.Next,
 			State: joined(a.About, a.State, sprintf(tSinceAt, clock(a.Since, st.At))), Ticket: p.tickets.issue(v.session, seenPurpose(a.Name, a.About)),
 		})
 	}

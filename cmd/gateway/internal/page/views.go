@@ -141,7 +141,7 @@ func (p *Page) pot(w http.ResponseWriter, r *http.Request, v *visit) {
 
 func (p *Page) potModel(st *runner.Status, ref zoneRef, zs *runner.ZoneStatus, win window, v *visit) potModel {
 	m := potModel{
-		Head: p.headOf(st, v), Zone: p.zoneView(zs, st, v), Path: potPath(ref.zone.ID), Why: zs.Why,
+		Head: p.headOf(st, v), Zone: p.zoneView(zs, st, v), Path: potPath(ref.zone.ID), Why: v.words(zs.Why),
 		Windows: windows(), Window: win, HandTended: ref.line == nil, Unit: v.volumeUnit(), KeepsNotes: p.o.History != nil,
 		Signs: p.signChoices(), TakesPlants: p.o.Plants != nil,
 		Shut:     zs.ShutUntil != nil || zs.State == garden.KeptShut.String(),
@@ -239,7 +239,7 @@ func (p *Page) readInto(m *potModel, st *runner.Status, ref zoneRef, zs *runner.
 		if d.Cause != garden.NotRefused {
 			text += " (" + d.Cause.String() + ")"
 		}
-		m.Decisions = append(m.Decisions, pair{clock(d.At.Wall, st.At), text})
+		m.Decisions = append(m.Decisions, pair{clock(d.At.Wall, st.At), v.words(text)})
 	}
 	notes, errN := p.o.History.NotesOf(ref.zone.ID, st.At.Add(-200*24*time.Hour), 8)
 	for _, n := range notes {
