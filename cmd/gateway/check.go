@@ -34,6 +34,7 @@ column. Without FILE the example terrace is checked.`,
 			if err := printPlan(s.out, u.plan); err != nil {
 				return err
 			}
+			printGauges(s.out, u.garden)
 			printCalling(cmd.Context(), s.out, u.garden)
 			if err := printDemand(s.out, s.err, u.garden, days); err != nil {
 				return err

@@ -1,0 +1,34 @@
+package main
+
+import (
+	"strings"
+	"testing"
+	"time"
+
+	"fabricpot/control/garden"
+
+	"github.com/stretchr/testify/assert"
+)
+
+func TestCheckSaysWhatWatchesTheWater(t *testing.T) {
+	g := &garden.Garden{Hardware: garden.Hardware{Kind: garden.Board}}
+	var out strings.Builder
+	printGauges(&out, g)
+	assert.Empty(t, out.String())
+
+	g.Supply.MeterPulsesPerL = garden.Known(450)
+	printGauges(&out, g)
+	assert.Equal(t, "flow meter: 450 pulses/L, wired to nothing\n", out.String())
+
+	out.Reset()
+	g.Supply.Meter.Fitted, g.Supply.Meter.Chip, g.Supply.Meter.Pin = true, "gpiochip0", 5
+	g.Supply.Float.Fitted, g.Supply.Float.Chip, g.Supply.Float.Pin = true, "gpiochip0", 6
+	g.Supply.Pump = garden.Pump{Fitted: true, Chip: "gpiochip0", Pin: 7, FlowWithin: 30 * time.Second, MaxRun: 20 * time.Minute}
+	g.Rain.Fitted, g.Rain.Chip, g.Rain.Pin, g.Rain.MMPerTip = true, "gpiochip0", 8, 0.2
+	printGauges(&out, g)
+	assert.Equal(t, `flow meter: 450 pulses/L, on line 5 of gpiochip0
+float: closed while there is water, on line 6 of gpiochip0
+pump: on line 7 of gpiochip0, at most 20m0s in one go, stopped after 30s without flow
+rain gauge: 0.2 mm a tip, on line 8 of gpiochip0
+`, out.String())
+}
