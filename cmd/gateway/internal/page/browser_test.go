@@ -125,10 +125,20 @@ func get[T any](b *screen, a chromedp.Action[T]) T {
 	return v
 }
 
-// ask evaluates a script in the page.
+// ask evaluates a script in the page. One that falls into a change of pages is
+// asked again.
 func ask[T any](b *screen, script string) T {
 	b.t.Helper()
-	return get(b, chromedp.Evaluate[T](script))
+	ctx, cancel := context.WithTimeout(b.ctx, patience)
+	defer cancel()
+	for {
+		v, err := chromedp.Run(ctx, chromedp.Evaluate[T](script))
+		if err == nil || ctx.Err() != nil || !strings.Contains(err.Error(), "navigated or closed") {
+			require.NoError(b.t, err)
+			return v
+		}
+		time.Sleep(50 * time.Millisecond)
+	}
 }
 
 func (b *screen) do(actions ...chromedp.Action[chromedp.Void]) {
