@@ -12,8 +12,11 @@ type ZoneView struct {
 	Zone garden.ZoneID `json:"zone"`
 	Fed  bool          `json:"fed"`
 	// Line is empty where a person feeds it.
-	Line  garden.LineID `json:"line,omitempty"`
-	Phase string        `json:"phase"`
+	Line garden.LineID `json:"line,omitempty"`
+	// Weak tells that it is fed with every watering, so that there is no feed to
+	// ask for.
+	Weak  bool   `json:"weak,omitempty"`
+	Phase string `json:"phase"`
 	// Words say when it is fed next or why it waits.
 	Words string     `json:"words"`
 	Last  *time.Time `json:"last_feed"`
@@ -57,6 +60,7 @@ func (p *Plan) View(st *State, i int) ZoneView {
 		v.Words = "not fed by this gateway"
 		return v
 	}
+	v.Weak = zp.weak
 	v.Fed, v.Line, v.Phase, v.FeedID = true, zp.feed.Line, zs.seq.Phase().String(), zs.seq.Feed()
 	v.NextLitres, v.NextNPPM, v.Due, v.Stage, v.Held = zs.portio.Litres, zs.portio.NPPM, zs.due, zs.stage.String(), zs.held.Hold
 	v.WaitedDays = zs.waited.Hours() / 24

@@ -223,6 +223,9 @@ func (t *Tie) feed(ctx context.Context, g Gateway, w command.Wish) error {
 		return err
 	}
 	for _, z := range rounds.Zones {
+		if z.Zone == w.Ask.Zone && z.Weak {
+			return fmt.Errorf("%s is fed with every watering: there is no feed of its own to bring forward", z.Zone)
+		}
 		if z.Zone == w.Ask.Zone && z.Fed {
 			return g.Ask(ctx, w.Ask)
 		}
