@@ -200,13 +200,20 @@ func openUnkept(s streams, why error) (*runner.Keeper, error) {
 	return nil, errors.Join(why, err)
 }
 
+// serviceDir is where the installed service keeps what must survive.
+const serviceDir = "/var/lib/fabricpot"
+
 // stateDir is where a gateway keeps what must survive: the service manager's
-// folder, or the user's own.
+// folder, the service's for root where it is installed, or the user's own.
 func stateDir() (string, error) {
 	if dir := os.Getenv("STATE_DIRECTORY"); dir != "" {
 		return filepath.SplitList(dir)[0], nil
 	}
 	dir := os.Getenv("XDG_STATE_HOME")
+	// Root on a board means the service's journal and limits, not some of its own.
+	if st, err := os.Stat(serviceDir); dir == "" && err == nil && st.IsDir() && os.Geteuid() == 0 {
+		return serviceDir, nil
+	}
 	if dir == "" {
 		home, err := os.UserHomeDir()
 		if err != nil {
