@@ -186,6 +186,8 @@ func TestKillChild(t *testing.T) {
 	if dir == "" {
 		t.Skip("only the kill harness runs this")
 	}
+	ctx, stop := signalContext() // first: a slow start is told to stop too
+	defer stop()
 	c, err := rpc.Dial("unix", filepath.Join(dir, "world"))
 	require.NoError(t, err)
 	require.NoError(t, c.Call("World.Hello", struct{}{}, &struct{}{}))
@@ -216,8 +218,6 @@ func TestKillChild(t *testing.T) {
 	loop, err := runner.New(runner.Parts{Garden: g, Plan: plan, State: plan.NewState(), Sampler: sampler, Guard: guard,
 		Sky: runner.NewUsualSky(g.Site), Journal: keeper, History: j, SinceBoot: board.SinceBoot()})
 	require.NoError(t, err)
-	ctx, stop := signalContext()
-	defer stop()
 	inbox := runner.NewInbox()
 	desk := runner.NewDesk(loop, inbox)
 	go func() {
