@@ -127,7 +127,7 @@ TimeoutStartSec=100
 WantedBy=default.target
 EOF
     ln -sf /etc/systemd/system/try.service "$root/etc/systemd/system/multi-user.target.wants/try.service"
-    timeout 150 systemd-nspawn -q -D "$root" --boot --register=no --keep-unit --private-network --system-call-filter=@clock \
+    timeout 300 systemd-nspawn -q -D "$root" --boot --register=no --keep-unit --private-network --system-call-filter=@clock \
       >"$work/console" 2>&1 </dev/null || true
     if [ ! -s "$root/root/result" ]; then
       tail -5 "$work/console"
