@@ -122,7 +122,7 @@ FailureAction=exit
 [Service]
 Type=oneshot
 ExecStart=/bin/sh -c '/root/try booted >/root/result 2>&1; echo "ended \$?" >>/root/result'
-TimeoutStartSec=100
+TimeoutStartSec=280
 [Install]
 WantedBy=default.target
 EOF

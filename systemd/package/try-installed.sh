@@ -89,6 +89,25 @@ gateway close-all >/root/log 2>&1 || { cat /root/log; fail "close-all through th
 grep -q 'confirmed closed' /root/log || fail "close-all said nothing"
 ok "commands find the service: $(tail -1 /root/log)"
 
+systemctl reload fabricpot-gateway || { said | tail; fail "reload of the same file"; }
+until_said "nothing changed"
+sed -i 's/size: 38 L /size: 40 L /' $garden
+systemctl reload fabricpot-gateway || { said | tail; fail "reload"; }
+until_said "1 changed, in force now"
+sed -i 's/size: 40 L /size: forty /' $garden
+systemctl reload fabricpot-gateway 2>/dev/null && fail "a file with faults was reloaded"
+until_said "garden.yaml:[0-9]*:[0-9]*: pots.chilli.size"
+[ "$(systemctl is-active fabricpot-gateway)" = active ] || fail "a file with faults ended the service"
+sed -i 's/size: forty /size: 38 L /' $garden
+# The log has the command's words and the service's, so it is the next one that counts.
+taken() { said | grep -c '1 changed, in force now' || true; }
+before=$(taken)
+systemctl kill -s HUP --kill-who=main fabricpot-gateway
+for _ in $(seq 500); do [ "$(taken)" -gt "$before" ] && break; sleep 0.2; done # it waits for doses that run
+[ "$(taken)" -gt "$before" ] || { said | tail; fail "SIGHUP"; }
+[ "$(systemctl is-active fabricpot-gateway)" = active ] || fail "SIGHUP ended the service"
+ok "reloaded by systemctl and by SIGHUP; a file with faults changed nothing"
+
 systemctl start fabricpot-backup || { journalctl -u fabricpot-backup --no-pager -o cat | tail; fail "backup"; }
 [ "$(ls /var/lib/fabricpot/backup/journal-*.db | wc -l)" = 1 ] || fail "no backup"
 gateway restore --journal /var/lib/fabricpot/journal.db /var/lib/fabricpot/backup/journal-*.db 2>/dev/null && fail "restored under a running gateway"
