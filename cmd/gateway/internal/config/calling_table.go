@@ -193,24 +193,11 @@ func (r *reader) checkMail(g *garden.Garden) {
 	}
 }
 
-// checkLamp sees that nothing but the lamp hangs on its pin: valves are the
-// guard's alone.
+// checkLamp sees that the lamp's pin is on a chip.
 func (r *reader) checkLamp(g *garden.Garden) {
 	const path = "alarms.lamp"
 	l := g.Calling.Lamp
-	if !l.Wired || !r.sound(path+".pin") || r.unsound[path+".chip"] {
-		return
-	}
-	if l.Chip == "" && g.Hardware.Kind == garden.Board {
+	if l.Wired && l.Chip == "" && g.Hardware.Kind == garden.Board && r.sound(path+".pin") && !r.unsound[path+".chip"] {
 		r.say(path, "no GPIO chip", "", "chip here, or gpio-chip under hardware")
-	}
-	for i := range g.Lines {
-		ln := &g.Lines[i]
-		if ln.Valve.Kind == garden.PinValve && ln.Valve.Pin == l.Pin && ln.Valve.Chip == l.Chip {
-			r.say(path+".pin", "the pin of a valve", strconv.Itoa(l.Pin), fmt.Sprintf("a pin that line %q does not use", ln.ID))
-		}
-		if in := ln.Injector; in.Switched && in.Pin == l.Pin && (in.Chip == l.Chip || in.Chip == "" && l.Chip == g.Hardware.GPIOChip) {
-			r.say(path+".pin", "the pin of an injector", strconv.Itoa(l.Pin), fmt.Sprintf("a pin that line %q does not use", ln.ID))
-		}
 	}
 }

@@ -28,6 +28,7 @@ func (r *reader) check(g *garden.Garden, d *draft) {
 	r.checkSupply(g)
 	r.checkGauges(g)
 	r.checkCalling(g)
+	r.checkPins(g)
 	if h := g.Hardware; h.Burst%2 == 0 && r.sound("hardware.burst") {
 		r.say("hardware.burst", "an even burst has no middle", fmt.Sprint(h.Burst), "an odd count")
 	}

@@ -1,7 +1,6 @@
 package config
 
 import (
-	"fmt"
 	"time"
 
 	"fabricpot/control/garden"
@@ -64,45 +63,10 @@ func longestInterval(g *garden.Garden) time.Duration {
 	return min(longest, time.Hour).Truncate(time.Second) + time.Second
 }
 
-// checkGauges finds contacts and outputs on one pin, and a pump that nothing
-// keeps from running dry.
+// checkGauges finds a meter that nothing reads and a pump that nothing keeps from
+// running dry.
 func (r *reader) checkGauges(g *garden.Garden) {
-	type at struct {
-		chip string
-		pin  int
-	}
-	taken := map[at]string{}
-	for i := range g.Lines {
-		l := &g.Lines[i]
-		if l.Valve.Kind == garden.PinValve {
-			taken[at{l.Valve.Chip, l.Valve.Pin}] = "line " + string(l.ID)
-		}
-		if inj := l.Injector; inj.Switched {
-			chip := inj.Chip
-			if chip == "" {
-				chip = g.Hardware.GPIOChip
-			}
-			taken[at{chip, inj.Pin}] = "the injector of line " + string(l.ID)
-		}
-	}
 	s := &g.Supply
-	for _, w := range []struct {
-		path, what, chip string
-		pin              int
-	}{
-		{"supply.meter", "the flow meter", s.Meter.Chip, s.Meter.Pin}, {"supply.float", "the float", s.Float.Chip, s.Float.Pin},
-		{"supply.pump", "the pump", s.Pump.Chip, s.Pump.Pin}, {"rain-gauge", "the rain gauge", g.Rain.Chip, g.Rain.Pin},
-	} {
-		pin := w.path + ".pin"
-		if !r.sound(pin) {
-			continue
-		}
-		if other, twice := taken[at{w.chip, w.pin}]; twice {
-			r.say(pin, "two things on one pin", fmt.Sprint(w.pin), "a pin that "+other+" does not use")
-			continue
-		}
-		taken[at{w.chip, w.pin}] = w.what
-	}
 	board := g.Hardware.Kind == garden.Board
 	if board && s.MeterPulsesPerL.Known && !s.Meter.Fitted && r.sound("supply.meter") {
 		r.warn("supply.meter", "nothing reads it on this board", "", "pin beside its constant: the number of the GPIO line it is wired to")

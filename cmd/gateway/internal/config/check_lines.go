@@ -29,36 +29,22 @@ func (r *reader) checkInputs(g *garden.Garden) {
 }
 
 func (r *reader) checkLines(g *garden.Garden) {
-	type coil struct {
-		chip, node, set string
-		pin             int
-	}
-	taken := map[coil]garden.LineID{}
+	// What hangs on a pin is checkPins' business.
+	type device struct{ node, set string }
+	taken := map[device]garden.LineID{}
 	for _, l := range g.Lines {
 		path := "lines." + string(l.ID)
-		if r.sound(path+".valve") && l.Valve.Kind != "" {
-			c := coil{chip: l.Valve.Chip, node: l.Valve.Node, pin: l.Valve.Pin}
+		if r.sound(path+".valve") && l.Valve.Kind == garden.RemoteValve {
+			d, found := device{node: l.Valve.Node}, "node "+strconv.Quote(l.Valve.Node)
 			if l.Valve.Plain != nil {
-				c.set = l.Valve.Plain.Set
+				d.set = l.Valve.Plain.Set
+				found = "topic " + strconv.Quote(d.set)
 			}
-			if other, twice := taken[c]; twice {
-				found := fmt.Sprintf("pin %d", c.pin)
-				if c.node != "" {
-					found = "node " + strconv.Quote(c.node)
-				}
-				if c.set != "" {
-					found = "topic " + strconv.Quote(c.set)
-				}
+			if other, twice := taken[d]; twice {
 				r.say(path+".valve", "two lines on one valve", found, fmt.Sprintf("a valve that line %q does not use", other))
 			} else {
-				taken[c] = l.ID
+				taken[d] = l.ID
 			}
-			r.checkLatch(l, path, func(pin int) (garden.LineID, bool) {
-				c.pin = pin
-				other, twice := taken[c]
-				taken[c] = l.ID
-				return other, twice
-			})
 		}
 		if flow := l.FlowLPH(); r.sound(path+".waters", "supply.flow") && flow > g.Supply.FlowLPH*(1+1e-9) {
 			r.say(path+".waters", "its emitters need more than the supply carries", units.Flow().Format(flow, "L/h", 1), "at most "+units.Flow().Format(g.Supply.FlowLPH, "L/h", 1))
@@ -69,16 +55,6 @@ func (r *reader) checkLines(g *garden.Garden) {
 		if at := path + ".max-on"; r.sound(at) && l.MaxOn > g.Limits.MaxOn && !r.unsound["limits.max-on"] {
 			r.say(at, "longer than the garden's limit", words(l.MaxOn), "at most "+words(g.Limits.MaxOn))
 		}
-	}
-}
-
-// checkLatch finds a closing pin that another valve uses; take takes it.
-func (r *reader) checkLatch(l garden.Line, path string, take func(pin int) (garden.LineID, bool)) {
-	if l.Valve.Latch == nil || l.Valve.Latch.ClosePin == l.Valve.Pin || !r.sound(path+".valve.close-pin") {
-		return
-	}
-	if other, twice := take(l.Valve.Latch.ClosePin); twice {
-		r.say(path+".valve.close-pin", "a pin that is taken", strconv.Itoa(l.Valve.Latch.ClosePin), fmt.Sprintf("a pin that line %q does not use", other))
 	}
 }
 

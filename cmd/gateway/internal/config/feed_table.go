@@ -152,34 +152,12 @@ func (r *reader) checkProducts(g *garden.Garden) {
 		if l.Injector.Switched && l.Injector.Chip == "" {
 			l.Injector.Chip = g.Hardware.GPIOChip
 		}
-		r.checkInjectorPin(g, l, path)
 		switch {
 		case !r.sound(path):
 		case l.Injector.Premixed && r.src.given(path+".ratio") && l.Injector.Ratio != 1:
 			r.say(path+".ratio", "a ratio for a solution that is ready", fmt.Sprintf("1:%g", l.Injector.Ratio), "1:1, or no ratio")
 		case !l.Injector.Present():
 			r.say(path, "neither a ratio nor premixed", "", "ratio: 1:100 or premixed: yes")
-		}
-	}
-}
-
-// checkInjectorPin finds an injector on a pin that something else uses.
-func (r *reader) checkInjectorPin(g *garden.Garden, l *garden.Line, path string) {
-	if !l.Injector.Switched || !r.sound(path+".pin", path+".chip") {
-		return
-	}
-	chip := func(s string) string {
-		if s == "" {
-			return g.Hardware.GPIOChip
-		}
-		return s
-	}
-	for _, o := range g.Lines {
-		valve := o.Valve.Kind == garden.PinValve && o.Valve.Pin == l.Injector.Pin && chip(o.Valve.Chip) == chip(l.Injector.Chip)
-		other := o.ID != l.ID && o.Injector.Switched && o.Injector.Pin == l.Injector.Pin && chip(o.Injector.Chip) == chip(l.Injector.Chip)
-		if valve || other {
-			r.say(path+".pin", "a pin that is taken", fmt.Sprintf("pin %d", l.Injector.Pin), fmt.Sprintf("a pin that line %q does not use", o.ID))
-			return
 		}
 	}
 }
