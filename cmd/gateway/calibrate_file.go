@@ -1,7 +1,9 @@
 package main
 
 import (
+	"errors"
 	"fmt"
+	"io/fs"
 	"maps"
 	"os"
 	"path/filepath"
@@ -9,6 +11,7 @@ import (
 	"strings"
 
 	"fabricpot/cmd/gateway/internal/config"
+	"fabricpot/cmd/gateway/internal/journal"
 	"fabricpot/control/garden"
 	"fabricpot/sensors/calibrate"
 )
@@ -57,8 +60,22 @@ func writeCurve(path, comment string, c garden.Calibration) (kept string, err er
 	return replaceKeeping(path, []byte(b.String()))
 }
 
-// replaceKeeping writes a file whole or not at all and keeps the one before.
+// replaceKeeping writes a file whole or not at all and keeps the one before. Both
+// have its mode and owner: a garden file may be nobody else's to read, and must
+// stay the service's.
 func replaceKeeping(path string, data []byte) (kept string, err error) {
+	mode := fs.FileMode(0o644)
+	old, err := os.Lstat(path)
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		old = nil
+	case err != nil:
+		return "", fmt.Errorf("write %s: %w", path, err)
+	case !old.Mode().IsRegular():
+		return "", fmt.Errorf("write %s: something else than a file stands there", path)
+	default:
+		mode = old.Mode().Perm()
+	}
 	tmp, err := os.CreateTemp(filepath.Dir(path), "."+filepath.Base(path)+"-*")
 	if err != nil {
 		return "", fmt.Errorf("write %s: %w", path, err)
@@ -66,7 +83,7 @@ func replaceKeeping(path string, data []byte) (kept string, err error) {
 	defer os.Remove(tmp.Name())
 	_, err = tmp.Write(data)
 	if err == nil {
-		err = tmp.Chmod(0o644)
+		err = errors.Join(journal.LikeOwner(tmp.Name(), path), tmp.Chmod(mode))
 	}
 	if err == nil {
 		err = tmp.Sync()
@@ -77,11 +94,8 @@ func replaceKeeping(path string, data []byte) (kept string, err error) {
 	if err != nil {
 		return "", fmt.Errorf("write %s: %w", path, err)
 	}
-	if old, err := os.Lstat(path); err == nil {
-		if !old.Mode().IsRegular() {
-			return "", fmt.Errorf("write %s: something else than a file stands there", path)
-		}
-		if kept, err = keepOld(path); err != nil {
+	if old != nil {
+		if kept, err = keepOld(path, mode); err != nil {
 			return "", err
 		}
 	}
@@ -91,8 +105,8 @@ func replaceKeeping(path string, data []byte) (kept string, err error) {
 	return kept, nil
 }
 
-// keepOld links the file to the first free numbered name.
-func keepOld(path string) (string, error) {
+// keepOld copies the file to the first free numbered name.
+func keepOld(path string, mode fs.FileMode) (string, error) {
 	ext := filepath.Ext(path)
 	for i := 1; i < 10_000; i++ {
 		name := fmt.Sprintf("%s.%d%s", strings.TrimSuffix(path, ext), i, ext)
@@ -100,7 +114,7 @@ func keepOld(path string) (string, error) {
 		if err != nil {
 			return "", fmt.Errorf("keep the old %s: %w", path, err)
 		}
-		f, err := os.OpenFile(name, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
+		f, err := os.OpenFile(name, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
 		if os.IsExist(err) {
 			continue
 		}
@@ -108,6 +122,7 @@ func keepOld(path string) (string, error) {
 			return "", fmt.Errorf("keep the old %s: %w", path, err)
 		}
 		_, err = f.Write(old)
+		err = errors.Join(err, journal.LikeOwner(name, path), f.Chmod(mode))
 		if closing := f.Close(); err == nil {
 			err = closing
 		}

@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"reflect"
 
+	"fabricpot/cmd/gateway/internal/journal"
 	"fabricpot/control/garden"
 )
 
@@ -52,7 +53,7 @@ func rememberLines(g *garden.Garden) (err error) {
 		return fmt.Errorf("lines in use: %w", err)
 	}
 	_, err = f.Write(b)
-	if err = errors.Join(err, f.Sync(), f.Close()); err == nil {
+	if err = errors.Join(err, f.Sync(), f.Close(), journal.LikeOwner(part, filepath.Dir(path))); err == nil {
 		err = os.Rename(part, path)
 	}
 	if err != nil {

@@ -6,8 +6,10 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"path/filepath"
 	"strings"
 
+	"fabricpot/cmd/gateway/internal/journal"
 	"fabricpot/cmd/gateway/internal/page"
 
 	"github.com/spf13/cobra"
@@ -49,6 +51,9 @@ gateway takes it at its next start.
 			}
 			if err := page.SavePassword(path, who, word); err != nil {
 				return err
+			}
+			if err := journal.LikeOwner(path, filepath.Dir(path)); err != nil {
+				return fmt.Errorf("password file: %w", err)
 			}
 			fmt.Fprintf(s.err, "the %s's password is in %s; start the gateway again to use it\n", who, path)
 			return nil

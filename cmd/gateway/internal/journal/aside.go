@@ -30,7 +30,9 @@ func inspect(path string) (why string, err error) {
 		if err != nil {
 			return "", err
 		}
-		return "", f.Close()
+		// Root may be the first here, and the service comes after. SQLite gives
+		// the files beside it the same owner.
+		return "", errors.Join(f.Close(), LikeOwner(path, filepath.Dir(path)))
 	case err != nil:
 		return "", err
 	}

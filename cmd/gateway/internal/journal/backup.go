@@ -131,7 +131,7 @@ func Restore(from, path string, now time.Time) (kept string, err error) {
 	if err := copyFile(from, part); err != nil {
 		return fail(errors.Join(err, os.Remove(part)))
 	}
-	if err := errors.Join(inspectCopy(part), likeOwner(part, path)); err != nil {
+	if err := errors.Join(inspectCopy(part), LikeOwner(part, path)); err != nil {
 		return fail(errors.Join(err, os.Remove(part)))
 	}
 	if had {

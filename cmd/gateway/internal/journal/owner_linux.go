@@ -8,9 +8,11 @@ import (
 	"syscall"
 )
 
-// likeOwner gives a file the owner of another, or of its folder where there is
-// none: what an administrator restores must still be the gateway's to write.
-func likeOwner(file, other string) error {
+// LikeOwner gives a file the owner of another file or folder, or where there is
+// none of the folder it would be in: what an administrator makes in the service's
+// folder must still be the service's to write. Who is not root can give nothing
+// away, and nothing is done.
+func LikeOwner(file, other string) error {
 	if os.Geteuid() != 0 {
 		return nil
 	}

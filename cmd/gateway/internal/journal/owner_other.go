@@ -2,5 +2,6 @@
 
 package journal
 
-// likeOwner does nothing where no service runs as a user of its own.
-func likeOwner(string, string) error { return nil }
+// LikeOwner gives a file the owner of another; it does nothing where no service
+// runs as a user of its own.
+func LikeOwner(string, string) error { return nil }
