@@ -12,6 +12,24 @@ type doser interface {
 	StopDosing() error
 }
 
+// wrapper is an Actuator around a line's valve. What that can do besides opening
+// and closing is looked for within: a pump around an injector must not hide it.
+type wrapper interface{ within() Actuator }
+
+// doserOf is the injector of a line, however it is wrapped.
+func doserOf(a Actuator) (doser, bool) {
+	for {
+		if d, ok := a.(doser); ok {
+			return d, true
+		}
+		w, ok := a.(wrapper)
+		if !ok {
+			return nil, false
+		}
+		a = w.within()
+	}
+}
+
 // dosing is the injector's part of a pulse. It runs no longer than its own limit,
 // and where a meter counts, never without water: while no new litre is counted
 // within the time that proves flow, it is released. The line goes on with plain
@@ -51,7 +69,7 @@ func proofTime(g *garden.Garden, l *garden.Line) time.Duration {
 // held.
 func (g *Guard) beginDosing(now garden.Moment, ln *line) {
 	p := ln.pulse
-	if _, ok := ln.act.(doser); !ok || !p.order.Doses() {
+	if _, ok := doserOf(ln.act); !ok || !p.order.Doses() {
 		return
 	}
 	p.dose = dosing{on: true, until: p.deadline, within: ln.flowProof, provenAt: now.Mono}
@@ -128,7 +146,7 @@ func safeStopDosing(a Actuator) (err error) {
 			err = errInjector
 		}
 	}()
-	if d, ok := a.(doser); ok {
+	if d, ok := doserOf(a); ok {
 		return d.StopDosing()
 	}
 	return nil

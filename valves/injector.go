@@ -19,6 +19,8 @@ type withInjector struct{ line, injector Actuator }
 // code asks for stands upstream of any injector.
 func WithInjector(line, injector Actuator) Actuator { return &withInjector{line, injector} }
 
+func (w *withInjector) within() Actuator { return w.line }
+
 // Open opens the valve and, for a feed, engages the injector. Any other order
 // waits until the injector is known to be released: salt in every watering
 // would go unseen for weeks.

@@ -73,6 +73,8 @@ type pumped struct {
 	line Actuator
 }
 
+func (b *pumped) within() Actuator { return b.line }
+
 // Open opens the valve and starts the pump: one that runs against closed valves
 // heats its water and strains its hoses.
 func (b *pumped) Open(g Grant) error {
