@@ -8,6 +8,8 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"sync/atomic"
+	"syscall"
 	"testing"
 	"time"
 
@@ -28,16 +30,19 @@ type kept struct {
 	file string
 	sock string
 	db   string
-	hang *hangup
 }
 
 func keep(t *testing.T, speed string) *kept {
 	t.Helper()
+	return keepIn(context.Background(), t, speed)
+}
+
+func keepIn(ctx context.Context, t *testing.T, speed string) *kept {
+	t.Helper()
 	dir := t.TempDir()
-	k := &kept{t: t, file: filepath.Join(dir, "garden.yaml"), sock: filepath.Join(dir, "s"), db: filepath.Join(dir, "journal.db"),
-		hang: &hangup{lost: func() bool { return false }}}
+	k := &kept{t: t, file: filepath.Join(dir, "garden.yaml"), sock: filepath.Join(dir, "s"), db: filepath.Join(dir, "journal.db")}
 	k.write(string(testdata.Terrace))
-	ctx, stop := context.WithCancel(context.WithValue(context.Background(), hangupKey{}, k.hang))
+	ctx, stop := context.WithCancel(ctx)
 	k.r = &running{t: t, out: &output{}, errs: &output{}, stop: stop, done: make(chan int, 1)}
 	go func() {
 		k.r.done <- execute(ctx, streams{in: strings.NewReader(""), out: k.r.out, err: k.r.errs},
@@ -172,21 +177,38 @@ func TestReloadWaitsForTheLines(t *testing.T) {
 	require.Eventually(t, anyOpen, 60*time.Second, 50*time.Millisecond, "watering goes on")
 }
 
-// TestReloadByHangup: SIGHUP reads the file again and does not end the program; a
-// lost terminal does.
+// TestReloadByHangup: a real SIGHUP reads the file again and does not end the
+// program; with its terminal lost it does.
 func TestReloadByHangup(t *testing.T) {
-	k := keep(t, "1")
+	ctx, release := withHangup(context.Background())
+	defer release()
+	var gone atomic.Bool
+	hangupOf(ctx).lost = gone.Load
+	hup := func() { require.NoError(t, syscall.Kill(os.Getpid(), syscall.SIGHUP)) }
+	k := keepIn(ctx, t, "1")
 	k.calm()
 	k.edit("size: 38 L ", "size: 40 L ")
-	k.hang.came(k.r.stop)
+	hup()
 	require.Eventually(t, func() bool { return strings.Contains(k.r.errs.String(), "1 changed, in force now") }, 10*time.Second, 20*time.Millisecond, "%s", k.r.errs)
 	k.edit("size: 40 L ", "size: forty ")
-	k.hang.came(k.r.stop)
+	hup()
 	require.Eventually(t, func() bool { return strings.Contains(k.r.errs.String(), "has faults: nothing was changed") }, 10*time.Second, 20*time.Millisecond, "%s", k.r.errs)
 	assert.Regexp(t, `garden\.yaml:\d+:\d+: pots\.chilli\.size`, k.r.errs.String())
-	k.hang.lost = func() bool { return true }
-	k.hang.came(k.r.stop)
-	require.Equal(t, exitDone, k.r.end())
+	select {
+	case code := <-k.r.done:
+		k.r.done <- code
+		require.Fail(t, "a SIGHUP ended it", "exit code %d: %s", code, k.r.errs)
+	default:
+	}
+	gone.Store(true)
+	hup()
+	select { // by itself: nothing but the signal stops it
+	case code := <-k.r.done:
+		k.r.done <- code
+		require.Equal(t, exitDone, code, k.r.errs)
+	case <-time.After(30 * time.Second):
+		require.Fail(t, "it runs on without its terminal")
+	}
 	assert.Contains(t, k.r.out.String(), "lines confirmed closed")
 }
 
