@@ -31,6 +31,9 @@ column. Without FILE the example terrace is checked.`,
 			if err != nil {
 				return err
 			}
+			if len(args) == 0 {
+				fmt.Fprintf(s.err, "no FILE was named: this is the example, %s\n", exampleName)
+			}
 			if err := printPlan(s.out, u.plan); err != nil {
 				return err
 			}
