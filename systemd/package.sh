@@ -74,9 +74,14 @@ for arch in "$@"; do
   done
 
   doc=$root/usr/share/doc/$name
-  for d in "$here"/guide/*.md "$here"/guide/*.svg README.md; do
+  for d in "$here"/guide/*.md "$here"/guide/*.svg; do
     put 0644 "$d" "$doc/${d##*/}"
   done
+  # What these link to comes along; guide and example garden stand elsewhere here.
+  for d in README.md DEVELOPERS.md mqtt/CONTRACT.md mqtt/schema/*.json sim/node/node.go testdata/trial/*.svg; do
+    put 0644 "$d" "$doc/$d"
+  done
+  sed -i 's|(systemd/guide/|(|; s|testdata/terrace\.yaml|examples/garden.yaml|g' "$doc/README.md"
   put 0644 testdata/terrace.yaml "$doc/examples/garden.yaml"
   for d in hardware-watchdog internet low-port; do
     put 0644 "$here/dropins/$d.conf" "$doc/examples/$d.conf"
