@@ -28,6 +28,7 @@ const (
 func (g *Guard) Advance(now garden.Moment) []garden.Delivery {
 	g.mu.Lock()
 	defer g.mu.Unlock()
+	g.see(now)
 	g.closeDue(now)
 	for _, ln := range g.lines {
 		if ln.pos == unconfirmed && ln.attempts > 0 {
@@ -182,7 +183,7 @@ func (g *Guard) closeDue(now garden.Moment) {
 		if ln.pos != open || p == nil {
 			continue
 		}
-		if p.byMeter && !g.meter.fresh(now) {
+		if p.byMeter && !g.metered(now) {
 			// The meter fell silent: back to nominal flow.
 			p.byMeter = false
 			p.due = p.openedAt.Mono + dueAfter(p.order.Litres, ln.flowLPH)

@@ -72,7 +72,7 @@ func (g *Guard) beginDosing(now garden.Moment, ln *line) {
 	if _, ok := doserOf(ln.act); !ok || !p.order.Doses() {
 		return
 	}
-	p.dose = dosing{on: true, until: p.deadline, within: ln.flowProof, provenAt: now.Mono}
+	p.dose = dosing{on: true, until: p.deadline, within: ln.flowProof, provenAt: g.latest(now)}
 	if ln.maxDose > 0 {
 		p.dose.until = min(p.dose.until, now.Mono+ln.maxDose)
 	}

@@ -68,7 +68,24 @@ func (g *Guard) pumping() bool {
 func (g *Guard) started(now garden.Moment) {
 	p := &g.pump
 	if p.Fitted && !p.running {
-		p.running, p.since, p.flowedAt = true, now.Mono, now.Mono
+		p.running, p.since, p.flowedAt = true, now.Mono, g.latest(now)
+	}
+}
+
+// latest is the newest time known. The moment of an opening may be long past:
+// bounds on the opening count from there, but a proof of flow that did would fail
+// before any water could come. The lock is held.
+func (g *Guard) latest(now garden.Moment) time.Duration { return max(now.Mono, g.seen) }
+
+// see notes the time. A clock that runs backwards must not put off a proof. The
+// lock is held.
+func (g *Guard) see(now garden.Moment) {
+	g.seen = now.Mono
+	g.pump.flowedAt = min(g.pump.flowedAt, now.Mono)
+	for _, ln := range g.lines {
+		if p := ln.pulse; p != nil {
+			p.dose.provenAt = min(p.dose.provenAt, now.Mono)
+		}
 	}
 }
 

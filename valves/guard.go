@@ -110,8 +110,11 @@ type Guard struct {
 	grantedN  int
 	ledgerErr error
 	meter     meter
-	pump      pump
-	float     garden.Float
+	// seen is when Advance or Meter was last called: nearer to the clock than the
+	// moment of a round that took long before it asked for an opening.
+	seen  time.Duration
+	pump  pump
+	float garden.Float
 }
 
 // NewGuard returns a guard over the garden's lines. A line without an actuator

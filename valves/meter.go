@@ -6,8 +6,8 @@ import (
 	"fabricpot/control/garden"
 )
 
-// meterStale is how old a count may be before the guard falls back to nominal
-// flow.
+// meterStale is how far a count may be from the moment it is used at before the
+// guard falls back to nominal flow.
 const meterStale = 15 * time.Second
 
 // meter follows a flow meter on the supply.
@@ -19,8 +19,11 @@ type meter struct {
 	strayL float64
 }
 
-func (m *meter) fresh(now garden.Moment) bool {
-	return m.known && now.Mono-m.at <= meterStale && now.Mono >= m.at-clockBack
+// metered reports whether there is a count to go by. now may lie long before the
+// last one: a round that reads slow probes decides by the time it began at. The
+// lock is held.
+func (g *Guard) metered(now garden.Moment) bool {
+	return g.meter.known && (g.latest(now)-g.meter.at).Abs() <= meterStale
 }
 
 // Meter tells the guard what a flow meter on the supply has counted in all,
@@ -30,6 +33,7 @@ func (m *meter) fresh(now garden.Moment) bool {
 func (g *Guard) Meter(now garden.Moment, total garden.Measured) {
 	g.mu.Lock()
 	defer g.mu.Unlock()
+	g.seen = now.Mono
 	if !total.Known || !garden.Finite(total.Value) {
 		g.meter.known = false
 		return

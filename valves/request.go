@@ -112,7 +112,7 @@ func (g *Guard) energise(now garden.Moment, ln *line, o garden.Order, intendErr 
 		g.abandon(now, ln)
 		return garden.HeldShut, ln.heldUntil
 	}
-	p.byMeter = g.meter.fresh(now)
+	p.byMeter = g.metered(now)
 	p.due = now.Mono + dueAfter(o.Litres, ln.flowLPH)
 	p.deadline = now.Mono + o.MaxOn
 	if p.byMeter {
