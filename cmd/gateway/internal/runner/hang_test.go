@@ -2,6 +2,8 @@ package runner
 
 import (
 	"context"
+	"runtime"
+	"strings"
 	"sync/atomic"
 	"testing"
 	"time"
@@ -34,14 +36,19 @@ func (s *snag) pass() {
 
 // slowParts is the example's loop in which every part can be made to hang.
 type slowParts struct {
-	loop  *Loop
-	snags map[string]*snag
+	loop   *Loop
+	snags  map[string]*snag
+	rounds atomic.Int64
 }
 
 type (
 	hungSampler struct {
-		s    *snag
-		loop func() *Loop
+		s *snag
+		p *slowParts
+	}
+	hungClock struct {
+		testClock
+		beat *snag
 	}
 	hungSky struct {
 		Sky
@@ -64,7 +71,8 @@ type (
 
 func (h hungSampler) Sample(now garden.Moment, out []garden.Reading) []garden.Reading {
 	h.s.pass()
-	for _, p := range h.loop().p.Garden.ProbeList() {
+	h.p.rounds.Add(1)
+	for _, p := range h.p.loop.p.Garden.ProbeList() {
 		out = append(out, garden.Reading{Probe: p.ID, Zone: p.Zone, At: now})
 	}
 	return out
@@ -99,8 +107,27 @@ func (h hungGauges) Worries(garden.Moment) []Worry { return nil }
 
 func (h hungTeller) Opened(garden.Moment, garden.Order) { h.s.pass() }
 
-// partsThatHang names them; "pulses" is the goroutine that ends them.
-var partsThatHang = []string{"probes", "weather", "samples kept", "intent kept", "request kept", "valve opens", "valve closes", "tank gauge", "pulses", "teller"}
+// Moment hangs the goroutine that ends pulses, and nobody else: whatever else it
+// asks the rounds ask as well.
+func (h hungClock) Moment() garden.Moment {
+	if h.beat.set.Load() {
+		at := make([]uintptr, 16)
+		frames := runtime.CallersFrames(at[:runtime.Callers(2, at)])
+		for f, more := frames.Next(); ; f, more = frames.Next() {
+			if strings.HasSuffix(f.Function, ".endPulses") {
+				h.beat.pass()
+			}
+			if !more {
+				break
+			}
+		}
+	}
+	return h.testClock.Moment()
+}
+
+// partsThatHang names them; "pulses" is what ends them, whoever asks for it,
+// "beat" the goroutine that does so between rounds.
+var partsThatHang = []string{"probes", "weather", "samples kept", "intent kept", "request kept", "valve opens", "valve closes", "tank gauge", "pulses", "beat", "teller"}
 
 func newSlowParts(t *testing.T) *slowParts {
 	t.Helper()
@@ -122,7 +149,7 @@ func newSlowParts(t *testing.T) *slowParts {
 	require.NoError(t, err)
 	p.loop, err = New(Parts{
 		Garden: g, Plan: plan, State: plan.NewState(), Guard: guard, Journal: rec,
-		Sampler: hungSampler{p.snags["probes"], func() *Loop { return p.loop }},
+		Sampler: hungSampler{p.snags["probes"], p},
 		Sky:     hungSky{NewUsualSky(g.Site), p.snags["weather"]},
 		Gauges:  hungGauges{p.snags["pulses"], p.snags["tank gauge"]},
 		Tell:    hungTeller{s: p.snags["teller"]},
@@ -146,7 +173,7 @@ func TestTheWatchdogStarvesWhenAnyPartHangs(t *testing.T) {
 			done := make(chan struct{})
 			go func() {
 				defer close(done)
-				_, _ = Drive(ctx, p.loop, in, testClock{time.Now()}, every, func() { fed.Add(1) })
+				_, _ = Drive(ctx, p.loop, in, hungClock{testClock{time.Now()}, p.snags["beat"]}, every, func() { fed.Add(1) })
 			}()
 			require.Eventually(t, func() bool { return fed.Load() > 5 }, 20*time.Second, every, "a sound loop feeds it")
 
@@ -168,9 +195,13 @@ func TestTheWatchdogStarvesWhenAnyPartHangs(t *testing.T) {
 			}
 			require.Eventually(t, s.reached.Load, 60*time.Second, every, "the part was never reached")
 			time.Sleep(pulsePatience + 10*every)
-			before := fed.Load()
+			before, round := fed.Load(), p.rounds.Load()
 			time.Sleep(50 * every)
 			assert.Equal(t, before, fed.Load(), "fed while a part hung")
+			if part == "beat" {
+				// Or the watchdog would starve for want of rounds.
+				assert.Greater(t, p.rounds.Load(), round, "rounds go on without it")
+			}
 
 			s.set.Store(false)
 			close(s.freed)
