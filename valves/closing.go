@@ -255,6 +255,7 @@ func (g *Guard) command(now garden.Moment, ln *line) {
 func (g *Guard) finish(now garden.Moment, ln *line) {
 	late := ln.attempts > 0 && now.Mono-ln.since > lateConfirm
 	ln.pos, ln.attempts, ln.lastErr = shut, 0, nil
+	g.pay(now, ln)
 	p := ln.pulse
 	if p == nil {
 		return

@@ -63,6 +63,8 @@ type line struct {
 	closed    bool // lastClose means something
 	lastClose stamp
 	heldUntil time.Duration
+	// owed is what earlier runs left unfinished, until a close is confirmed.
+	owed []owing
 	// unwrittenL is what was given while the journal could not be written.
 	unwrittenL float64
 }

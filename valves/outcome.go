@@ -69,7 +69,9 @@ func (g *Guard) settle(d garden.Delivery) (err error) {
 // what its line gives in all the time since, whichever is more; that time is
 // since the intent where it was written on this very clock, else sinceBoot,
 // how long the board has been up. What it charged is returned and settled as
-// Unfinished, so that the next start finds it among the deliveries.
+// Unfinished, so that the next start finds it among the deliveries. Where the line
+// is not confirmed closed yet, what may flow until it is comes on top: Advance
+// returns that, and the intent stays unfinished until then.
 //
 // Call it once, after CloseAll and before the first Request. Times of an
 // earlier clock count as now unless both wall clocks were confirmed.
@@ -107,9 +109,46 @@ func (g *Guard) Restore(now garden.Moment, sinceBoot time.Duration, unfinished [
 			ln.book(now, charge{litres: d.Litres, survival: d.Kind == garden.Survival, at: stampOf(now)})
 		}
 		out = append(out, d)
+		if ok && ln.pos == unconfirmed {
+			ln.owed = append(ln.owed, owing{d, since})
+			continue
+		}
 		g.settleLater(d)
 	}
 	return out
+}
+
+// owing is an earlier run's opening on a line that is not confirmed closed: what
+// it was charged with by Restore, and how long it may have been open then.
+type owing struct {
+	charged garden.Delivery
+	since   time.Duration
+}
+
+// tellShare of what was charged is worth telling of besides.
+const tellShare = 0.01
+
+// pay charges what may have flowed since Restore through a line that is confirmed
+// closed at last. The lock is held.
+func (g *Guard) pay(now garden.Moment, ln *line) {
+	for _, o := range ln.owed {
+		d := o.charged
+		from := d.ClosedAt
+		later := max(0, now.Since(from))
+		d.ClosedAt = now
+		if flowed := nominal(ln.flowLPH, o.since+later); flowed > d.Litres {
+			more := d
+			more.Litres, more.Open, more.OpenedAt = flowed-d.Litres, later, from
+			ln.charges = append(ln.charges.prune(now), charge{litres: more.Litres, survival: d.Kind == garden.Survival, at: stampOf(now)})
+			if more.Litres > tellShare*d.Litres {
+				g.ended = append(g.ended, more)
+			}
+			d.Litres, d.Open = flowed, o.since+later
+		}
+		ln.closed, ln.lastClose = true, stampOf(now)
+		g.settleLater(d)
+	}
+	ln.owed = nil
 }
 
 // remember refuses an order that an earlier run had already taken up.

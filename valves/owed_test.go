@@ -1,0 +1,67 @@
+package valves
+
+import (
+	"testing"
+	"time"
+
+	"fabricpot/control/garden"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+)
+
+// TestRestoreOfALineThatDoesNotClose: what flows after a start through a line that
+// an earlier run left open is charged until its close is confirmed, and the intent
+// stays unfinished until then, so that another start before that knows of it too.
+func TestRestoreOfALineThatDoesNotClose(t *testing.T) {
+	start := func(t *testing.T) *rig {
+		r := newRig(t, nil)
+		r.valves["chilli"].failCloses = 1 << 30
+		r.CloseAll(at(2 * time.Hour))
+		require.Equal(t, []garden.LineID{"chilli"}, r.Unconfirmed())
+		// Open for ten minutes when the earlier run died.
+		u := garden.Intent{Order: garden.Order{ID: 9, Line: "chilli", Zone: "chilli", Litres: 2, MaxOn: 15 * time.Minute},
+			MaxLitres: 2, At: at(110 * time.Minute), SameClock: true}
+		got := r.Restore(at(2*time.Hour), time.Hour, []garden.Intent{u}, nil)
+		require.Len(t, got, 1)
+		assert.Equal(t, 2.0, got[0].Litres)
+		require.NoError(t, r.Flush())
+		assert.NotContains(t, r.ledger.settled, garden.OrderID(9), "it may still be running")
+		return r
+	}
+	spent := func(r *rig, now garden.Moment) float64 {
+		st, _ := r.Snapshot(now)
+		return st[0].SpentL
+	}
+	t.Run("the water since is charged and told once", func(t *testing.T) {
+		r := start(t)
+		assert.Empty(t, r.Advance(at(2*time.Hour+20*time.Minute)))
+		r.valves["chilli"].failCloses = 0
+		// 40 minutes in all at 8 L/h, of which 2 L are charged.
+		now := at(2*time.Hour + 30*time.Minute)
+		got := r.Advance(now)
+		require.Len(t, got, 1)
+		assert.Equal(t, garden.OrderID(9), got[0].Order)
+		assert.Equal(t, garden.Unfinished, got[0].End)
+		assert.InDelta(t, 8*40.0/60-2, got[0].Litres, 1e-9)
+		assert.InDelta(t, 8*40.0/60, spent(r, now), 1e-9)
+		require.NoError(t, r.Flush())
+		assert.InDelta(t, 8*40.0/60, r.ledger.settled[9].Litres, 1e-9)
+		assert.Equal(t, now, r.ledger.settled[9].ClosedAt)
+		ref, ok := r.Request(now, Env{}, r.order("chilli", 0.1, time.Minute))
+		assert.False(t, ok)
+		assert.Equal(t, garden.TooSoon, ref.Cause, "the rest counts from the close")
+		r.CloseAll(now.Add(time.Minute))
+		assert.InDelta(t, 8*40.0/60, spent(r, now.Add(time.Minute)), 1e-9, "and not once more")
+	})
+	t.Run("within what was charged already nothing comes on top", func(t *testing.T) {
+		r := start(t)
+		r.valves["chilli"].failCloses = 0
+		now := at(2*time.Hour + 4*time.Minute)
+		assert.Empty(t, r.Advance(now))
+		assert.Empty(t, r.Unconfirmed())
+		assert.Equal(t, 2.0, spent(r, now))
+		require.NoError(t, r.Flush())
+		assert.Equal(t, 2.0, r.ledger.settled[9].Litres)
+	})
+}
