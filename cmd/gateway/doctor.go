@@ -32,8 +32,8 @@ func newDoctor(s streams) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "doctor [FILE]",
 		Short: "Gather what somebody who helps you would ask for, into one file",
-		Long: `doctor writes one zip file with the garden file (passwords, tokens, addresses'
-users and the place left out), what the controller makes of it, versions, what
+		Long: `doctor writes one zip file with the garden file (passwords, tokens, headers'
+values, addresses' users and the place left out), what the controller makes of it, versions, what
 answers on the buses, and the journal's statistics and last alarms. It prints the
 list of what is in it; read it before you hand it on. Nothing is sent anywhere and
 no valve is opened.
@@ -74,11 +74,11 @@ func doctor(ctx context.Context, s streams, args []string, f doctorFlags) error 
 	// to know.
 	findings := []finding{
 		{"versions.txt", "program, system and board", versions(now)},
-		{"garden.yaml", "the garden file without secrets and place", []byte(redact(string(src)))},
+		{"garden.yaml", "the garden file without secrets and place", []byte(redactGarden(string(src)))},
 	}
 	u, err := understand(args)
 	if err != nil {
-		findings = append(findings, finding{"check.txt", "why the garden file is refused", []byte(redact(err.Error()) + "\n")})
+		findings = append(findings, finding{"check.txt", "why the garden file is refused", []byte(redactProblems(err.Error()) + "\n")})
 	} else {
 		findings = append(findings,
 			finding{"check.txt", "what the controller makes of it, with warnings", checked(u)},

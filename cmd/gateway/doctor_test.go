@@ -104,6 +104,45 @@ func TestRedact(t *testing.T) {
 	}
 }
 
+// A header's value that belonged into a file is left out too, however it is written.
+func TestRedactGarden(t *testing.T) {
+	for in, want := range map[string]string{
+		"headers: [{ name: Authorization, value: Bearer s3cret }]\n":                            "headers: [{ name: Authorization, value: (left out) }]\n",
+		"  - name: Authorization\n    value: \"Bearer s3cret\" # mine\n":                        "  - name: Authorization\n    value: (left out) # mine\n",
+		"  - value: s3cret\n    name: X\n":                                                      "  - value: (left out)\n    name: X\n",
+		"  value: |\n    s3cret: x\n\n    # s3cret\n  name: X\n":                                "  value: (left out)\n    (left out)\n\n    (left out)\n  name: X\n",
+		"  value: \"Bearer\n    s3cret\"\n  name: X\n":                                          "  value: (left out)\n    (left out)\n  name: X\n",
+		"  post-to:\n    https://hub.test/s3cret\n":                                             "  post-to:(left out)\n    (left out)\n",
+		"webhooks:\n  - post-to: https://hub.test/s3cret\n    body-file: b\npots:\n  chilli:\n": "webhooks:(left out)\n  - post-to: (left out)\n    body-file: b\npots:\n  chilli:\n",
+		"size: 75 L\nmixes:\n  light:\n":                                                        "size: 75 L\nmixes:\n  light:\n",
+	} {
+		assert.Equal(t, want, redactGarden(in))
+		assert.NotContains(t, redactGarden(in), "s3cret")
+	}
+	const said = `g.yaml:3:9: alarms.webhooks.1.headers.1.value: not understood, found "Bearer \t s3cret", expected a value`
+	assert.Equal(t, `g.yaml:3:9: alarms.webhooks.1.headers.1.value: not understood, found (left out), expected a value`, redactProblems(said))
+}
+
+// TestDoctorKeepsAHeadersValue makes the whole bundle.
+func TestDoctorKeepsAHeadersValue(t *testing.T) {
+	file, socket := example(t)
+	src := string(testdata.Terrace) + "alarms:\n  webhooks:\n    - post-to: https://hub.test/x\n      headers:\n        - name: Authorization\n          value: Bearer s3cret\n"
+	for name, garden := range map[string]string{"good": src, "bad": strings.Replace(src, "value: Bearer s3cret", "value: \"Bearer \\t s3cret\"", 1)} {
+		t.Run(name, func(t *testing.T) {
+			require.NoError(t, os.WriteFile(file, []byte(garden), 0o600))
+			out := filepath.Join(t.TempDir(), "d.zip")
+			code, _, errs := gateway(context.Background(), "doctor", file, "--socket", socket, "--journal", filepath.Join(t.TempDir(), "none.db"), "--out", out)
+			require.Equal(t, exitDone, code, errs.String())
+			parts := unzip(t, out)
+			assert.Contains(t, parts["garden.yaml"], "Authorization")
+			assert.Contains(t, parts["check.txt"], "headers.1.value")
+			for part, text := range parts {
+				assert.NotContains(t, text, "s3cret", part)
+			}
+		})
+	}
+}
+
 func TestSchemaCommand(t *testing.T) {
 	code, out, errs := gateway(context.Background(), "schema")
 	require.Equal(t, exitDone, code, errs.String())

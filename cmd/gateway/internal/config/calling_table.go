@@ -157,10 +157,15 @@ func quietAllDay(ws []garden.DayWindow) bool {
 
 func (r *reader) checkWebhook(path string, w garden.Webhook) {
 	secret := false
-	for i := range w.Headers {
+	for i, h := range w.Headers {
 		at := fmt.Sprintf("%s.headers.%d", path, i+1)
 		one, other := r.src.given(at+".value"), r.src.given(at+".secret-file")
-		secret = secret || other
+		open := one && secretHeader(h.Name)
+		secret = secret || other || open
+		if open && r.sound(at) {
+			// The value itself is repeated nowhere.
+			r.warn(at+".value", h.Name+" is a secret that whoever reads this file can use", "", "secret-file: a file with the value alone, mode 0600")
+		}
 		if one == other && r.sound(at) {
 			r.say(at, "a header has a value or a secret-file", "", "one of the two")
 		}
@@ -171,6 +176,15 @@ func (r *reader) checkWebhook(path string, w garden.Webhook) {
 	if u, err := url.Parse(w.URL); secret && err == nil && u.Scheme == "http" && !onlyHere(net.JoinHostPort(u.Hostname(), "1")) {
 		r.warn(path+".post-to", "a secret goes over the network in the clear", "", "https")
 	}
+}
+
+// secretHeader reports whether what a header says is a secret by its name: those
+// of RFC 9110, section 11 and RFC 6265, and names that services invent.
+func secretHeader(name string) bool {
+	name = strings.ToLower(name)
+	return slices.ContainsFunc([]string{"authorization", "cookie", "auth", "token", "secret", "password", "key"}, func(part string) bool {
+		return strings.Contains(name, part)
+	})
 }
 
 func (r *reader) checkMail(g *garden.Garden) {

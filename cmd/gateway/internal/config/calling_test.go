@@ -83,6 +83,19 @@ func TestCallingSlips(t *testing.T) {
 			assert.Contains(t, err.Error(), c.says)
 		})
 	}
+	for name, secret := range map[string]bool{"Authorization": true, "X-Api-Key": true, "x-access-token": true, "Cookie": true, "X-Garden": false, "Priority": false} {
+		t.Run("a value of "+name, func(t *testing.T) {
+			src := strings.Replace(good, "{ name: Authorization, secret-file: s }", "{ name: "+name+", value: s3cret }", 1)
+			_, s, err := config.Load("g.yaml", []byte(small+src))
+			require.NoError(t, err)
+			said := s.Warnings.Error()
+			assert.Equal(t, secret, strings.Contains(said, "alarms.webhooks.1.headers.1.value: "+name+" is a secret"), said)
+			assert.NotContains(t, said, "s3cret")
+			_, s, err = config.Load("g.yaml", []byte(small+strings.Replace(src, "https://", "http://", 1)))
+			require.NoError(t, err)
+			assert.Equal(t, secret, strings.Contains(s.Warnings.Error(), "a secret goes over the network in the clear"))
+		})
+	}
 	t.Run("a secret in the clear is worth a word", func(t *testing.T) {
 		_, s, err := config.Load("g.yaml", []byte(small+strings.Replace(good, "https://", "http://", 1)))
 		require.NoError(t, err)
