@@ -274,7 +274,7 @@ alarms:
       body-file: hook.template
       content-type: text/plain
       ca-file: hub.pem
-    - post-to: http://192.168.1.2:8123/api/webhook/pots
+    - post-to: http://bell.example/pots
   mail:
     server: smtp.test:465
     security: tls
