@@ -37,28 +37,20 @@ after every exit.`,
 			case len(args) == 0:
 				return fmt.Errorf("%w: a bench's lines end with it; name the garden file to close a board's lines directly", err)
 			}
-			g, note, err := toClose(args[0])
+			gardens, note, err := toClose(args[0])
 			if note != "" {
 				fmt.Fprintln(s.err, note)
 			}
 			if err != nil {
 				return err
 			}
-			if len(g.Lines) == 0 {
+			if len(gardens) == 0 {
 				fmt.Fprintf(s.err, "no gateway is running, and %s is a bench: there is no line to close\n", args[0])
 				return nil
 			}
 			fmt.Fprintln(s.err, "no gateway is running: closing the board's lines directly")
-			for i := range g.Lines {
-				if l := &g.Lines[i]; l.Valve.Kind == garden.RemoteValve {
-					fmt.Fprintf(s.err, "line %s is a remote valve: only a running gateway reaches it; it closes by its own limit, or shut its hand valve\n", l.ID)
-				}
-			}
-			rep, err = closeBoard(g, s.err)
-			if err != nil {
-				return err
-			}
-			if err := reportClosed(s, rep); err != nil {
+			rep, err = closeBoards(gardens, s.err)
+			if err := errors.Join(err, reportClosed(s, rep)); err != nil {
 				return err
 			}
 			return forgetLines()
@@ -101,6 +93,23 @@ func reportClosed(s streams, rep runner.CloseReport) error {
 		return fmt.Errorf("not confirmed closed: %v; shut their hand valves and look at the wiring", rep.Unconfirmed)
 	}
 	return nil
+}
+
+// closeBoards closes the lines of one garden after the other, whatever the first
+// come to.
+func closeBoards(gardens []*garden.Garden, tell io.Writer) (all runner.CloseReport, err error) {
+	for _, g := range gardens {
+		for i := range g.Lines {
+			if l := &g.Lines[i]; l.Valve.Kind == garden.RemoteValve {
+				fmt.Fprintf(tell, "line %s is a remote valve: only a running gateway reaches it; it closes by its own limit, or shut its hand valve\n", l.ID)
+			}
+		}
+		rep, bad := closeBoard(g, tell)
+		err = errors.Join(err, bad)
+		all.Lines, all.Closed = all.Lines+rep.Lines, all.Closed+rep.Closed
+		all.Unconfirmed = append(all.Unconfirmed, rep.Unconfirmed...)
+	}
+	return all, err
 }
 
 // closeBoard closes a board's lines with nothing else running.

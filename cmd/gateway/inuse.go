@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -8,6 +9,7 @@ import (
 	"os"
 	"path/filepath"
 	"reflect"
+	"slices"
 
 	"fabricpot/cmd/gateway/internal/journal"
 	"fabricpot/control/garden"
@@ -94,56 +96,74 @@ func rememberedLines() (*inUse, error) {
 	return &in, nil
 }
 
-// toClose is what close-all closes with no gateway running: the board lines of
-// the garden file and those that a crashed gateway left. It has no lines where
-// there is nothing real to close. A faulty garden file is an error only where
-// no list can stand in for it; note then tells of it.
-func toClose(file string) (g *garden.Garden, note string, err error) {
+// toClose is what close-all closes with no gateway running, one after the other:
+// what a crashed gateway left on other outputs than the garden file's, and then
+// the board lines of that. Each is let go of before the next is opened, since the
+// two may share pins. There is none where nothing real is to be closed. A faulty
+// garden file is an error only where no list can stand in for it; note then tells
+// of it.
+func toClose(file string) (gs []*garden.Garden, note string, err error) {
 	left, leftErr := rememberedLines()
-	g, err = loadGarden(file)
+	g, err := loadGarden(file)
 	switch {
 	case err != nil && left == nil:
 		return nil, "", errors.Join(err, leftErr)
 	case err != nil:
 		note = fmt.Sprintf("%v\nclosing the lines of the last run instead", err)
-		g = left.garden()
+		gs = append(gs, left.garden())
 	case g.Hardware.Kind != garden.Board:
-		g = &garden.Garden{Hardware: g.Hardware}
 		if left != nil {
-			g = left.garden()
+			gs = append(gs, left.garden())
 		}
-	case left != nil:
-		g = withLeft(g, left)
+	default:
+		if left != nil {
+			if before := leftOver(g, left); len(before.Lines) > 0 {
+				gs = append(gs, before)
+			}
+		}
+		gs = append(gs, g)
 	}
 	if leftErr != nil {
 		note = leftErr.Error()
 	}
-	return g, note, nil
+	return gs, note, nil
 }
 
-// withLeft adds to a garden the lines left by another version of it.
-func withLeft(g *garden.Garden, left *inUse) *garden.Garden {
-	out := &garden.Garden{Hardware: g.Hardware, Lines: append([]garden.Line(nil), g.Lines...), Supply: garden.Supply{Pump: g.Supply.Pump}}
-	chip := func(v garden.Valve, hw garden.Hardware) garden.Valve {
-		if v.Chip == "" {
-			v.Chip = hw.GPIOChip
-		}
-		return v
+// outputs are what closing a line drives.
+type outputs struct {
+	valve    garden.Valve
+	injector garden.Injector
+}
+
+// outputsOf are those of a line, with the chip named.
+func outputsOf(l *garden.Line, hw garden.Hardware) outputs {
+	o := outputs{valve: l.Valve}
+	if o.valve.Chip == "" {
+		o.valve.Chip = hw.GPIOChip
+	}
+	if i := l.Injector; i.Switched {
+		o.injector = garden.Injector{Switched: true, Chip: cmp.Or(i.Chip, hw.GPIOChip), Pin: i.Pin, ActiveLow: i.ActiveLow}
+	}
+	return o
+}
+
+// leftOver are the lines left by another version of a garden that its own don't
+// close: the valve, its latch or its injector stood elsewhere. A pump stops first,
+// its output switched off like a valve's.
+func leftOver(g *garden.Garden, left *inUse) *garden.Garden {
+	out := &garden.Garden{Hardware: left.Hardware}
+	pump := func(p garden.Pump, hw garden.Hardware) garden.Valve {
+		return garden.Valve{Kind: garden.PinValve, Chip: cmp.Or(p.Chip, hw.GPIOChip), Pin: p.Pin, ActiveLow: p.ActiveLow}
+	}
+	if p := left.Pump; p.Fitted && (!g.Supply.Pump.Fitted || pump(p, left.Hardware) != pump(g.Supply.Pump, g.Hardware)) {
+		out.Lines = append(out.Lines, garden.Line{ID: "pump-before", Valve: pump(p, left.Hardware)})
 	}
 	for _, l := range left.Lines {
-		l.Valve = chip(l.Valve, left.Hardware)
-		known := false
-		for i := range g.Lines {
-			known = known || reflect.DeepEqual(chip(g.Lines[i].Valve, g.Hardware), l.Valve)
-		}
-		if !known {
+		was := outputsOf(&l, left.Hardware)
+		if !slices.ContainsFunc(g.Lines, func(n garden.Line) bool { return reflect.DeepEqual(outputsOf(&n, g.Hardware), was) }) {
 			l.ID += "-before"
 			out.Lines = append(out.Lines, l)
 		}
-	}
-	if p := left.Pump; p.Fitted && (p.Chip != g.Supply.Pump.Chip || p.Pin != g.Supply.Pump.Pin || !g.Supply.Pump.Fitted) {
-		// Its output is switched off like a valve's.
-		out.Lines = append(out.Lines, garden.Line{ID: "pump-before", Valve: chip(garden.Valve{Kind: garden.PinValve, Chip: p.Chip, Pin: p.Pin, ActiveLow: p.ActiveLow}, left.Hardware)})
 	}
 	return out
 }

@@ -4,7 +4,9 @@ import (
 	"context"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
+	"time"
 
 	"fabricpot/control/garden"
 
@@ -41,9 +43,10 @@ func TestLinesInUse(t *testing.T) {
 		_, _, err := toClose(faulty)
 		require.ErrorContains(t, err, "faulty.yaml")
 		require.NoError(t, rememberLines(board))
-		g, note, err := toClose(faulty)
+		gs, note, err := toClose(faulty)
 		require.NoError(t, err)
-		assert.Equal(t, board.Lines, g.Lines)
+		require.Len(t, gs, 1)
+		assert.Equal(t, board.Lines, gs[0].Lines)
 		assert.Contains(t, note, "faulty.yaml")
 		// The command goes for the pins, which this machine does not have.
 		code, _, errs := gateway(context.Background(), "close-all", "--socket", filepath.Join(t.TempDir(), "s"), faulty)
@@ -56,17 +59,96 @@ func TestLinesInUse(t *testing.T) {
 		assert.Equal(t, exitDone, code, errs.String())
 		assert.Contains(t, errs.String(), "no line to close")
 		require.NoError(t, rememberLines(board))
-		g, _, err := toClose(bench)
+		gs, _, err := toClose(bench)
 		require.NoError(t, err)
-		assert.Equal(t, board.Lines, g.Lines)
+		require.Len(t, gs, 1)
+		assert.Equal(t, board.Lines, gs[0].Lines)
 	})
-	t.Run("a pin that moved is closed in both places", func(t *testing.T) {
-		now := &garden.Garden{Hardware: board.Hardware, Lines: []garden.Line{line("a", 5), line("b", 7)}}
-		got := withLeft(now, &inUse{Hardware: board.Hardware, Lines: board.Lines})
-		require.Len(t, got.Lines, 3)
-		assert.Equal(t, garden.LineID("b-before"), got.Lines[2].ID)
-		assert.Equal(t, 6, got.Lines[2].Valve.Pin)
-		assert.Len(t, now.Lines, 2)
+	t.Run("what stood elsewhere is closed too, and before the rest", func(t *testing.T) {
+		const chip = "no such chip"
+		type change func(*garden.Garden)
+		line0 := func(f func(*garden.Line)) change { return func(g *garden.Garden) { f(&g.Lines[0]) } }
+		injector := func(pin int) change {
+			return line0(func(l *garden.Line) { l.Injector = garden.Injector{Switched: true, Pin: pin} })
+		}
+		latch := func(pin int) change {
+			return line0(func(l *garden.Line) { l.Valve.Latch = &garden.Latch{ClosePin: pin, Pulse: 50 * time.Millisecond} })
+		}
+		pump := func(pin int, on string) change {
+			return func(g *garden.Garden) { g.Supply.Pump = garden.Pump{Fitted: true, Chip: on, Pin: pin} }
+		}
+		named := line0(func(l *garden.Line) { l.ID, l.Outlets = "another name", nil })
+		for name, c := range map[string]struct {
+			was, now change
+			want     []garden.LineID
+		}{
+			"nothing changed":           {func(*garden.Garden) {}, func(*garden.Garden) {}, nil},
+			"the name alone":            {func(*garden.Garden) {}, named, nil},
+			"the chip named by default": {line0(func(l *garden.Line) { l.Valve.Chip = chip }), func(*garden.Garden) {}, nil},
+			"valve":                     {func(*garden.Garden) {}, line0(func(l *garden.Line) { l.Valve.Pin = 7 }), []garden.LineID{"a-before"}},
+			"level":                     {func(*garden.Garden) {}, line0(func(l *garden.Line) { l.Valve.ActiveLow = true }), []garden.LineID{"a-before"}},
+			"injector moved":            {injector(20), injector(21), []garden.LineID{"a-before"}},
+			"injector taken out":        {injector(20), func(*garden.Garden) {}, []garden.LineID{"a-before"}},
+			"injector as it was":        {injector(20), injector(20), nil},
+			"latch moved":               {latch(22), latch(23), []garden.LineID{"a-before"}},
+			"latch became a coil":       {latch(22), func(*garden.Garden) {}, []garden.LineID{"a-before"}},
+			"latch as it was":           {latch(22), latch(22), nil},
+			"pump moved":                {pump(24, ""), pump(25, ""), []garden.LineID{"pump-before"}},
+			"pump taken out":            {pump(24, ""), func(*garden.Garden) {}, []garden.LineID{"pump-before"}},
+			"pump, its chip named":      {pump(24, ""), pump(24, chip), nil},
+		} {
+			t.Run(name, func(t *testing.T) {
+				of := func(f change) *garden.Garden {
+					g := &garden.Garden{Hardware: board.Hardware, Lines: []garden.Line{line("a", 5), line("b", 6)}}
+					f(g)
+					return g
+				}
+				was, now := of(c.was), of(c.now)
+				left := &inUse{Hardware: was.Hardware, Lines: was.Lines, Pump: was.Supply.Pump}
+				got := leftOver(now, left)
+				var ids []garden.LineID
+				for i := range got.Lines {
+					ids = append(ids, got.Lines[i].ID)
+				}
+				assert.Equal(t, c.want, ids)
+				// The kernel gives a line away once: what is opened together shares none.
+				for _, g := range []*garden.Garden{got, now} {
+					seen := map[int]bool{}
+					for _, pin := range pinsOf(g) {
+						assert.False(t, seen[pin], "pin %d twice", pin)
+						seen[pin] = true
+					}
+				}
+			})
+		}
+	})
+	t.Run("the garden file's lines come last", func(t *testing.T) {
+		t.Setenv("STATE_DIRECTORY", t.TempDir())
+		src, err := os.ReadFile(bench)
+		require.NoError(t, err)
+		file := filepath.Join(t.TempDir(), "board.yaml")
+		src = []byte(strings.Replace(string(src), "  kind: bench ", "  i2c-bus: /dev/i2c-1\n  gpio-chip: none-of-these\n  kind: board ", 1))
+		require.NoError(t, os.WriteFile(file, src, 0o600))
+		g, err := loadGarden(file)
+		require.NoError(t, err)
+		require.NoError(t, rememberLines(g))
+		gs, _, err := toClose(file)
+		require.NoError(t, err)
+		assert.Equal(t, []*garden.Garden{g}, gs, "once where nothing changed")
+		require.NoError(t, rememberLines(board))
+		gs, _, err = toClose(file)
+		require.NoError(t, err)
+		require.Len(t, gs, 2)
+		assert.Equal(t, garden.LineID("a-before"), gs[0].Lines[0].ID)
+		assert.Equal(t, g, gs[1])
+	})
+	t.Run("both are gone for, and both are told of", func(t *testing.T) {
+		var told strings.Builder
+		moved := &garden.Garden{Hardware: board.Hardware, Lines: []garden.Line{line("a-before", 5)}}
+		rep, err := closeBoards([]*garden.Garden{moved, board}, &told)
+		require.NoError(t, err)
+		assert.Equal(t, 3, rep.Lines)
+		assert.Equal(t, []garden.LineID{"a-before", "a", "b"}, rep.Unconfirmed)
 	})
 	t.Run("a list that can't be read is told and the garden file's lines are closed", func(t *testing.T) {
 		dir := t.TempDir()
@@ -76,4 +158,22 @@ func TestLinesInUse(t *testing.T) {
 		require.NoError(t, err)
 		assert.Contains(t, note, "lines in use")
 	})
+}
+
+// pinsOf are the outputs that closing a garden asks the kernel for.
+func pinsOf(g *garden.Garden) (out []int) {
+	for i := range g.Lines {
+		l := &g.Lines[i]
+		out = append(out, l.Valve.Pin)
+		if l.Valve.Latch != nil {
+			out = append(out, l.Valve.Latch.ClosePin)
+		}
+		if l.Injector.Switched {
+			out = append(out, l.Injector.Pin)
+		}
+	}
+	if g.Supply.Pump.Fitted {
+		out = append(out, g.Supply.Pump.Pin)
+	}
+	return out
 }
