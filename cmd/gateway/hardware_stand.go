@@ -115,7 +115,7 @@ func (st *stand) onBoard(s streams, f standFlags) error {
 	}
 	st.closers = append(st.closers, hw.Close)
 	// A crash must leave close-all the list of what we drive.
-	if err := rememberLines(u.garden); err != nil {
+	if err := takeUpLines(u.garden, s.err); err != nil {
 		return err
 	}
 	st.remembered = true

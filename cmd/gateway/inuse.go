@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -62,6 +63,27 @@ func rememberLines(g *garden.Garden) (err error) {
 		return fmt.Errorf("lines in use: %w", err)
 	}
 	return nil
+}
+
+// takeUpLines closes what a crashed gateway left on other outputs than this
+// garden's, before its list is replaced by this garden's.
+func takeUpLines(g *garden.Garden, tell io.Writer) error {
+	left, err := rememberedLines()
+	if err != nil {
+		fmt.Fprintln(tell, err)
+	}
+	if left != nil {
+		if before := leftOver(g, left); len(before.Lines) > 0 {
+			rep, err := closeBoards([]*garden.Garden{before}, tell)
+			if err != nil {
+				fmt.Fprintln(tell, err)
+			}
+			if len(rep.Unconfirmed) > 0 {
+				fmt.Fprintf(tell, "left on by the last run, and not confirmed closed: %v; shut their hand valves and look at the wiring\n", rep.Unconfirmed)
+			}
+		}
+	}
+	return rememberLines(g)
 }
 
 // forgetLines removes the list once every line is confirmed closed.

@@ -142,6 +142,20 @@ func TestLinesInUse(t *testing.T) {
 		assert.Equal(t, garden.LineID("a-before"), gs[0].Lines[0].ID)
 		assert.Equal(t, g, gs[1])
 	})
+	t.Run("another garden's gateway closes them before it forgets them", func(t *testing.T) {
+		t.Setenv("STATE_DIRECTORY", t.TempDir())
+		require.NoError(t, rememberLines(board))
+		now := &garden.Garden{Hardware: board.Hardware, Lines: []garden.Line{line("a", 5), line("b", 7)}}
+		var told strings.Builder
+		require.NoError(t, takeUpLines(now, &told))
+		assert.Contains(t, told.String(), "not confirmed closed: [b-before]")
+		in, err := rememberedLines()
+		require.NoError(t, err)
+		assert.Equal(t, now.Lines, in.Lines)
+		told.Reset()
+		require.NoError(t, takeUpLines(now, &told))
+		assert.Empty(t, told.String())
+	})
 	t.Run("both are gone for, and both are told of", func(t *testing.T) {
 		var told strings.Builder
 		moved := &garden.Garden{Hardware: board.Hardware, Lines: []garden.Line{line("a-before", 5)}}

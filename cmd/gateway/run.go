@@ -86,7 +86,7 @@ func run(ctx context.Context, s streams, args []string, f runFlags) error {
 	// Closed before anything else: looking through a big journal takes time.
 	var hw *board
 	if !bench {
-		if err := rememberLines(u.garden); err != nil {
+		if err := takeUpLines(u.garden, s.err); err != nil {
 			fmt.Fprintln(s.err, err) // the plants need water all the same
 		}
 		if hw, err = openLines(u.garden); err != nil {
