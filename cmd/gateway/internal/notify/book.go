@@ -1,7 +1,9 @@
 package notify
 
 import (
+	"cmp"
 	"fmt"
+	"slices"
 	"time"
 
 	"fabricpot/cmd/gateway/internal/runner"
@@ -20,7 +22,6 @@ type Book struct {
 	said   map[key]*said
 	sent   []time.Duration // of the last hour, on Mono
 	tested string          // the month of the last self-test, 2026-11
-	held   uint64
 }
 
 type key struct{ name, about string }
@@ -39,9 +40,6 @@ type said struct {
 func NewBook(site garden.Site, set garden.Calling) *Book {
 	return &Book{set: set, id: site.ID, name: site.Name, said: map[key]*said{}}
 }
-
-// Held counts the times that a message waited because the hour was full.
-func (b *Book) Held() uint64 { return b.held }
 
 // Decide returns what is to be told at now of the alarms that stand, worst first,
 // and whether that is anything. All that is due goes into one message.
@@ -71,7 +69,6 @@ func (b *Book) Decide(now garden.Moment, alarms []runner.AlarmLine) (Message, bo
 		return b.selfTest(now, quiet, alarms)
 	}
 	if !b.room(now.Mono, serious) {
-		b.held++
 		return Message{}, false
 	}
 	b.sent = append(b.sent, now.Mono)
@@ -119,14 +116,15 @@ func (b *Book) gone() []*said {
 	var out []*said
 	for _, s := range b.said {
 		if !s.here {
-			at := len(out)
-			for at > 0 && (out[at-1].line.Name > s.line.Name || out[at-1].line.Name == s.line.Name && out[at-1].line.About > s.line.About) {
-				at--
-			}
-			out = append(out[:at], append([]*said{s}, out[at:]...)...)
+			out = append(out, s)
 		}
 	}
+	slices.SortFunc(out, func(x, y *said) int { return byName(x.line, y.line) })
 	return out
+}
+
+func byName(x, y runner.AlarmLine) int {
+	return cmp.Or(cmp.Compare(x.Name, y.Name), cmp.Compare(x.About, y.About))
 }
 
 // stands reports whether it waits for somebody.

@@ -134,6 +134,7 @@ func TestHourIsBounded(t *testing.T) {
 			}
 		}
 	}
+	busiest := 0
 	for i, from := range times {
 		n := 0
 		for _, d := range times[i:] {
@@ -142,10 +143,11 @@ func TestHourIsBounded(t *testing.T) {
 			}
 		}
 		assert.LessOrEqual(t, n, 6, "from %v", from)
+		busiest = max(busiest, n)
 	}
+	assert.GreaterOrEqual(t, busiest, 4, "the hour was full: a third of it is for serious ones")
 	assert.Equal(t, 100*time.Minute, serious)
 	assert.Len(t, names, 61)
-	assert.NotZero(t, b.Held())
 }
 
 func TestOutOfServiceIsNotTold(t *testing.T) {
@@ -213,18 +215,80 @@ func TestRestartRepeatsNothing(t *testing.T) {
 	b := NewBook(site, settings())
 	for d := time.Duration(0); d < 24*time.Hour; d += 2 * time.Hour {
 		parts = append(parts, day(b, d, d+2*time.Hour-time.Minute, time.Minute, at)...)
-		text, err := b.Keep(moment(d + 2*time.Hour - time.Minute))
+		text, err := b.Keep(moment(d+2*time.Hour-time.Minute), nil)
 		require.NoError(t, err)
 		b = NewBook(site, settings())
 		require.NoError(t, b.Restore(moment(d+2*time.Hour-time.Minute), text))
 	}
 	assert.Equal(t, whole, parts)
 	require.Error(t, NewBook(site, settings()).Restore(moment(0), []byte("{")))
-	b = NewBook(site, settings())
-	b.Decide(moment(0), at(0))
-	b.Again()
-	_, ok := b.Decide(moment(time.Minute), at(time.Minute))
-	assert.True(t, ok, "what was not sent is told anew")
+}
+
+// TestRestartTellsWhatReachedNobody: of every state of an alarm, and the month's
+// test. Where it was sent, nothing is repeated.
+func TestRestartTellsWhatReachedNobody(t *testing.T) {
+	up := stands("no flow", "one", 0)
+	down := up
+	down.Active = false
+	for _, c := range []struct {
+		name  string
+		lists [][]runner.AlarmLine // an hour apart; the message of the last reaches nobody
+		want  string
+	}{
+		{"new", [][]runner.AlarmLine{{up}}, "no flow still there"},
+		{"repeated", [][]runner.AlarmLine{{up}, {up}}, "no flow still there"},
+		{"over and gone", [][]runner.AlarmLine{{up}, nil}, "no flow over"},
+		{"over and still to be seen", [][]runner.AlarmLine{{up}, {down}}, "no flow over"},
+		{"came and went", [][]runner.AlarmLine{{down}}, "no flow came and went"},
+	} {
+		for _, sent := range []bool{false, true} {
+			t.Run(fmt.Sprintf("%s, sent %v", c.name, sent), func(t *testing.T) {
+				b := NewBook(site, settings())
+				var m Message
+				var ok bool
+				at := moment(0)
+				for n, list := range c.lists {
+					at = moment(time.Duration(n) * time.Hour)
+					m, ok = b.Decide(at, list)
+					require.True(t, ok)
+				}
+				unsent := []*Message{&m}
+				if sent {
+					unsent = nil
+				}
+				text, err := b.Keep(at, unsent)
+				require.NoError(t, err)
+				b = NewBook(site, settings())
+				require.NoError(t, b.Restore(at, text))
+				again, ok := b.Decide(at, c.lists[len(c.lists)-1])
+				require.Equal(t, !sent, ok, again.Text)
+				if ok {
+					require.Len(t, again.Alarms, 1)
+					assert.Equal(t, c.want, again.Alarms[0].Name+" "+again.Alarms[0].State)
+					assert.Equal(t, up.Since, again.Alarms[0].Since)
+					assert.Equal(t, "wrong", again.Alarms[0].What)
+				}
+			})
+		}
+	}
+	monthly := settings(func(c *garden.Calling) { c.SelfTestDay = 1 })
+	first := garden.Moment{Mono: 1, Wall: time.Date(2027, 1, 1, 10, 0, 0, 0, time.UTC), Synced: true}
+	for _, sent := range []bool{false, true} {
+		b := NewBook(site, monthly)
+		b.tested = "2026-12"
+		m, ok := b.Decide(first, nil)
+		require.True(t, ok)
+		unsent := []*Message{&m}
+		if sent {
+			unsent = nil
+		}
+		text, err := b.Keep(first, unsent)
+		require.NoError(t, err)
+		b = NewBook(site, monthly)
+		require.NoError(t, b.Restore(first, text))
+		_, ok = b.Decide(first, nil)
+		assert.Equal(t, !sent, ok, "the month's test, sent %v", sent)
+	}
 }
 
 // TestNothingUntold: whatever comes and goes, each alarm that stands longer than

@@ -1,7 +1,6 @@
 package notify
 
 import (
-	"cmp"
 	"encoding/json"
 	"slices"
 	"time"
@@ -25,18 +24,42 @@ type keptSaid struct {
 	Ended bool          `json:"ended,omitempty"`
 }
 
-// Keep returns what must outlive a restart.
-func (b *Book) Keep(now garden.Moment) ([]byte, error) {
+// Keep returns what must outlive a restart. What unsent holds, oldest first, was
+// decided but reached nobody by one of the ways: the next run tells it anew, so
+// that it may come twice and is not lost.
+func (b *Book) Keep(now garden.Moment, unsent []*Message) ([]byte, error) {
 	k := kept{Tested: b.tested, At: now.Wall, Told: []keptSaid{}}
-	for _, s := range b.said {
+	last := map[key]Item{}
+	for _, m := range unsent {
+		if month, err := time.Parse("2006-01", b.tested); m.Kind == KindSelfTest && err == nil {
+			k.Tested = month.AddDate(0, -1, 0).Format("2006-01")
+		}
+		for _, i := range m.Alarms {
+			if m.Kind == KindAlarm {
+				last[key{i.Name, i.About}] = i
+			}
+		}
+	}
+	for at, s := range b.said {
 		if s.told == 0 && !s.ended {
 			continue // nobody knows of it yet
 		}
-		k.Told = append(k.Told, keptSaid{Line: s.line, Told: s.told, Wait: max(0, s.next-now.Mono), Ended: s.ended})
+		x := keptSaid{Line: s.line, Told: s.told, Wait: max(0, s.next-now.Mono), Ended: s.ended}
+		if i, ok := last[at]; ok {
+			if i.State == StatePassed && !s.line.Active {
+				continue
+			}
+			x.Wait, x.Ended = 0, false
+		}
+		k.Told = append(k.Told, x)
 	}
-	slices.SortFunc(k.Told, func(x, y keptSaid) int {
-		return cmp.Or(cmp.Compare(x.Line.Name, y.Line.Name), cmp.Compare(x.Line.About, y.Line.About))
-	})
+	for at, i := range last {
+		if b.said[at] == nil && i.State == StateOver {
+			// It left the list when it was told.
+			k.Told = append(k.Told, keptSaid{Line: runner.AlarmLine{Name: i.Name, About: i.About, Since: i.Since, Text: i.What, Next: i.Next, Serious: i.Serious}, Told: max(i.Told, 1)})
+		}
+	}
+	slices.SortFunc(k.Told, func(x, y keptSaid) int { return byName(x.Line, y.Line) })
 	return json.Marshal(k)
 }
 
@@ -57,13 +80,4 @@ func (b *Book) Restore(now garden.Moment, text []byte) error {
 		b.said[key{t.Line.Name, t.Line.About}] = &said{line: t.Line, told: max(t.Told, 0), ended: t.Ended, next: now.Mono + max(0, wait-ago)}
 	}
 	return nil
-}
-
-// Again has everything that still waits told anew: what was to be sent was not.
-func (b *Book) Again() {
-	for _, s := range b.said {
-		if s.told > 0 {
-			s.next = 0
-		}
-	}
 }

@@ -5,8 +5,10 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strings"
 	"sync"
 	"time"
+	"unicode"
 )
 
 // Way is one way to a person. Send returns when the message was taken or ctx is
@@ -55,8 +57,10 @@ type outlet struct {
 	log      func(string)
 	wake     chan struct{}
 
-	mu     sync.Mutex
-	queue  []*Message
+	mu    sync.Mutex
+	queue []*Message
+	// under is the message that is being sent; it stays where a stop ends that.
+	under  *Message
 	status WayStatus
 }
 
@@ -89,14 +93,23 @@ func (o *outlet) put(m *Message) {
 func (o *outlet) take() *Message {
 	o.mu.Lock()
 	defer o.mu.Unlock()
-	if len(o.queue) == 0 {
-		o.status.Waiting = 0
-		return nil
+	o.under = nil
+	if len(o.queue) > 0 {
+		o.under = o.queue[0]
+		o.queue = slices.Delete(o.queue, 0, 1)
 	}
-	m := o.queue[0]
-	o.queue = slices.Delete(o.queue, 0, 1)
-	o.status.Waiting = 1
-	return m
+	return o.under
+}
+
+// unsent is what is on its way.
+func (o *outlet) unsent() []*Message {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	out := slices.Clone(o.queue)
+	if o.under != nil {
+		out = append(out, o.under)
+	}
+	return out
 }
 
 // run sends until ctx is over.
@@ -112,9 +125,6 @@ func (o *outlet) run(ctx context.Context) {
 			continue
 		}
 		if !o.deliver(ctx, m) {
-			o.mu.Lock()
-			o.queue = slices.Insert(o.queue, 0, m) // unsent, see Post.Close
-			o.mu.Unlock()
 			return
 		}
 	}
@@ -160,6 +170,9 @@ func (o *outlet) once(ctx context.Context, m *Message) (err error) {
 		if r := recover(); r != nil {
 			err = fmt.Errorf("panic: %v", r)
 		}
+		if err != nil {
+			err = short{err}
+		}
 		at := o.now()
 		o.mu.Lock()
 		defer o.mu.Unlock()
@@ -173,10 +186,34 @@ func (o *outlet) once(ctx context.Context, m *Message) (err error) {
 	return o.way.Send(ctx, m)
 }
 
+// mostWords bounds what is kept, shown and logged of an error: much of it may be
+// a server's own words.
+const mostWords = 300
+
+// short is an error in one line of no more than so many characters.
+type short struct{ error }
+
+func (s short) Unwrap() error { return s.error }
+
+func (s short) Error() string {
+	words := strings.Map(func(c rune) rune {
+		if !unicode.IsPrint(c) {
+			return ' ' // a server's answer must not drive a terminal
+		}
+		return c
+	}, s.error.Error())
+	if r := []rune(words); len(r) > mostWords {
+		words = string(r[:mostWords-1]) + "…"
+	}
+	return words
+}
+
 func (o *outlet) snapshot() WayStatus {
 	o.mu.Lock()
 	defer o.mu.Unlock()
 	s := o.status
-	s.Waiting += len(o.queue)
+	if s.Waiting = len(o.queue); o.under != nil {
+		s.Waiting++
+	}
 	return s
 }

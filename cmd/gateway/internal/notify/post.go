@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"sync"
 	"time"
 
@@ -58,11 +59,15 @@ type Post struct {
 	cancel  context.CancelFunc
 	done    sync.WaitGroup
 
-	mu   sync.Mutex // of book, keptAt and rung
+	mu   sync.Mutex // of what follows
 	book *Book
 	kept time.Duration
-	rung time.Duration
-	ever bool
+	// keptWay is how many messages were on their way when the book was kept, and
+	// keptTest the month of the last self-test then.
+	keptWay  int
+	keptTest string
+	rung     time.Duration
+	ever     bool
 }
 
 // Open starts a Post.
@@ -119,15 +124,18 @@ func (p *Post) turn() {
 	now := p.o.Clock()
 	p.mu.Lock()
 	m, any := p.book.Decide(now, alarms)
-	keep := any || now.Mono-p.kept >= keepEvery
 	p.mu.Unlock()
 	if any {
 		for _, o := range p.outlets {
 			o.put(&m)
 		}
 	}
+	unsent := p.unsent()
+	p.mu.Lock()
+	keep := any || now.Mono-p.kept >= keepEvery || len(unsent) != p.keptWay || p.book.tested != p.keptTest
+	p.mu.Unlock()
 	if keep {
-		p.keep(now)
+		p.keep(now, unsent)
 	}
 	if p.o.Lamp == nil {
 		return
@@ -140,10 +148,20 @@ func (p *Post) turn() {
 	_ = p.o.Lamp.Tend(waited)
 }
 
-func (p *Post) keep(now garden.Moment) {
+// unsent is what is on its way by any of the ways, oldest first.
+func (p *Post) unsent() []*Message {
+	var out []*Message
+	for _, o := range p.outlets {
+		out = append(out, o.unsent()...)
+	}
+	slices.SortStableFunc(out, func(x, y *Message) int { return x.At.Compare(y.At) })
+	return out
+}
+
+func (p *Post) keep(now garden.Moment, unsent []*Message) {
 	p.mu.Lock()
-	p.kept = now.Mono
-	text, err := p.book.Keep(now)
+	p.kept, p.keptWay, p.keptTest = now.Mono, len(unsent), p.book.tested
+	text, err := p.book.Keep(now, unsent)
 	p.mu.Unlock()
 	if p.o.Memory == nil || err != nil {
 		return
@@ -216,14 +234,7 @@ func RingOnce(ctx context.Context, site garden.Site, ways []Way, now garden.Mome
 func (p *Post) Close() error {
 	p.cancel()
 	p.done.Wait()
-	for _, o := range p.outlets {
-		if o.snapshot().Waiting > 0 {
-			p.mu.Lock()
-			p.book.Again()
-			p.mu.Unlock()
-		}
-	}
-	p.keep(p.o.Clock())
+	p.keep(p.o.Clock(), p.unsent())
 	if p.o.Lamp != nil {
 		return p.o.Lamp.End()
 	}

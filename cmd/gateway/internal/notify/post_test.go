@@ -4,10 +4,13 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"strings"
 	"sync"
 	"sync/atomic"
 	"testing"
 	"time"
+	"unicode"
+	"unicode/utf8"
 
 	"fabricpot/cmd/gateway/internal/runner"
 	"fabricpot/control/garden"
@@ -164,6 +167,85 @@ func TestUnsentIsToldByTheNextRun(t *testing.T) {
 	time.Sleep(20 * time.Millisecond)
 	require.NoError(t, p.Close())
 	assert.Equal(t, 1, good.count())
+}
+
+// TestCrashLosesNoEnd: a run that is killed, not stopped, while the end of an alarm
+// is on its way leaves it to the next; and once it was sent nothing is repeated.
+func TestCrashLosesNoEnd(t *testing.T) {
+	s, mem := &scene{}, &memory{}
+	hang := atomic.Bool{}
+	inside := make(chan struct{}, 64)
+	slow := &way{name: "slow", do: func(ctx context.Context, _ *Message) error {
+		if hang.Load() {
+			inside <- struct{}{}
+			<-ctx.Done()
+			return ctx.Err()
+		}
+		return nil
+	}}
+	p := post(s, mem, slow)
+	p.outlets[0].mu.Lock()
+	p.outlets[0].patience = time.Minute
+	p.outlets[0].mu.Unlock()
+	s.set(stands("no flow", "one", 0))
+	p.turn()
+	require.Eventually(t, func() bool { return slow.count() == 1 }, soon, time.Millisecond)
+	hang.Store(true)
+	s.set()
+	p.turn()
+	<-inside
+	killed := &memory{}
+	text, _, _ := mem.Meta(memoryKey)
+	require.NoError(t, killed.SetMeta(memoryKey, text))
+	require.NoError(t, p.Close())
+
+	good := &way{name: "good"}
+	p = post(s, killed, good)
+	require.Eventually(t, func() bool { return good.count() == 1 }, soon, time.Millisecond)
+	require.Len(t, good.got[0].Alarms, 1)
+	assert.Equal(t, StateOver, good.got[0].Alarms[0].State)
+	// It is kept that this was sent, with no stop in between.
+	require.Eventually(t, func() bool {
+		p.turn()
+		text, _, _ := killed.Meta(memoryKey)
+		return !strings.Contains(text, "no flow")
+	}, soon, time.Millisecond)
+	require.NoError(t, p.Close())
+}
+
+// TestSelfTestIsDueAfterACrash: the month from which the next is reckoned is kept at
+// once, and not only when something was told.
+func TestSelfTestIsDueAfterACrash(t *testing.T) {
+	s, mem := &scene{}, &memory{}
+	o := Options{Site: site, Set: settings(func(c *garden.Calling) { c.SelfTestDay = 28 }), Ways: []Way{&way{name: "a"}}, Alarms: s.look, Clock: s.clock, Memory: mem, Log: func(string) {}}
+	p := Open(context.Background(), o)
+	defer func() { require.NoError(t, p.Close()) }()
+	require.Eventually(t, func() bool {
+		text, _, _ := mem.Meta(memoryKey)
+		return strings.Contains(text, `"self_tested":"2026-06"`)
+	}, soon, time.Millisecond)
+}
+
+// TestAServersWordsAreBounded: what a server answers is shown on page and terminal.
+func TestAServersWordsAreBounded(t *testing.T) {
+	s := &scene{}
+	said := make(chan string, 8)
+	loud := &way{name: "loud", do: func(context.Context, *Message) error {
+		return fmt.Errorf("no: %s: %w", strings.Repeat("\x1b[31mλ\n", 5000), errForGood)
+	}}
+	p := Open(context.Background(), Options{Site: site, Set: settings(), Ways: []Way{loud}, Alarms: s.look, Clock: s.clock, Log: func(line string) { said <- line }})
+	defer func() { require.NoError(t, p.Close()) }()
+	s.set(stands("no flow", "one", 0))
+	p.turn()
+	rung, err := p.Ring(context.Background())
+	require.NoError(t, err)
+	line := <-said
+	assert.Contains(t, line, "given up", "it still counts as refused for good")
+	for _, text := range []string{line, rung[0].Error, p.Ways()[0].LastError} {
+		assert.LessOrEqual(t, utf8.RuneCountInString(text), mostWords+40)
+		assert.Less(t, strings.IndexFunc(text, unicode.IsControl), 0, "%q", text)
+		assert.Contains(t, text, "no: ")
+	}
 }
 
 func TestRing(t *testing.T) {
