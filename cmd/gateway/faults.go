@@ -21,8 +21,25 @@ type faultFlags struct {
 func (f *faultFlags) flags(fl *pflag.FlagSet) {
 	fl.BoolVar(&f.on, "faults", false, "play a campaign of random terraces with faults in place of a season")
 	fl.BoolVar(&f.clean, "clean", false, "with --faults: only runs in which nothing goes wrong; every alarm is a false one")
-	fl.IntVar(&f.days, "days", 30, "with --clean: how long each run lasts")
+	fl.IntVar(&f.days, "days", 30, "with --faults --clean: how long each run lasts")
 	fl.IntVar(&f.seeds, "seeds", 10, "with --faults: how many seeds, from --seed on; a seed takes some seconds")
+}
+
+// misplaced finds what would be left unread.
+func (f *faultFlags) misplaced(fl *pflag.FlagSet) error {
+	for _, x := range []struct {
+		name, needs, or string
+		there           bool
+	}{
+		{"clean", "--faults", "leave it out", f.on},
+		{"seeds", "--faults", "choose one season by --seed", f.on},
+		{"days", "--faults --clean", "say how long a season lasts by --from and --to", f.on && f.clean},
+	} {
+		if fl.Changed(x.name) && !x.there {
+			return wrongUse{fmt.Errorf("--%s belongs to %s: add that, or %s", x.name, x.needs, x.or)}
+		}
+	}
+	return nil
 }
 
 // errPromise is what a campaign that broke a promise ends with.
@@ -33,8 +50,8 @@ func simulateFaults(ctx context.Context, s streams, args []string, f simulateFla
 	switch {
 	case len(args) > 0:
 		return wrongUse{errors.New("--faults makes terraces of its own and takes no FILE")}
-	case f.weather != "" || f.from != "" || f.to != "" || f.journal != "":
-		return wrongUse{errors.New("--faults makes its own weather and days: leave out --weather, --from, --to and --journal")}
+	case f.weather != "" || f.from != "" || f.to != "" || f.journal != "" || f.report != "":
+		return wrongUse{errors.New("--faults makes its own weather and days: leave out --weather, --from, --to, --journal and --report")}
 	case f.faults.seeds < 1 || f.faults.seeds > 100000:
 		return wrongUse{fmt.Errorf("--seeds %d: expected 1 to 100000", f.faults.seeds)}
 	case f.faults.days < 2 || f.faults.days > 200:

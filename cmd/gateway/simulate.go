@@ -50,6 +50,9 @@ if a promise was broken.`,
   gateway simulate --faults --seeds 20`,
 		Args: usage(cobra.MaximumNArgs(1)),
 		RunE: func(cmd *cobra.Command, args []string) error {
+			if err := f.faults.misplaced(cmd.Flags()); err != nil {
+				return err
+			}
 			if f.faults.on {
 				return simulateFaults(cmd.Context(), s, args, f)
 			}
