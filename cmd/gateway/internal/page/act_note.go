@@ -50,7 +50,7 @@ func (p *Page) note(w http.ResponseWriter, r *http.Request, v *visit) {
 			p.failed(w, r, v, err, back)
 			return
 		}
-		p.show(w, r, http.StatusOK, answerPage(v, p.answerModel(said, ref, st, n.Text)))
+		p.show(w, r, http.StatusOK, answerPage(v, p.answerModel(said, ref, st, v, n.Text)))
 		return
 	}
 	n.Zone, n.Who = ref.zone.ID, who
@@ -122,18 +122,22 @@ type answerModel struct {
 	First, LeaveAlone, Plan                  []string
 }
 
-func (p *Page) answerModel(said feeding.Noted, ref zoneRef, st *runner.Status, text string) answerModel {
+func (p *Page) answerModel(said feeding.Noted, ref zoneRef, st *runner.Status, v *visit, text string) answerModel {
 	a := &said.Answer
 	m := answerModel{
 		Name: p.nameOf(st, ref.zone.ID), Path: potPath(ref.zone.ID), Saw: sprintf(tYouSaw, a.Words), Text: text,
-		Causes: a.Causes, First: a.First, LeaveAlone: a.LeaveAlone, Caveat: a.Caveat,
+		First: v.eachWords(a.First), LeaveAlone: v.eachWords(a.LeaveAlone), Caveat: v.words(a.Caveat),
+	}
+	for _, c := range a.Causes {
+		c.Name, c.Support, c.Check, c.Evidence = v.words(c.Name), v.words(c.Support), v.words(c.Check), v.eachWords(c.Evidence)
+		m.Causes = append(m.Causes, c)
 	}
 	for _, s := range said.Plan {
 		days := sprintf(tPlanDay, s.Day)
 		if s.ToDay > s.Day {
 			days = sprintf(tPlanDays, s.Day, s.ToDay)
 		}
-		m.Plan = append(m.Plan, days+": "+s.Words)
+		m.Plan = append(m.Plan, days+": "+v.words(s.Words))
 	}
 	if t := a.LookAgain; t != nil {
 		m.LookAgain = sprintf(tLookAgain, t.Due.Format("Monday 2 January"), t.Until.Format("Monday 2 January"))

@@ -186,7 +186,7 @@ func (p *Page) zoneView(zs *runner.ZoneStatus, st *runner.Status, v *visit) zone
 	z.Now, z.Pouring = nowWords(zs, lineStatus(st, zs.Line), st.At, v)
 	z.NextWhat = nextWater(zs, st)
 	if p.o.NextFeed != nil {
-		z.NextFeed = p.o.NextFeed(zs.Zone)
+		z.NextFeed = v.words(p.o.NextFeed(zs.Zone))
 	}
 	z.ByHand = zs.HandTended
 	if !zs.Trusted {

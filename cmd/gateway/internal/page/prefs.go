@@ -64,11 +64,8 @@ func (p prefs) volumeUnit() string {
 
 // volume writes litres as this browser reads them.
 func (p prefs) volume(litres float64) string {
-	digits := 1
-	if v, _ := units.Volume().In(litres, p.volumeUnit()); v >= 20 || v <= -20 {
-		digits = 0
-	}
-	return together(units.Volume().Format(litres, p.volumeUnit(), digits))
+	shown, _ := units.Volume().In(litres, p.volumeUnit())
+	return together(units.Volume().Format(litres, p.volumeUnit(), min(1, digits(shown))))
 }
 
 // apart is a space that no line is broken at.

@@ -103,7 +103,7 @@ func amountIn(litres float64, v *visit) string {
 
 func (p *Page) taskView(t task.Listed, st *runner.Status, v *visit) taskView {
 	tv := taskView{
-		ID: t.ID, Title: v.words(t.Title), Why: v.words(t.Why), Steps: v.eachWords(t.Steps), Cautions: t.Cautions, Since: t.Since, Urgency: t.Urgency,
+		ID: t.ID, Title: v.words(t.Title), Why: v.words(t.Why), Steps: v.eachWords(t.Steps), Cautions: v.eachWords(t.Cautions), Since: v.eachWords(t.Since), Urgency: t.Urgency,
 		Due: sprintf(tDue, clock(t.Due, st.At)), Late: t.LateDays > 0 && t.Urgency != task.DueNow.String(),
 		Pours: t.Litres > 0, Ticket: p.tickets.issue(v.session, "done "+t.ID),
 	}
