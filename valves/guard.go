@@ -45,9 +45,9 @@ type line struct {
 	// flowProof is how soon a meter must count while the injector runs, 0 for no
 	// proof.
 	flowProof time.Duration
-	bounds
-	wait  wait
-	again again
+	bounds    // in force
+	file      lately[bounds]
+	again     again
 
 	pos position
 	// pulse is the opening in progress; it outlives pos == open until the
@@ -86,10 +86,8 @@ type pulse struct {
 
 // Guard keeps the lines. All its methods may be called from any goroutine.
 type Guard struct {
-	g      *garden.Garden
 	margin float64
 	ledger Ledger
-	supply supply
 	// acts never changes, so that CloseEverything needs no lock.
 	acts []Actuator
 
@@ -104,6 +102,8 @@ type Guard struct {
 
 	mu    sync.Mutex
 	lines []*line
+	rules rules // in force
+	file  lately[rules]
 	// ended waits for the next Advance to return it, unsettled for Flush.
 	ended     []garden.Delivery
 	unsettled []garden.Delivery
@@ -146,7 +146,7 @@ func NewGuard(g *garden.Garden, act map[garden.LineID]Actuator, l Ledger, o Opti
 			return nil, fmt.Errorf("valves: a valve was given for line %q, which the garden does not have", id)
 		}
 	}
-	gd := &Guard{g: g, margin: o.Margin, ledger: l, supply: supply{flowLPH: g.Supply.FlowLPH}, pump: pump{Pump: g.Supply.Pump}}
+	gd := &Guard{margin: o.Margin, ledger: l, rules: rulesOf(g), file: lately[rules]{now: rulesOf(g)}, pump: pump{Pump: g.Supply.Pump}}
 	if p := g.Supply.Pump; p.Fitted && (p.MaxRun <= 0 || p.FlowWithin < 0) {
 		return nil, fmt.Errorf("valves: a pump that may run %v and show no flow for %v: expected more than 0, and 0 or more", p.MaxRun, p.FlowWithin)
 	}
@@ -199,6 +199,7 @@ func newLine(g *garden.Garden, gl *garden.Line, act Actuator, o Options) (*line,
 		return nil, fmt.Errorf("valves: line %q: its cap comes to %v L a day, expected more than 0: give its zones a volume or the line a daily cap", gl.ID, ln.capL)
 	}
 	ln.doseL = survivalL(g, gl)
+	ln.file.now = ln.bounds
 	return ln, nil
 }
 
@@ -241,12 +242,12 @@ func (g *Guard) facts(now garden.Moment, ln *line) facts {
 		heldUntil: ln.heldUntil,
 		capL:      ln.capL, spentL: spent, capUntil: spentUntil,
 		doseL: ln.doseL, doseSpentL: dose, doseUntil: doseUntil,
-		supply: g.supply, tankReserveL: g.g.Supply.TankReserveL,
-		hours: g.g.Supply.Hours, frostC: g.g.Limits.FrostC,
+		supply: g.rules.supply, tankReserveL: g.rules.tankReserveL,
+		hours: g.rules.hours, frostC: g.rules.frostC,
 		tankEmpty: g.float == garden.FloatDown, pumped: g.pump.Fitted, pumpLeft: g.pumpLeft(now), pumpLocked: g.pump.lockedTill,
 	}
 	if ln.closed {
-		f.restUntil = now.Mono + g.g.Limits.MinRest - ln.lastClose.age(now)
+		f.restUntil = now.Mono + g.rules.minRest - ln.lastClose.age(now)
 	}
 	for _, other := range g.lines {
 		if other == ln || other.pulse == nil {
@@ -280,5 +281,5 @@ func (g *Guard) sane(now garden.Moment, ln *line, asked garden.Order, p pass) bo
 			flow += other.flowLPH
 		}
 	}
-	return worst <= ln.capL*(1+slack) && flow <= g.supply.flowLPH*(1+slack)
+	return worst <= ln.capL*(1+slack) && flow <= g.rules.supply.flowLPH*(1+slack)
 }

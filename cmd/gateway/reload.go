@@ -396,8 +396,9 @@ is closed, or nothing:
 
 What grows, mixes, calibrations, sizes, refill points, hours, limits, feeds and
 products are taken over. What is known of each pot stays: its water, what it was
-seen to drink, what it got and what is due. A lower limit holds at once, a higher
-one a day later, so that nothing that is left of today's budget grows.
+seen to drink, what it got and what is due. A tighter limit holds at once, a
+looser one a day later, so that nothing that is left of today's budget grows.
+Hours of watering that only grew hold a day later too, those that moved at once.
 
 Site, hardware, buses, pins, emitters and injectors, thermometers, tank, pump and
 gauges, broker, how alarms reach people, journal, the interval of the rounds, and
