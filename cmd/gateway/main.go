@@ -25,8 +25,9 @@ func main() {
 	// A pipe that nobody reads any more must not end the program with a line
 	// open: writing to it fails, and that is all.
 	signal.Ignore(syscall.SIGPIPE)
-	// SIGTERM is how a service manager stops us and SIGHUP how a lost terminal
-	// does; lines must be closed in either case, so both end the context.
+	// SIGTERM is how a service manager stops us, and SIGHUP how a lost terminal
+	// does unless a running gateway reads its garden file anew at it; lines must be
+	// closed in either case, so both end the context.
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
 	ctx, end := withHangup(ctx)

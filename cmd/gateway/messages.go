@@ -94,7 +94,7 @@ func (m *messages) lamp(err io.Writer, g *garden.Garden, mono func() time.Durati
 	}
 	on, bad := valves.NewIndicator(pin, set.ActiveLow, set.OnFor)
 	if bad != nil {
-		fmt.Fprintln(err, "alarms: lamp:", bad)
+		fmt.Fprintln(err, "alarms: lamp:", errors.Join(bad, pin.Close()))
 		return nil
 	}
 	m.pin = pin
@@ -126,6 +126,9 @@ func (m *messages) close() {
 	}
 }
 
+// mostRestHours is the longest an alarm is out of service at a time: a year.
+const mostRestHours = 24 * 366
+
 // onAlarm names an alarm in a request.
 type onAlarm struct {
 	Name  string `json:"name"`
@@ -138,18 +141,18 @@ type onAlarm struct {
 func (m *messages) serve(desk *runner.Desk, rest http.Handler) http.Handler {
 	mux := http.NewServeMux()
 	mux.Handle("/", rest)
-	mux.HandleFunc("GET /ways", func(w http.ResponseWriter, _ *http.Request) { replyJSON(w, m.ways()) })
+	mux.HandleFunc("GET /ways", func(w http.ResponseWriter, _ *http.Request) { page.Answer(w, m.ways()) })
 	mux.HandleFunc("POST /ring", func(w http.ResponseWriter, r *http.Request) {
 		if m == nil {
-			refuseJSON(w, errors.New("this gateway's garden file names no way to reach anybody: see alarms: in its schema"))
+			page.Refuse(w, http.StatusBadRequest, "this gateway's garden file names no way to reach anybody: see alarms: in its schema")
 			return
 		}
 		rung, err := m.post.Ring(r.Context())
 		if err != nil {
-			refuseJSON(w, err)
+			page.Refuse(w, http.StatusBadRequest, err.Error())
 			return
 		}
-		replyJSON(w, rung)
+		page.Answer(w, rung)
 	})
 	act := func(do func(context.Context, onAlarm) error) http.HandlerFunc {
 		return func(w http.ResponseWriter, r *http.Request) {
@@ -163,10 +166,10 @@ func (m *messages) serve(desk *runner.Desk, rest http.Handler) http.Handler {
 				err = do(r.Context(), a)
 			}
 			if err != nil {
-				refuseJSON(w, err)
+				page.Refuse(w, http.StatusBadRequest, err.Error())
 				return
 			}
-			replyJSON(w, struct{}{})
+			page.Answer(w, struct{}{})
 		}
 	}
 	const who = "control socket"
@@ -175,23 +178,12 @@ func (m *messages) serve(desk *runner.Desk, rest http.Handler) http.Handler {
 		if a.Hours == 0 {
 			return desk.Unshelve(ctx, a.Name, a.About, who)
 		}
-		if !(a.Hours > 0 && a.Hours <= 24*366) {
-			return fmt.Errorf("%v hours: expected over 0", a.Hours)
+		if !(a.Hours > 0 && a.Hours <= mostRestHours) {
+			return fmt.Errorf("%v hours: expected over 0 and at most %d", a.Hours, mostRestHours)
 		}
 		return desk.Shelve(ctx, a.Name, a.About, time.Duration(a.Hours*float64(time.Hour)), who)
 	}))
 	return mux
-}
-
-func replyJSON(w http.ResponseWriter, v any) {
-	w.Header().Set("Content-Type", "application/json; charset=utf-8")
-	_ = json.NewEncoder(w).Encode(v) // the peer may be gone
-}
-
-func refuseJSON(w http.ResponseWriter, err error) {
-	w.Header().Set("Content-Type", "application/json; charset=utf-8")
-	w.WriteHeader(http.StatusBadRequest)
-	_ = json.NewEncoder(w).Encode(map[string]string{"error": err.Error()})
 }
 
 // pageWays are what page and metrics show of them.

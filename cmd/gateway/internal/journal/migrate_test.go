@@ -15,8 +15,9 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// left makes a journal as a program of that schema left it, with a row in every
-// table it had, and returns what they hold.
+// left makes a journal as a program of that schema left it, with samples, a zone,
+// a decision, a finished and an unfinished watering, and returns what its tables
+// hold.
 func left(t *testing.T, version int) (path string, rows map[string][]string) {
 	t.Helper()
 	path = filepath.Join(t.TempDir(), "j.db")

@@ -34,18 +34,18 @@ func NewAPI(g Gateway) http.Handler {
 	mux.HandleFunc("GET /status", func(w http.ResponseWriter, _ *http.Request) {
 		st := g.Status()
 		if st == nil {
-			refuse(w, http.StatusServiceUnavailable, "the gateway is still closing its lines; ask again in a moment")
+			Refuse(w, http.StatusServiceUnavailable, "the gateway is still closing its lines; ask again in a moment")
 			return
 		}
-		answer(w, st)
+		Answer(w, st)
 	})
 	mux.HandleFunc("POST /close-all", func(w http.ResponseWriter, r *http.Request) {
 		rep, err := g.CloseAll(r.Context(), "control socket")
 		if err != nil {
-			refuse(w, http.StatusInternalServerError, err.Error())
+			Refuse(w, http.StatusInternalServerError, err.Error())
 			return
 		}
-		answer(w, rep)
+		Answer(w, rep)
 	})
 	mux.HandleFunc("POST /automatic", func(w http.ResponseWriter, r *http.Request) {
 		var in struct {
@@ -54,14 +54,14 @@ func NewAPI(g Gateway) http.Handler {
 		dec := json.NewDecoder(http.MaxBytesReader(w, r.Body, maxBody))
 		dec.DisallowUnknownFields()
 		if err := dec.Decode(&in); err != nil || in.On == nil {
-			refuse(w, http.StatusBadRequest, `expected {"on": true} or {"on": false}`)
+			Refuse(w, http.StatusBadRequest, `expected {"on": true} or {"on": false}`)
 			return
 		}
 		if err := g.Automatic(r.Context(), *in.On, "control socket"); err != nil {
-			refuse(w, http.StatusInternalServerError, err.Error())
+			Refuse(w, http.StatusInternalServerError, err.Error())
 			return
 		}
-		answer(w, struct{}{})
+		Answer(w, struct{}{})
 	})
 	plantRoutes(mux, g)
 	return mux
@@ -80,13 +80,15 @@ func NewServer(h http.Handler) *http.Server {
 	}
 }
 
-func answer(w http.ResponseWriter, v any) {
+// Answer writes v as the JSON answer to a command.
+func Answer(w http.ResponseWriter, v any) {
 	w.Header().Set("Content-Type", "application/json; charset=utf-8")
 	// The peer may be gone; there is nobody left to tell.
 	_ = json.NewEncoder(w).Encode(v)
 }
 
-func refuse(w http.ResponseWriter, code int, why string) {
+// Refuse answers a command with a status over 399 and why, as a Client reads it.
+func Refuse(w http.ResponseWriter, code int, why string) {
 	w.Header().Set("Content-Type", "application/json; charset=utf-8")
 	w.WriteHeader(code)
 	_ = json.NewEncoder(w).Encode(map[string]string{"error": why})

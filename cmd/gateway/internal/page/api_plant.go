@@ -26,13 +26,13 @@ func plantRoutes(mux *http.ServeMux, g Gateway) {
 		dec := json.NewDecoder(http.MaxBytesReader(w, r.Body, maxBody))
 		dec.DisallowUnknownFields()
 		if err := dec.Decode(&e); err != nil {
-			refuse(w, http.StatusBadRequest, "expected a plant event: "+err.Error())
+			Refuse(w, http.StatusBadRequest, "expected a plant event: "+err.Error())
 			return
 		}
 		if err := plants.Plant(r.Context(), e, "control socket"); err != nil {
-			refuse(w, http.StatusBadRequest, err.Error())
+			Refuse(w, http.StatusBadRequest, err.Error())
 			return
 		}
-		answer(w, struct{}{})
+		Answer(w, struct{}{})
 	})
 }

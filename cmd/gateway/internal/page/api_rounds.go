@@ -76,7 +76,7 @@ func decode(w http.ResponseWriter, r *http.Request, in any) bool {
 	dec := json.NewDecoder(http.MaxBytesReader(w, r.Body, maxBody))
 	dec.DisallowUnknownFields()
 	if err := dec.Decode(in); err != nil {
-		refuse(w, http.StatusBadRequest, "not a request: "+err.Error())
+		Refuse(w, http.StatusBadRequest, "not a request: "+err.Error())
 		return false
 	}
 	return true
@@ -86,9 +86,9 @@ func decode(w http.ResponseWriter, r *http.Request, in any) bool {
 func reply(w http.ResponseWriter) func(any, error) {
 	return func(v any, err error) {
 		if err != nil {
-			refuse(w, http.StatusConflict, err.Error())
+			Refuse(w, http.StatusConflict, err.Error())
 			return
 		}
-		answer(w, v)
+		Answer(w, v)
 	}
 }
