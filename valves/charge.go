@@ -24,25 +24,38 @@ type charge struct {
 type stamp struct {
 	mono    time.Duration
 	wall    time.Time
-	foreign bool // wall may add to what mono knows
+	foreign *anchor // nil where wall adds nothing to what mono knows
+}
+
+// anchor is the first moment of this run whose wall clock was confirmed. Ages by
+// the wall are taken there once: a clock that jumps later makes nothing older.
+type anchor struct {
+	known bool
+	at    garden.Moment
 }
 
 func stampOf(m garden.Moment) stamp { return stamp{mono: m.Mono} }
 
 // restored is the stamp of a moment of an earlier run.
-func restored(m garden.Moment, sameClock bool, now garden.Moment) stamp {
+func restored(m garden.Moment, sameClock bool, now garden.Moment, a *anchor) stamp {
 	// A moment after now on what claims to be the same clock is not of it.
 	if sameClock && m.Mono <= now.Mono {
 		return stamp{mono: m.Mono}
 	}
-	return stamp{mono: now.Mono, wall: m.Wall, foreign: m.Synced}
+	if !m.Synced {
+		a = nil
+	}
+	return stamp{mono: now.Mono, wall: m.Wall, foreign: a}
 }
 
 // age is how long ago the stamp certainly was, never negative.
 func (s stamp) age(now garden.Moment) time.Duration {
 	a := max(0, now.Mono-s.mono)
-	if s.foreign && now.Synced {
-		a = max(a, now.Wall.Sub(s.wall))
+	if f := s.foreign; f != nil && (now.Synced || f.known) {
+		if !f.known {
+			f.known, f.at = true, now
+		}
+		a = max(a, f.at.Wall.Sub(s.wall)+now.Mono-f.at.Mono)
 	}
 	return a
 }

@@ -393,6 +393,19 @@ func TestRestore(t *testing.T) {
 		now.Synced = true
 		assert.Equal(t, 0.0, spent(r, now))
 	})
+	t.Run("a clock that jumps later makes nothing older", func(t *testing.T) {
+		r := newRig(t, nil)
+		now := at(100 * time.Hour)
+		p := past(20*time.Hour, now, false)
+		p[0].ClosedAt.Synced, now.Synced = true, true
+		r.Restore(now, time.Minute, nil, p)
+		assert.Equal(t, 4.0, spent(r, now))
+		now = now.Add(3 * time.Hour)
+		now.Wall = now.Wall.Add(7 * time.Hour)
+		assert.Equal(t, 4.0, spent(r, now), "23 hours old")
+		now = now.Add(time.Hour)
+		assert.Zero(t, spent(r, now))
+	})
 	t.Run("nonsense from a journal is not believed", func(t *testing.T) {
 		r := newRig(t, nil)
 		u := intent(9, at(0), false)

@@ -78,13 +78,14 @@ func (g *Guard) settle(d garden.Delivery) (err error) {
 func (g *Guard) Restore(now garden.Moment, sinceBoot time.Duration, unfinished []garden.Intent, past []garden.PastDelivery) []garden.Delivery {
 	g.mu.Lock()
 	defer g.mu.Unlock()
+	walls := &anchor{}
 	for _, d := range past {
 		g.remember(d.Order)
 		ln, ok := g.index(d.Line)
 		if !ok || !(d.Litres >= 0) || math.IsInf(d.Litres, 0) {
 			continue
 		}
-		at := restored(d.ClosedAt, d.SameClock, now)
+		at := restored(d.ClosedAt, d.SameClock, now, walls)
 		ln.book(now, charge{litres: max(d.Litres, nominal(ln.flowLPH, d.Open)), survival: d.Kind == garden.Survival, at: at})
 	}
 	var out []garden.Delivery
