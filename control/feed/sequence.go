@@ -86,7 +86,13 @@ func (st *stepper) outcome() {
 	}
 	for i := range st.v.Delivered {
 		if d := &st.v.Delivered[i]; d.Order == s.pending.order && d.Order != 0 {
-			st.settle(max(0, d.Litres)*st.share(), d.End == garden.Unfinished)
+			litres := max(0, d.Litres)
+			if d.DoseDry {
+				// A meter that stands still looks the same: what may have gone out
+				// counts.
+				litres = max(litres, st.p.FlowLPH*d.Open.Hours())
+			}
+			st.settle(litres*st.share(), d.DoseDry || d.End == garden.Unfinished)
 			if d.DoseDry {
 				// No water: not again at once, and not for ever.
 				s.refusals += maxRefusals/2 + 1
@@ -201,6 +207,9 @@ func (st *stepper) begin() {
 	case st.at.Before(s.retry):
 		s.phase = Waiting
 		o.Held = Held{TooSoon, 0, retryNothing.Hours() / 24}
+		if s.charged > 0 {
+			o.Held.B = MinGap.Hours() / 24
+		}
 		return
 	}
 	if s.phase == Moistening && st.now.Mono < s.ready {

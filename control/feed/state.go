@@ -89,6 +89,10 @@ type previous struct {
 // retryNothing is the wait after a feed of which nothing went out.
 const retryNothing = 12 * time.Hour
 
+// hardlyAny is the share of a feed under which it was none: an injector that shows
+// no flow is stopped after that little.
+const hardlyAny = 0.1
+
 // pending is an order whose end is not known yet.
 type pending struct {
 	active bool
@@ -168,6 +172,11 @@ func (s *State) Apply(r Record) {
 			// Not a drop went out and that is certain: it was no feed.
 			s.last, s.lastStage, s.everFed = s.before.last, s.before.stage, s.before.ever
 			s.retry = r.At.Add(retryNothing)
+		} else if s.charged < hardlyAny*s.planned {
+			// The plants still wait for it. What may have gone out counts against the
+			// cap, and it keeps the distance of a feed.
+			s.last, s.lastStage, s.everFed = s.before.last, s.before.stage, s.before.ever
+			s.retry = s.begun.Add(MinGap)
 		}
 	case HandDropped:
 		// Said on purpose: the next one is due an interval later.
