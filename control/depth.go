@@ -7,6 +7,7 @@ import (
 	"fabricpot/control/garden"
 )
 
+// The figures here are our judgement, tried on the simulator's pots.
 const (
 	// A zone whose probes all stand higher than shallowFrom of more than
 	// deepPotCM of mix is not told how its depth fares: water given by such a
@@ -15,7 +16,7 @@ const (
 	deepPotCM   = 45
 	// runThrough is after how long, at the latest, such a zone gets what its
 	// balance misses beside what its probe asks for; sooner once a band is
-	// missing. Judgement.
+	// missing.
 	runThrough = 7 * 24 * time.Hour
 	// waitForProbe, in bands, may be missing by that balance before the zone is
 	// watered without its probe asking.
@@ -34,9 +35,16 @@ const (
 	washShare = 0.10
 	// washDoubt is how many standard deviations of the water a wash allows for.
 	washDoubt = 0.5
+	// staysShare of the volume over capacity runs down so slowly that the plants
+	// drink it before it drains.
+	staysShare = 0.04
 	// restedSalt is the doubt that a feed brings to readings at which it counts as
-	// taken up: some five days after it. Washed sooner it would only feed the drain.
+	// taken up: some five days after one that adds 1 mS/cm. Washed sooner it would
+	// only feed the drain.
 	restedSalt = 1.005
+	// pressingShare of the volume owed is leached whenever the last feed was: a pot
+	// that is fed more often than that never rests.
+	pressingShare = 0.15
 )
 
 // depth is a zone's balance since it was last full: litres that the book says are
@@ -44,7 +52,9 @@ const (
 // mend this one, since it says nothing of water that ran past or never arrived.
 // It is what a zone is given whose depth nobody sees, and what leaching begins at.
 type depth struct {
-	short float64 // L, never negative: a surplus drains
+	short float64 // L, never negative
+	// over is what came in beyond full and neither drained nor was drunk yet, L.
+	over  float64
 	wash  float64 // L that should have drained by now and have not
 	begun bool
 	// fullAt is when the zone was last watered through.
@@ -58,8 +68,10 @@ func (z *ZonePlan) counted() bool { return z.DepthUnseen || z.LeachingFraction >
 // holdsL is the available water of the drained zone, L.
 func (z *ZonePlan) holdsL() float64 { return float64(z.Capacity-z.LowerLimit) * z.VolumeL }
 
-// lost takes away what a tick's modelled loss takes, L by the book.
-func (d *depth) lost(bookL float64, z *zoneState, zp *ZonePlan) {
+// lost takes away what a tick of dt takes, modelled loss bookL by the book, and lets
+// drain what is over. A pot takes hours to drain; what its plants drink meanwhile
+// washes nothing.
+func (d *depth) lost(bookL float64, dt time.Duration, z *zoneState, zp *ZonePlan) {
 	if !zp.counted() {
 		return
 	}
@@ -67,17 +79,26 @@ func (d *depth) lost(bookL float64, z *zoneState, zp *ZonePlan) {
 	if zp.DepthUnseen {
 		factor = max(factor, leastThirst) + deepDoubt*math.Sqrt(z.water.VarFactor)
 	}
-	most := zp.holdsL()
-	d.short = min(d.short+bookL*factor, most)
+	most, loss := zp.holdsL(), bookL*factor
+	drunk := min(d.over, loss)
+	d.short = min(d.short+loss-drunk, most)
+	d.over -= drunk
+	out := max(0, d.over-staysShare*zp.VolumeL) * -math.Expm1(-float64(dt)/float64(zp.drain))
+	d.over -= out
 	// Of what is given the fraction drains: of each litre used, this much more.
-	d.wash = min(d.wash+bookL*factor*zp.LeachingFraction/(1-zp.LeachingFraction), most/2)
+	d.wash = min(d.wash+loss*zp.LeachingFraction/(1-zp.LeachingFraction), most)
+	d.wash = max(0, d.wash-out)
 }
 
-// gained books litres that came in from above. What is over washes.
+// gained books litres that came in from above.
 func (d *depth) gained(litres float64) {
-	over := litres - d.short
-	d.short = max(0, -over)
-	d.wash = max(0, d.wash-max(0, over))
+	d.over += max(0, litres-d.short)
+	d.short = max(0, d.short-litres)
+}
+
+// owes is what should drain by now and neither has nor is about to, L.
+func (z *zoneState) owes(zp *ZonePlan) float64 {
+	return max(0, z.depth.wash-max(0, z.depth.over-staysShare*zp.VolumeL))
 }
 
 // deepen starts the balance where the zone's water is known for the first time.
@@ -100,7 +121,9 @@ func (z *zoneState) unseen(zp *ZonePlan, now time.Duration) float64 {
 // washDue tells whether the zone's next watering should leach. One whose depth
 // nobody sees is watered through by its balance, on the safe side, and that leaches.
 func (z *zoneState) washDue(zp *ZonePlan) bool {
-	return !zp.DepthUnseen && zp.LeachingFraction > 0 && z.salt <= restedSalt && z.depth.wash >= washShare*zp.VolumeL
+	owes := z.owes(zp)
+	return !zp.DepthUnseen && zp.LeachingFraction > 0 && owes >= washShare*zp.VolumeL &&
+		(z.salt <= restedSalt || owes >= pressingShare*zp.VolumeL)
 }
 
 // withDepth is what a zone needs that seems to need litres by its probes.
@@ -109,11 +132,16 @@ func (z *zoneState) withDepth(zp *ZonePlan, litres float64, now time.Duration) f
 		litres = max(topTells*litres, z.unseen(zp, now))
 	}
 	if z.washDue(zp) {
-		// Only a full pot drains.
-		full := (float64(zp.Capacity) - z.water.Mean) * zp.VolumeL
-		litres = max(litres, full, z.depth.short) + z.depth.wash + washDoubt*z.water.SD()*zp.VolumeL
+		litres = max(litres, z.washes(zp))
 	}
 	return litres
+}
+
+// washes is what makes the zone drain what it owes, L: only a full pot drains.
+func (z *zoneState) washes(zp *ZonePlan) float64 {
+	full := (float64(zp.Capacity) - z.water.Mean) * zp.VolumeL
+	stays := max(0, staysShare*zp.VolumeL-z.depth.over)
+	return max(0, full, z.depth.short) + stays + z.owes(zp) + washDoubt*z.water.SD()*zp.VolumeL
 }
 
 // watersThrough tells whether litres into the zone are meant to come out below,
@@ -125,5 +153,5 @@ func (z *zoneState) watersThrough(zp *ZonePlan, litres float64, now garden.Momen
 	if zp.DepthUnseen {
 		z.depth.fullAt, z.depth.hasFull = now.Mono, true
 	}
-	return z.washDue(zp) && litres >= z.depth.short+0.9*z.depth.wash
+	return z.washDue(zp) && litres >= z.depth.short+0.9*z.owes(zp)
 }

@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"fabricpot/control/feed"
 	"fabricpot/control/garden"
 )
 
@@ -73,15 +74,30 @@ func TestDepthIsWateredByItsBalance(t *testing.T) {
 // The leaching fraction is what drains of what is applied (Ayers and Westcot,
 // FAO Irrigation and Drainage Paper 29, section 2.4.2; from memory).
 func TestLeachingFractionDrains(t *testing.T) {
-	share := func(fraction float64) float64 {
+	share := func(fraction float64, hours []garden.DayWindow, fedEvery time.Duration) float64 {
 		g := testGarden(1, 36)
 		g.Pots[0].Zones[0].LeachingFraction = fraction
+		g.Supply.Hours = hours
 		b := newBench(t, g)
-		b.run(45 * 24 * time.Hour)
+		for day := time.Duration(0); day < 60*24*time.Hour; day += time.Hour {
+			if fedEvery > 0 {
+				// A feed that adds 1 mS/cm.
+				b.p.Doubt(b.st, "pot0", feed.ReadingDoubt(day%fedEvery, 1))
+			}
+			b.run(time.Hour)
+		}
 		require.Positive(t, b.applied)
+		t.Logf("%.2f asked: %.3f of %.0f L drained", fraction, b.drained/b.applied, b.applied)
 		return b.drained / b.applied
 	}
-	assert.Less(t, share(0), 0.03)
-	assert.InDelta(t, 0.10, share(0.10), 0.03)
-	assert.InDelta(t, 0.20, share(0.20), 0.05)
+	assert.Less(t, share(0, nil, 0), 0.03)
+	assert.InDelta(t, 0.10, share(0.10, nil, 0), 0.03)
+	assert.InDelta(t, 0.20, share(0.20, nil, 0), 0.05)
+	// Two hours hold a part of a wash only: it goes on in the next two.
+	hour := func(from, to int) garden.DayWindow {
+		return garden.DayWindow{From: time.Duration(from) * time.Hour, To: time.Duration(to) * time.Hour}
+	}
+	assert.InDelta(t, 0.15, share(0.15, []garden.DayWindow{hour(5, 7), hour(19, 21)}, 0), 0.04)
+	// A pot that is fed every five days has readings in doubt all the time.
+	assert.InDelta(t, 0.15, share(0.15, nil, 5*24*time.Hour), 0.04)
 }

@@ -147,7 +147,7 @@ func (p *Plan) accountZone(st *State, i int, now garden.Moment, dt time.Duration
 	}
 	z.short += allowance * loss * max(z.water.Factor, 1)
 	z.dryLoss += loss * max(z.water.Factor, 1)
-	z.depth.lost(loss, z, zp)
+	z.depth.lost(loss, dt, z, zp)
 	if rainMM > 0 {
 		p.rain(st, i, now, rainMM)
 	}

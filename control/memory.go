@@ -53,7 +53,7 @@ func (p *Plan) Remember(st *State, now garden.Moment) Memory {
 		z := &st.zones[i]
 		r := &m.Zones[i]
 		*r = ZoneMemory{Zone: p.zones[i].ID, Factor: z.water.Factor, FactorSD: math.Sqrt(z.water.VarFactor),
-			Water: z.water.Mean, WaterSD: z.water.SD(), Known: z.known, ShortL: z.short, DepthL: z.depth.short, WashL: z.depth.wash}
+			Water: z.water.Mean, WaterSD: z.water.SD(), Known: z.known, ShortL: z.short, DepthL: z.depth.short, WashL: z.owes(&p.zones[i])}
 		for k := range z.plants {
 			r.Shifts = append(r.Shifts, z.plants[k].shift)
 		}
@@ -141,7 +141,7 @@ func (p *Plan) recallZone(z *zoneState, zp *ZonePlan, r *ZoneMemory, age time.Du
 		z.depth.short, z.depth.begun = min(r.DepthL, zp.holdsL()), true
 	}
 	if garden.Finite(r.WashL) && r.WashL > 0 && zp.LeachingFraction > 0 {
-		z.depth.wash = min(r.WashL, zp.holdsL()/2)
+		z.depth.wash = min(r.WashL, zp.holdsL())
 	}
 }
 

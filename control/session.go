@@ -27,6 +27,8 @@ const (
 	stopTicks = 2
 	// survivalRest is how long a zone must have had no water before a dose.
 	survivalRest = 20 * time.Hour
+	// mostCut is how many closed hours a wash waits for.
+	mostCut = 16.0
 	// aheadShare of the band must be gone before water is given ahead of need.
 	aheadShare = 0.25
 )
@@ -95,7 +97,7 @@ func (p *Plan) askedByHand(st *State, i int) bool {
 // pulseAgain wishes for the next pulse of a session; false ends the session.
 func (p *Plan) pulseAgain(st *State, i int, now garden.Moment, a *ahead) bool {
 	l, lp := &st.lines[i], &p.lines[i]
-	if l.owed < leastShare*l.pulse || l.owed <= 0 || !a.open {
+	if l.owed < leastShare*l.pulse || l.owed <= 0 {
 		return false
 	}
 	lead := &st.zones[l.lead]
@@ -110,6 +112,19 @@ func (p *Plan) pulseAgain(st *State, i int, now garden.Moment, a *ahead) bool {
 		}
 	case garden.Estimated:
 		if st.AutoOff {
+			return false
+		}
+	}
+	if !a.open {
+		// A wash cut in two by closed hours has filled the pot and washed nothing:
+		// it goes on when they are over.
+		l.cut = l.through && a.reopensIn <= mostCut && lead.owes(&p.zones[l.lead]) > 0
+		return l.cut
+	}
+	if l.cut {
+		// What was drunk meanwhile comes on top, and what fell counts.
+		l.cut, l.owed = false, lead.washes(&p.zones[l.lead])/p.zones[l.lead].share
+		if lead.owes(&p.zones[l.lead]) <= 0 {
 			return false
 		}
 	}
@@ -261,7 +276,7 @@ func (p *Plan) begin(st *State, i int, now garden.Moment, lead int, litres float
 	if litres <= 0 || !garden.Finite(litres) {
 		return
 	}
-	l.lead, l.kind, l.why, l.owed, l.done = lead, kind, why, litres, 0
+	l.lead, l.kind, l.why, l.owed, l.done, l.cut = lead, kind, why, litres, 0, false
 	// A little more than a pulse is still one pulse; what a person asked for
 	// comes in as few openings as the line allows.
 	pulse, little := zp.PulseL/zp.share, 0.3

@@ -161,6 +161,7 @@ type lineState struct {
 	verify   bool
 	topped   bool
 	through  bool          // this watering is meant to come out below
+	cut      bool          // and waits for closed hours to end
 	waiting  time.Duration // since it first wanted water and got none
 	waits    bool
 	lent     bool   // to a feed: nothing of ours begins on it
