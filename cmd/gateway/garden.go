@@ -72,10 +72,6 @@ func understandText(name string, src []byte, like *garden.Garden) (*understood, 
 	for _, p := range config.PlantedAfter(g, source, time.Now()) {
 		u.warnings = append(u.warnings, p.String())
 	}
-	if s := g.Supply; g.Hardware.Kind == garden.Board && (s.MeterPulsesPerL.Known || s.TankL.Known) {
-		line, col := source.Position("supply")
-		u.warnings = append(u.warnings, fmt.Sprintf("%s:%d:%d: warning: supply: the meter and the tank are read on the bench alone so far; on this board pulses end by flow and time, and nobody watches the tank", name, line, col))
-	}
 	u.plan = plan
 	return u, nil
 }

@@ -63,13 +63,16 @@ func longestInterval(g *garden.Garden) time.Duration {
 	return min(longest, time.Hour).Truncate(time.Second) + time.Second
 }
 
-// checkGauges finds a meter that nothing reads and a pump that nothing keeps from
-// running dry.
+// checkGauges finds a meter that nothing reads, a tank that nothing watches and a
+// pump that nothing keeps from running dry.
 func (r *reader) checkGauges(g *garden.Garden) {
 	s := &g.Supply
 	board := g.Hardware.Kind == garden.Board
 	if board && s.MeterPulsesPerL.Known && !s.Meter.Fitted && r.sound("supply.meter") {
 		r.warn("supply.meter", "nothing reads it on this board", "", "pin beside its constant: the number of the GPIO line it is wired to")
+	}
+	if board && s.TankL.Known && !s.Float.Fitted && r.sound("supply.tank") && !r.unsound["supply.float"] {
+		r.warn("supply.tank", "nothing tells on this board how full it is", "", "float beside it: a switch in the tank, with its pin")
 	}
 	if s.Pump.Fitted {
 		r.checkPump(g, board)

@@ -69,11 +69,15 @@ func TestGaugeWarnings(t *testing.T) {
 	for _, c := range []struct{ supply, want string }{
 		{"  meter: 450 pulses/L\n", "nothing reads it on this board"},
 		{"  pump: { pin: 23 }\n", "nothing keeps it from running dry"},
+		{"  tank: 300 L\n", "supply.tank: nothing tells on this board how full it is"},
 	} {
 		got, err := board(c.supply)
 		require.NoError(t, err)
 		assert.Contains(t, got, c.want)
 	}
-	_, err := board("  float: { debounce: 1 s }\n")
+	got, err := board("  tank: 300 L\n  meter: { constant: 450 pulses/L, pin: 22 }\n  float: { pin: 24 }\n  pump: { pin: 23 }\n")
+	require.NoError(t, err)
+	assert.Empty(t, got, "all of it is read on a board")
+	_, err = board("  float: { debounce: 1 s }\n")
 	assert.ErrorContains(t, err, `no "pin"`)
 }
