@@ -247,14 +247,14 @@ func TestReloadIsRefusedClearly(t *testing.T) {
 	require.NoError(t, os.WriteFile(file, []byte(strings.Replace(string(testdata.Terrace), "size: 38 L ", "size: 40 L ", 1)), 0o600))
 	t.Run("the example has no file", func(t *testing.T) {
 		r, loop, _ := new()
-		rep := r.Read(context.Background(), time.Second, "test")
+		rep := r.Read(context.Background(), time.Second, "test", "")
 		assert.Equal(t, reloadFailed, rep.State)
 		assert.Contains(t, rep.Why, "there is no file")
 		assert.Zero(t, loop.asked)
 	})
 	t.Run("the file is gone", func(t *testing.T) {
 		r, loop, errs := new(filepath.Join(t.TempDir(), "gone.yaml"))
-		rep := r.Read(context.Background(), time.Second, "test")
+		rep := r.Read(context.Background(), time.Second, "test", "")
 		assert.Equal(t, reloadFaulty, rep.State)
 		assert.Contains(t, errs.String(), "gone.yaml")
 		assert.Zero(t, loop.asked)
@@ -262,28 +262,28 @@ func TestReloadIsRefusedClearly(t *testing.T) {
 	t.Run("it has not started yet", func(t *testing.T) {
 		r, loop, _ := new(file)
 		r.ready = func() bool { return false }
-		assert.Equal(t, reloadFailed, r.Read(context.Background(), time.Second, "test").State)
+		assert.Equal(t, reloadFailed, r.Read(context.Background(), time.Second, "test", "").State)
 		assert.Zero(t, loop.asked)
 	})
 	t.Run("the loop refuses", func(t *testing.T) {
 		r, loop, _ := new(file)
 		loop.err = errors.New("no")
-		rep := r.Read(context.Background(), time.Second, "test")
+		rep := r.Read(context.Background(), time.Second, "test", "")
 		assert.Equal(t, reloadFailed, rep.State)
 		assert.Same(t, u, r.current())
 	})
 	t.Run("the one that asked last counts, and who gives up lets go", func(t *testing.T) {
 		r, loop, _ := new(file)
 		loop.err = runner.NotNow{Open: []garden.LineID{"chilli"}, Within: time.Minute}
-		assert.Equal(t, reloadWaiting, r.Read(context.Background(), time.Hour, "one").State)
-		assert.Equal(t, reloadWaiting, r.Read(context.Background(), time.Hour, "two").State)
+		assert.Equal(t, reloadWaiting, r.Read(context.Background(), time.Hour, "one", "").State)
+		assert.Equal(t, reloadWaiting, r.Read(context.Background(), time.Hour, "two", "").State)
 		assert.Equal(t, 1, loop.letGo, "the first was given up")
 		r.Stop()
 		assert.Equal(t, 2, loop.letGo)
 		assert.Equal(t, reloadGaveUp, r.report().State)
 		loop.err = nil
-		assert.Equal(t, reloadApplied, r.Read(context.Background(), time.Hour, "three").State)
-		assert.Equal(t, reloadUnchanged, r.Read(context.Background(), time.Hour, "four").State)
+		assert.Equal(t, reloadApplied, r.Read(context.Background(), time.Hour, "three", "").State)
+		assert.Equal(t, reloadUnchanged, r.Read(context.Background(), time.Hour, "four", "").State)
 	})
 }
 

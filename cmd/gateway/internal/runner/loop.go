@@ -40,8 +40,8 @@ type Loop struct {
 
 	// metered is looked at by EndPulses too, and never changes.
 	metered bool
-	// holdTill is until when a reload that waits holds new waterings back.
-	holdTill time.Duration
+	// pause is what a reload that waits does to new waterings.
+	pause hold
 
 	// learnedAt is when what was learnt was last kept, on Mono.
 	learnedAt time.Duration

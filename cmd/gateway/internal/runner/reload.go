@@ -61,8 +61,11 @@ type recalibrates interface {
 // over or, after any error, nothing.
 func (l *Loop) Reload(now garden.Moment, r Reloaded) error {
 	if open, until := l.p.Guard.AllShut(); len(open) > 0 {
-		l.holdTill = now.Mono + mostHold
+		l.pause.begin(now)
 		return NotNow{Open: open, Within: max(0, until-now.Mono)}
+	}
+	if err := l.feedUnderWay(r); err != nil {
+		return NotNow{Why: err} // before anything that takes long: it is asked for often
 	}
 	events, records, err := l.past(now)
 	if err != nil {
@@ -95,7 +98,7 @@ func (l *Loop) Reload(now garden.Moment, r Reloaded) error {
 	if err := l.p.Guard.Reload(now, r.Garden, r.Limits); err != nil {
 		return err
 	}
-	l.holdTill = 0
+	l.pause = hold{}
 	takeCurves()
 	takeFeeds()
 	if book != nil && r.Feeding != nil {
@@ -110,17 +113,28 @@ func (l *Loop) Reload(now garden.Moment, r Reloaded) error {
 	return nil
 }
 
-// mostHold bounds how long a reload that waits holds waterings back.
-const mostHold = 2 * time.Hour
+// feedUnderWay is an ErrFeeding where a feed keeps the garden from being changed.
+func (l *Loop) feedUnderWay(r Reloaded) error {
+	book := l.feeds.book.Load()
+	if book == nil || r.Feeding == nil {
+		return nil
+	}
+	book.mu.Lock()
+	defer book.mu.Unlock()
+	if _, err := r.Feeding.Reload(book.plan, book.state, nil); errors.Is(err, feeding.ErrFeeding) {
+		return err
+	}
+	return nil
+}
 
 // LetGo tells that a reload is waited for no more.
-func (l *Loop) LetGo() { l.holdTill = 0 }
+func (l *Loop) LetGo(now garden.Moment) { l.pause.end(now) }
 
 // heldBack refuses a watering while a reload waits for the lines to close: where
 // lines take turns they would never all be closed. What a person asked for, feeds
 // and survival doses go on.
 func (l *Loop) heldBack(now garden.Moment, o garden.Order) bool {
-	if now.Mono >= l.holdTill || o.Kind != garden.Irrigate && o.Kind != garden.Estimated {
+	if !l.pause.holds(now) || o.Kind != garden.Irrigate && o.Kind != garden.Estimated {
 		return false
 	}
 	l.obs.Refused = append(l.obs.Refused, garden.Refusal{Order: o.ID, Line: o.Line, Zone: o.Zone, At: now, Cause: garden.SupplyBusy})
@@ -197,5 +211,5 @@ func (w *watch) follow(to watch) {
 
 // LetGo tells that a reload is waited for no more.
 func (d *Desk) LetGo(ctx context.Context) error {
-	return d.inbox.Do(ctx, func(garden.Moment) { d.loop.LetGo() })
+	return d.inbox.Do(ctx, d.loop.LetGo)
 }
