@@ -1,6 +1,8 @@
 package control
 
 import (
+	"cmp"
+	"slices"
 	"time"
 
 	"fabricpot/control/garden"
@@ -10,14 +12,10 @@ import (
 // first, the garden's order between equals.
 func (p *Plan) grant(st *State, now garden.Moment, a *ahead, orders []garden.Order) []garden.Order {
 	w := st.wishes
-	for i := 1; i < len(w); i++ {
-		for j := i; j > 0 && w[j].urgency > w[j-1].urgency; j-- {
-			w[j], w[j-1] = w[j-1], w[j]
-		}
-	}
 	if len(w) == 0 {
 		return orders
 	}
+	slices.SortStableFunc(w, func(a, b wish) int { return cmp.Compare(b.urgency, a.urgency) })
 	flow, open := 0.0, 0
 	for i := range st.lines {
 		if st.lines[i].phase == garden.Pulsing || st.lines[i].lentOpen {

@@ -15,6 +15,9 @@ func (b *builder) line(l *garden.Line) {
 	if lp.DU <= 0 || lp.DU > 1 || !garden.Finite(lp.DU) {
 		lp.DU = 1
 	}
+	if _, twice := b.lines[l.ID]; !twice {
+		b.lines[l.ID] = l
+	}
 	b.p.lineAt[l.ID] = len(b.p.lines)
 	b.p.lines = append(b.p.lines, lp)
 }
@@ -56,7 +59,7 @@ func (b *builder) finishLines() {
 		// A small plant in a pot found dry needs many days' drink at once. More
 		// than the pot holds and the plant drinks can only run out of it.
 		l.CapL = max(max(b.g.Limits.DailyFactor, 2)*l.PeakDailyL, l.DryFillL+l.PeakDailyL)
-		if cap := b.lineOf(l.ID).DailyCapL; cap.Known {
+		if cap := b.lines[l.ID].DailyCapL; cap.Known {
 			l.CapL = cap.Value
 			if cap.Value < l.PeakDailyL {
 				b.warn(path+".daily-cap", "daily cap of %.1f L is under the %.1f L its zones may need on a hot day", cap.Value, l.PeakDailyL)

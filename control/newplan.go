@@ -47,7 +47,7 @@ func NewPlan(g *garden.Garden) (*Plan, []garden.Problem, error) {
 		site: g.Site, supply: g.Supply, limits: g.Limits, place: weather.PlaceOf(g.Site), byHeat: g.StagesByHeat,
 		zoneAt: map[garden.ZoneID]int{}, lineAt: map[garden.LineID]int{},
 	}
-	b := builder{g: g, p: p}
+	b := builder{g: g, p: p, lines: map[garden.LineID]*garden.Line{}, profiles: map[profileKey]*medium.Profile{}}
 	for i := range g.Lines {
 		b.line(&g.Lines[i])
 	}
@@ -66,6 +66,29 @@ type builder struct {
 	g        *garden.Garden
 	p        *Plan
 	problems []garden.Problem
+	lines    map[garden.LineID]*garden.Line
+	profiles map[profileKey]*medium.Profile
+}
+
+// profileKey is all that a profile is made of. Making one is most of the cost of
+// a plan, and in a garden many probes stand in the same mix in the same way.
+type profileKey struct {
+	retention garden.Retention
+	shape     garden.Shape
+	heightCM  float64
+}
+
+// profile is medium.NewProfile, once for each key.
+func (b *builder) profile(r garden.Retention, c medium.Curve, s garden.Shape, heightCM float64) (*medium.Profile, error) {
+	key := profileKey{r, s, heightCM}
+	if p, ok := b.profiles[key]; ok {
+		return p, nil
+	}
+	p, err := medium.NewProfile(c, s, heightCM)
+	if err == nil {
+		b.profiles[key] = p
+	}
+	return p, err
 }
 
 func (b *builder) fatal(path, format string, args ...any) {
@@ -129,7 +152,7 @@ func (b *builder) zone(pot *garden.Pot, z *garden.Zone) {
 	b.plants(path, z, &zp)
 	b.reach(curve, pot.Shape, &zp)
 	b.points(path, z, &zp)
-	b.probesOf(path, pot, z, curve, number, &zp)
+	b.probesOf(path, pot, z, mix.Retention, curve, number, &zp)
 	b.seesDepth(path, &zp)
 	zp.PeakDailyL = peakDaily(&zp)
 	if z.Line != "" {
@@ -138,7 +161,7 @@ func (b *builder) zone(pot *garden.Pot, z *garden.Zone) {
 			b.fatal(path+".line", "line %q is not defined", z.Line)
 			return
 		}
-		l := b.lineOf(z.Line)
+		l := b.lines[z.Line]
 		zp.line, zp.share = i, l.ShareOf(z.ID)
 		zp.FlowLPH = l.FlowLPH() * zp.share
 		if zp.FlowLPH <= 0 {
@@ -150,11 +173,6 @@ func (b *builder) zone(pot *garden.Pot, z *garden.Zone) {
 }
 
 func discM2(diameterCM float64) float64 { return math.Pi / 4 * diameterCM * diameterCM / 1e4 }
-
-func (b *builder) lineOf(id garden.LineID) *garden.Line {
-	l, _ := b.g.Line(id)
-	return l
-}
 
 func (b *builder) plants(path string, z *garden.Zone, zp *ZonePlan) {
 	zp.P = math.Inf(1)
@@ -240,12 +258,12 @@ func (b *builder) points(path string, z *garden.Zone, zp *ZonePlan) {
 	}
 }
 
-func (b *builder) probesOf(path string, pot *garden.Pot, z *garden.Zone, c medium.Curve, number int, zp *ZonePlan) {
+func (b *builder) probesOf(path string, pot *garden.Pot, z *garden.Zone, r garden.Retention, c medium.Curve, number int, zp *ZonePlan) {
 	for i := range z.Probes {
 		pr := &z.Probes[i]
 		pp := probePlan{id: pr.ID, zone: number, rel: pr.DepthCM / pot.Shape.HeightCM}
 		height := pot.Shape.HeightCM - pr.DepthCM
-		prof, err := medium.NewProfile(c, pot.Shape, height)
+		prof, err := b.profile(r, c, pot.Shape, height)
 		if err != nil {
 			b.fatal(fmt.Sprintf("%s.probes.%s.depth", path, pr.ID), "%v", err)
 		} else {
