@@ -3,6 +3,7 @@ package runner
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"sync"
 	"time"
 
@@ -35,6 +36,21 @@ type FeedBook struct {
 	state *feeding.State
 	j     FeedJournal
 	out   feeding.Output
+	// late are steps that could not be written, oldest first: what comes after
+	// them means nothing to the next start without them.
+	late []feed.Record
+}
+
+// addSteps writes the steps and before them those that are late.
+func (b *FeedBook) addSteps(r []feed.Record) error {
+	if len(b.late) > 0 {
+		r = slices.Concat(b.late, r)
+	}
+	if err := b.j.AddFeedSteps(r); err != nil {
+		return err
+	}
+	b.late = nil
+	return nil
 }
 
 // OpenFeedBook reads what earlier runs left. j may be nil: nothing is kept then.
@@ -114,7 +130,7 @@ func (b *FeedBook) keep(now garden.Moment, in feeding.Entered) error {
 	if b.j == nil {
 		return nil
 	}
-	return errors.Join(b.j.AddFeedSteps(in.Records), b.j.AddTaskEvents(in.Events), b.given(now, in.Records))
+	return errors.Join(b.addSteps(in.Records), b.j.AddTaskEvents(in.Events), b.given(now, in.Records))
 }
 
 // given lists nutrients given where people look for them.

@@ -49,6 +49,9 @@ func (l *Loop) feed(now garden.Moment) {
 	}
 	b.plan.Step(b.state, now, &feeding.Seen{Obs: &l.obs, Zones: l.views, AutoOff: l.p.State.AutoOff}, &b.out)
 	kept := l.keepFeeds(now)
+	if !kept {
+		b.late = append(b.late, b.out.Records...)
+	}
 	for _, w := range b.out.Wishes {
 		o := w.Order
 		o.ID = l.p.State.NextOrder
@@ -87,7 +90,7 @@ func (l *Loop) keepFeeds(now garden.Moment) bool {
 	if b.j == nil {
 		return true
 	}
-	err := b.j.AddFeedSteps(b.out.Records)
+	err := b.addSteps(b.out.Records)
 	l.check(now, "keep the steps of a feed", err)
 	if len(b.out.Events) > 0 {
 		l.check(now, "keep the gardener's list", b.j.AddTaskEvents(b.out.Events))
