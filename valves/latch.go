@@ -157,15 +157,30 @@ func (a *again) begin(now garden.Moment) {
 	}
 }
 
-// repeatCloses gives the close pulses that have come due. The lock is held.
+// waits reports whether a line's close is to be repeated at a.at.
+func (ln *line) waits() bool { return ln.again.latching && ln.pos == shut && ln.pulse == nil }
+
+// clearOf is how long before another line's end no close is repeated: a pulse holds
+// up everything else.
+const clearOf = MostLatchPulse + 50*time.Millisecond
+
+// repeatCloses gives a close pulse that has come due, one at a time, so that what
+// else is due ends between two of them; and none while the end of a pulse is near,
+// which comes first. The lock is held.
 func (g *Guard) repeatCloses(now garden.Moment) {
+	end, ends := g.nextEnd()
 	for _, ln := range g.lines {
 		a := &ln.again
-		if !a.latching || ln.pos != shut || ln.pulse != nil || now.Mono < a.at {
+		if !ln.waits() || now.Mono < a.at {
+			continue
+		}
+		if ends && end-now.Mono < clearOf {
+			a.at = max(end, now.Mono) + time.Millisecond
 			continue
 		}
 		a.n++
 		a.at = now.Mono + againAfter(a.n)
 		g.close(now, ln)
+		return
 	}
 }

@@ -202,3 +202,46 @@ func TestClosesAreRepeated(t *testing.T) {
 	r.Advance(now.Add(64 * time.Minute))
 	assert.Empty(t, r.Unconfirmed())
 }
+
+// TestRepeatedClosesHoldNothingUp: after a close-all every latching valve's close is
+// due again at the same time, and each pulse takes up to 200 ms in which nothing
+// else is done. They are given one by one, a deadline comes between them and before
+// the next, and the event clock is woken for each.
+func TestRepeatedClosesHoldNothingUp(t *testing.T) {
+	r := newRig(t, func(g *garden.Garden, _ *Options) {
+		for i := range g.Lines[1:] {
+			g.Lines[1+i].Valve.Latch = &garden.Latch{ClosePin: 5 + i, Pulse: MostLatchPulse}
+		}
+	})
+	// Closed at one hour, so due at ten seconds after.
+	again := time.Hour + 10*time.Second
+	next, any := r.NextDeadline()
+	require.True(t, any, "nothing wakes the event clock")
+	assert.Equal(t, again, next)
+
+	deadline := again + 300*time.Millisecond
+	_, ok := r.Request(at(time.Hour+5*time.Minute), Env{}, r.order("chilli", 1, time.Minute))
+	require.True(t, ok)
+	for _, ln := range r.lines {
+		if ln.again.latching {
+			ln.again.at = again
+		}
+	}
+	r.lines[0].pulse.due, r.lines[0].pulse.deadline = deadline, deadline
+	r.lines[0].pulse.openedAt = at(again - time.Minute)
+	*r.log = nil
+	r.Advance(at(again))
+	assert.Equal(t, []string{"close chard"}, *r.log, "one at a time")
+	next, _ = r.NextDeadline()
+	assert.Equal(t, again, next, "the other is still due")
+	// It took 200 ms; another would end after the deadline.
+	r.Advance(at(again + 200*time.Millisecond))
+	assert.Equal(t, []string{"close chard"}, *r.log, "too near to the deadline")
+	next, _ = r.NextDeadline()
+	assert.Equal(t, deadline, next)
+	require.Len(t, r.Advance(at(deadline)), 1)
+	next, _ = r.NextDeadline()
+	assert.Equal(t, deadline+time.Millisecond, next)
+	r.Advance(at(next))
+	assert.Equal(t, []string{"close chard", "close chilli", "close both"}, *r.log)
+}
