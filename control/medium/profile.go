@@ -3,6 +3,7 @@ package medium
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/interp"
 
@@ -26,9 +27,12 @@ type Profile struct {
 	probeHeightCM         float64
 }
 
-// Knots of the table: suctions at the probe, logarithmic between these, cm.
+// Knots of the table are suctions at the probe: logarithmic between these, cm, and
+// even ones besides over twice the pot's height, where the mean bends as layers
+// come out of saturation.
 const (
 	knots         = 160
+	evenKnots     = 100
 	firstKnotCM   = 0.02
 	lastKnotCM    = 1e6
 	smallestStep  = 1e-9 // of water fraction; nearer knots are one
@@ -57,8 +61,16 @@ func NewProfile(c Curve, s garden.Shape, probeHeightCM float64) (*Profile, error
 	// From dry to wet, so that both columns rise.
 	add(c.Residual(), c.Residual())
 	ratio := math.Log(lastKnotCM / firstKnotCM)
+	at := make([]float64, 0, knots+evenKnots)
 	for i := range knots {
-		h := c.entry() + firstKnotCM*math.Exp(ratio*float64(knots-1-i)/(knots-1))
+		at = append(at, firstKnotCM*math.Exp(ratio*float64(i)/(knots-1)))
+	}
+	for i := range evenKnots {
+		at = append(at, 2*s.HeightCM*float64(i+1)/evenKnots)
+	}
+	slices.Sort(at)
+	for _, over := range slices.Backward(at) {
+		h := c.entry() + over
 		add(c.Theta(h), q.mean(c, s, h-probeHeightCM))
 	}
 	// The wet end is exact: replace a last knot that came too close to it.
