@@ -71,7 +71,8 @@ func (p *Plan) delivered(st *State, now garden.Moment, d *garden.Delivery, mono 
 		for _, zi := range lp.zones {
 			z := &st.zones[zi]
 			if water {
-				p.credit(st, zi, litres*p.zones[zi].share, doubt, mono)
+				z.uneven.came += litres * p.zones[zi].share
+				p.credit(st, zi, litres*z.shareOf(&p.zones[zi]), doubt, mono)
 			} else {
 				if !z.hasWater || mono > z.wetAt {
 					z.wetAt, z.hasWater = mono, true

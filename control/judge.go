@@ -48,10 +48,20 @@ func (pr *probePlan) judge(z *ZonePlan, root, reading float64) verdict {
 	return verdict{lo: max(min(still, even), 0), mid: max(mid, 0), hi: max(still, even, 0)}
 }
 
-// consensus is the median of what the zone's trusted fresh probes say.
+const (
+	// apart is how far the outermost of several probes must be from each other, as
+	// a share of the mix's depth, to be read together.
+	apart = 0.3
+	// jointSlack is by how much their joint mean may be off, m³/m³: a pot is never
+	// the same all round. Our judgement.
+	jointSlack = 0.02
+)
+
+// consensus is what the zone's trusted fresh probes say together: where they
+// stand at different depths the profile between them, and else the median.
 func (p *Plan) consensus(st *State, i int, now garden.Moment) (verdict, bool) {
 	const most = 8
-	var lo, mid, hi [most]float64
+	var lo, mid, hi, depth, reading [most]float64
 	n, floor, middle, half := 0, false, false, false
 	z, zp := &st.zones[i], &p.zones[i]
 	for _, pi := range zp.probes {
@@ -61,6 +71,11 @@ func (p *Plan) consensus(st *State, i int, now garden.Moment) (verdict, bool) {
 		}
 		v := p.probes[pi].judge(zp, z.root, ps.smooth)
 		lo[n], mid[n], hi[n] = v.lo, v.mid, v.hi
+		at := n
+		for ; at > 0 && depth[at-1] > p.probes[pi].rel*zp.HeightCM; at-- {
+			depth[at], reading[at] = depth[at-1], reading[at-1]
+		}
+		depth[at], reading[at] = p.probes[pi].rel*zp.HeightCM, ps.smooth
 		floor = floor || p.probes[pi].rel >= floorFrom
 		middle = middle || p.probes[pi].rel >= middleFrom && p.probes[pi].rel <= middleTo
 		half = half || p.probes[pi].rel >= halfFrom
@@ -69,7 +84,12 @@ func (p *Plan) consensus(st *State, i int, now garden.Moment) (verdict, bool) {
 	if n == 0 {
 		return verdict{}, false
 	}
-	return verdict{lo: median(lo[:n]), mid: median(mid[:n]), hi: median(hi[:n]), floor: floor, middle: middle, half: half}, true
+	out := verdict{lo: median(lo[:n]), mid: median(mid[:n]), hi: median(hi[:n]), floor: floor, middle: middle, half: half}
+	if zp.joint != nil && n > 1 && depth[n-1]-depth[0] >= apart*zp.HeightCM {
+		out.mid = zp.joint.Mean(depth[:n], reading[:n])
+		out.lo, out.hi = max(0, out.mid-jointSlack), out.mid+jointSlack
+	}
+	return out, true
 }
 
 // median sorts x in place; it must hold at least one value.

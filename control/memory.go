@@ -33,6 +33,9 @@ type ZoneMemory struct {
 	DepthL float64 `json:"depth_l,omitempty"`
 	// WashL is what should have drained to leach and has not, L.
 	WashL float64 `json:"wash_l,omitempty"`
+	// Part is what it gets of its line's water against its emitters' rating, 0
+	// where that was never seen.
+	Part float64 `json:"part,omitempty"`
 	// Shifts are the stage days that heat and the gardener put on the plants.
 	Shifts []float64 `json:"shifts,omitempty"`
 }
@@ -53,7 +56,7 @@ func (p *Plan) Remember(st *State, now garden.Moment) Memory {
 		z := &st.zones[i]
 		r := &m.Zones[i]
 		*r = ZoneMemory{Zone: p.zones[i].ID, Factor: z.water.Factor, FactorSD: math.Sqrt(z.water.VarFactor),
-			Water: z.water.Mean, WaterSD: z.water.SD(), Known: z.known, ShortL: z.short, DepthL: z.depth.short, WashL: z.owes(&p.zones[i])}
+			Water: z.water.Mean, WaterSD: z.water.SD(), Known: z.known, ShortL: z.short, DepthL: z.depth.short, WashL: z.owes(&p.zones[i]), Part: z.uneven.part}
 		for k := range z.plants {
 			r.Shifts = append(r.Shifts, z.plants[k].shift)
 		}
@@ -115,6 +118,9 @@ func (p *Plan) recallZone(z *zoneState, zp *ZonePlan, r *ZoneMemory, age time.Du
 		f.Factor = min(max(r.Factor, balance.MinFactor), balance.MaxFactor)
 		f.VarFactor = min(max(r.FactorSD*r.FactorSD, 0.03*0.03)+factorDay*factorDay*days, 0.3*0.3)
 		f.Cov = 0
+	}
+	if zp.compared && garden.Finite(r.Part) && r.Part > 0 {
+		z.uneven.part, z.uneven.v = min(max(r.Part, 1-mostUneven), 1+mostUneven), unevenSD*unevenSD/4
 	}
 	if changed {
 		z.unsureOfDemand()

@@ -37,7 +37,7 @@ func (b *builder) finishLines() {
 		if l.MaxOn <= 0 {
 			b.fatal("limits.max-on", "the longest opening is %v, expected over 0", l.MaxOn)
 		}
-		refill, probed := 0.0, true
+		refill, probed, pinned := 0.0, true, true
 		for _, zi := range l.zones {
 			z := &b.p.zones[zi]
 			if z.share <= 0 {
@@ -48,6 +48,12 @@ func (b *builder) finishLines() {
 			refill = max(refill, z.RefillL/z.share)
 			l.DryFillL = max(l.DryFillL, z.dryFillL()/z.share)
 			probed = probed && len(z.probes) > 0
+			for _, pi := range z.probes {
+				pinned = pinned && b.p.probes[pi].levelSD == 0
+			}
+		}
+		for _, zi := range l.zones {
+			b.p.zones[zi].compared = len(l.zones) > 1 && probed && pinned
 		}
 		// A pot found dry may need more than its plant drinks in a day: a cap
 		// must not keep it so.

@@ -259,6 +259,12 @@ func (b *builder) points(path string, z *garden.Zone, zp *ZonePlan) {
 }
 
 func (b *builder) probesOf(path string, pot *garden.Pot, z *garden.Zone, r garden.Retention, c medium.Curve, number int, zp *ZonePlan) {
+	if len(z.Probes) > 1 {
+		var err error
+		if zp.joint, err = medium.NewJoint(c, pot.Shape, zp.Capacity); err != nil {
+			b.fatal(path, "%v", err)
+		}
+	}
 	for i := range z.Probes {
 		pr := &z.Probes[i]
 		pp := probePlan{id: pr.ID, zone: number, rel: pr.DepthCM / pot.Shape.HeightCM}

@@ -66,14 +66,19 @@ type ZonePlan struct {
 	// PeakDailyL is the zone's loss on a hot, dry, windy day with grown plants.
 	PeakDailyL float64
 
-	line      int // -1: hand-tended
-	share     float64
+	line  int // -1: hand-tended
+	share float64
+	// compared tells that it shares its line with other zones, and that what all
+	// their probes read is pinned by points in the mix.
+	compared  bool
 	probes    []int
 	plants    []plantPlan
 	exposure  float64
 	survivalL float64
 	// drain is the time constant at which it loses what is over capacity.
 	drain time.Duration
+	// joint reads several probes together, nil where there are fewer than two.
+	joint *medium.Joint
 	// reach is the available water the roots hold at 0, 10 … 100 % of the
 	// depth, m³/m³ of the whole zone, in the drained pot.
 	reach [11]float64

@@ -168,6 +168,7 @@ func (p *Plan) replant(to *ZonePlan, z *zoneState, events []garden.PlantEvent, n
 // forgetTrend drops what a zone's levels were being compared with: they mean
 // something else now. What was learnt from earlier comparisons stands.
 func (z *zoneState) forgetTrend() {
+	z.uneven.open, z.uneven.seen = false, false
 	z.span.open, z.drying = false, false
 	z.odd = odd{}
 	z.isUnder, z.under = false, 0

@@ -112,6 +112,7 @@ type zoneState struct {
 	// half tells that one stands low enough at least to weigh spans by.
 	blind, half bool
 	span        span
+	uneven      uneven
 	odd         odd
 	depth       depth
 	// before is the mean at the start of the last session, gave the litres of it,
