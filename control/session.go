@@ -305,7 +305,10 @@ func (p *Plan) wishFor(st *State, i int, now garden.Moment, litres, urgency floa
 		left = min(left, guessedL-l.guessed.sum(now.Mono))
 	}
 	if left < min(litres, leastShare*l.pulse) {
-		st.note(Event{Kind: CapHolds, At: now, Line: lp.ID, Zone: p.zones[l.lead].ID, A: capL})
+		// What a guess may give a day is no limit of the line, and no fault.
+		if capL-l.given.sum(now.Mono) < min(litres, leastShare*l.pulse) {
+			st.note(Event{Kind: CapHolds, At: now, Line: lp.ID, Zone: p.zones[l.lead].ID, A: capL})
+		}
 		if l.kind == garden.ByHand {
 			st.note(Event{Kind: Dropped, At: now, Line: lp.ID, Zone: p.zones[l.lead].ID, A: litres})
 			st.zones[l.lead].asked = 0
