@@ -37,9 +37,10 @@ func (b *beat) alive(now garden.Moment) bool {
 
 // Drive runs a loop in real time until the context ends, then closes every
 // line. It owns the loop; others reach it through inbox. A second goroutine
-// ends pulses whatever the loop is doing, and closes everything if either
-// panics. progress is called after each round during which the other goroutine came
-// round too, for a watchdog; it may be nil.
+// ends pulses whatever the loop is doing, a third reads the gauges, which no
+// deadline waits for; everything is closed if any of them panics. progress is
+// called after each round during which the others came round too, for a watchdog;
+// it may be nil.
 func Drive(ctx context.Context, l *Loop, in *Inbox, clock Clock, every time.Duration, progress func()) (CloseReport, error) {
 	defer in.Close()
 	clock = l.Believing(clock)
@@ -50,8 +51,9 @@ func Drive(ctx context.Context, l *Loop, in *Inbox, clock Clock, every time.Dura
 	// keep a line open, least of all while the program is stopping.
 	over := make(chan struct{})
 	var guard sync.WaitGroup
-	var pulses beat
+	var pulses, counts beat
 	pulses.strike(clock.Moment())
+	counts.strike(clock.Moment())
 	guard.Add(1)
 	go func() {
 		defer guard.Done()
@@ -59,10 +61,17 @@ func Drive(ctx context.Context, l *Loop, in *Inbox, clock Clock, every time.Dura
 			cancel(err)
 		}
 	}()
+	read := make(chan struct{})
+	go func() {
+		defer close(read)
+		if err := protected(l, func() { readGauges(over, l, clock, &counts) }); err != nil {
+			cancel(err)
+		}
+	}()
 	var begin error
 	err := protected(l, func() {
 		begin = rounds(ctx, l, in, clock, every, func() {
-			if progress != nil && pulses.alive(clock.Moment()) {
+			if now := clock.Moment(); progress != nil && pulses.alive(now) && counts.alive(now) {
 				progress()
 			}
 		})
@@ -79,6 +88,10 @@ func Drive(ctx context.Context, l *Loop, in *Inbox, clock Clock, every time.Dura
 	end := protected(l, func() { rep = closeForGood(l, clock) })
 	close(over)
 	guard.Wait()
+	select {
+	case <-read:
+	case <-time.After(pulsePatience): // one that hangs keeps nobody from going home
+	}
 	return rep, errors.Join(err, end)
 }
 
@@ -108,7 +121,24 @@ func endPulses(ctx context.Context, over <-chan struct{}, l *Loop, clock Clock, 
 			stop = nil
 			l.CloseAtOnce(clock.Moment())
 		case <-t.C:
-			l.EndPulses(clock.Moment())
+			l.advance(clock.Moment())
+			b.strike(clock.Moment())
+		}
+	}
+}
+
+// readGauges tells the guard what meter and float say, until over is closed. It is
+// not the goroutine that ends pulses: a pin that does not answer must hold no line
+// open.
+func readGauges(over <-chan struct{}, l *Loop, clock Clock, b *beat) {
+	t := time.NewTicker(pulseCheck)
+	defer t.Stop()
+	for {
+		select {
+		case <-over:
+			return
+		case <-t.C:
+			l.count(clock.Moment())
 			b.strike(clock.Moment())
 		}
 	}

@@ -2,6 +2,8 @@ package runner
 
 import (
 	"fmt"
+	"sync"
+	"sync/atomic"
 	"time"
 
 	"fabricpot/control/alarm"
@@ -34,13 +36,32 @@ type Gauges interface {
 	Worries(now garden.Moment) []Worry
 }
 
+// gauged is when meter and float were last read, and what the float said. A round
+// and Drive read them from goroutines of their own: a count that is read first and
+// told last would look like a meter that began anew.
+type gauged struct {
+	mu    sync.Mutex
+	begun bool
+	at    time.Duration
+	float atomic.Int32
+}
+
 // count tells the guard what meter and float say. A garden without a meter never
 // tells of one, so that pulses go by nominal flow.
 func (l *Loop) count(now garden.Moment) {
 	if l.p.Gauges == nil {
 		return
 	}
-	if f := l.p.Gauges.Float(now); f != garden.NoFloat {
+	g := &l.gauged
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	if ago := g.at - now.Mono; g.begun && ago > 0 && ago < countedJustNow {
+		return // the other goroutine came first, and knows better
+	}
+	g.begun, g.at = true, now.Mono
+	f := l.p.Gauges.Float(now)
+	g.float.Store(int32(f))
+	if f != garden.NoFloat {
 		l.p.Guard.Float(now, f)
 	}
 	if l.metered {
@@ -69,6 +90,10 @@ func (l *Loop) unveil() {
 	}
 }
 
+// countedJustNow is how much older than the last reading a moment may be without
+// the clock having run backwards.
+const countedJustNow = time.Minute
+
 // worry tells the book of gauges in doubt, an empty tank and a dry pump.
 func (l *Loop) worry(now garden.Moment) {
 	if l.p.Gauges == nil {
@@ -77,7 +102,9 @@ func (l *Loop) worry(now garden.Moment) {
 	for _, w := range l.p.Gauges.Worries(now) {
 		l.watch.hold(now, w.Kind, w.Subject, w.Text)
 	}
-	if l.p.Gauges.Float(now) == garden.FloatDown {
+	// What it said when it was read: this round's time may be long past, and a float
+	// that is asked about the past says that the tank is empty.
+	if garden.Float(l.gauged.float.Load()) == garden.FloatDown {
 		l.watch.hold(now, alarm.TankLow, "", "the float says that it is empty, or its wire is broken")
 	}
 	if p := l.p.Guard.Pump(now); p.LockedFor > 0 {

@@ -40,6 +40,7 @@ type Loop struct {
 
 	// metered is looked at by EndPulses too, and never changes.
 	metered bool
+	gauged  gauged
 	// pause is what a reload that waits does to new waterings.
 	pause hold
 
@@ -135,9 +136,16 @@ func (l *Loop) Begin(now garden.Moment) error {
 	return nil
 }
 
-// EndPulses closes what is due. Another goroutine may call it.
+// EndPulses reads the gauges and closes what is due. Another goroutine may call it.
+// The gauges come first, since on an event clock nobody read them meanwhile; where
+// time is real Drive reads them beside.
 func (l *Loop) EndPulses(now garden.Moment) {
 	l.count(now)
+	l.advance(now)
+}
+
+// advance closes what is due. It waits for no gauge and no card.
+func (l *Loop) advance(now garden.Moment) {
 	if out := l.p.Guard.Advance(now); len(out) > 0 {
 		l.keep(out)
 	}
@@ -332,7 +340,7 @@ func (l *Loop) CloseAll(now garden.Moment, who string) CloseReport {
 // lasts.
 func (l *Loop) End(now garden.Moment) CloseReport {
 	l.keep(l.p.Guard.Seal(now))
-	l.EndPulses(now)
+	l.advance(now)
 	l.takeEnded()
 	l.check(now, "write what was delivered", l.p.Guard.Flush())
 	l.stopped(now)

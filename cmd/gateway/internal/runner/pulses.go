@@ -50,10 +50,11 @@ func (p *PulseGauges) MeterL(now garden.Moment) garden.Measured {
 	if p.meter == nil {
 		return garden.Measured{}
 	}
-	n := p.in.Meter.Pulses()
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	return p.meter.Read(now.Mono, n)
+	// Counted under the lock: two that read at once must not hand their counts over
+	// in the other order. It only looks at what an owner of its own has counted.
+	return p.meter.Read(now.Mono, p.in.Meter.Pulses())
 }
 
 // TankL is not told by any contact.
@@ -75,10 +76,9 @@ func (p *PulseGauges) RainMM(now garden.Moment) garden.Measured {
 	if p.rain == nil {
 		return garden.Measured{}
 	}
-	n := p.in.Rain.Pulses()
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	return p.rain.Read(now.Mono, n)
+	return p.rain.Read(now.Mono, p.in.Rain.Pulses())
 }
 
 // RainSoFar is the rain of this hour and the one before and of the last 24 whole
