@@ -36,7 +36,10 @@ func (f flowFlags) measureByMeter(ctx context.Context, s streams, st *stand, lin
 	flow := lph(ml, given.Open)
 	fmt.Fprintf(s.out, "line %s gives %.2f L/h by the meter (%d pulses, ± %.2f by one) where the label says %.2f: %.0f %%\n",
 		line.ID, flow, n, lph(1000/perL.Value, given.Open), line.FlowLPH(), 100*flow/line.FlowLPH())
-	if n < leastPulses {
+	switch {
+	case n < leastPulses && f.write:
+		return fmt.Errorf("nothing was written: under %d pulses one more or less says too much; measure longer with --minutes, or with cups", leastPulses)
+	case n < leastPulses:
 		fmt.Fprintln(s.out, "note: few pulses; measure longer with --minutes")
 	}
 	if !f.write {

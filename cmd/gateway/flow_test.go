@@ -340,3 +340,27 @@ func TestReplaceScalar(t *testing.T) {
 	_, err := replaceScalar([]byte("a: 1"), 7, 1, "NEW")
 	assert.Error(t, err)
 }
+
+// TestFlowByFewPulsesIsNotWritten: what a meter of few pulses says is shown, and the
+// garden file stays as it is.
+func TestFlowByFewPulsesIsNotWritten(t *testing.T) {
+	for constant, enough := range map[string]bool{"20": false, "450": true} {
+		t.Run(constant, func(t *testing.T) {
+			file, socket := example(t)
+			src := strings.Replace(string(testdata.Terrace), "  pressure: 120 kPa\n", "  pressure: 120 kPa\n  meter: { constant: "+constant+" pulses/L, pin: 25 }\n", 1)
+			require.NoError(t, os.WriteFile(file, []byte(src), 0o600))
+			code, out, errs := answered(context.Background(), strings.NewReader("yes\n"), "flow", "strawberries", file, "--meter", "--write", "--minutes", "5", "--socket", socket)
+			got, err := os.ReadFile(file)
+			require.NoError(t, err)
+			assert.Contains(t, out.String(), "by the meter")
+			if enough {
+				assert.Equal(t, exitDone, code, errs.String())
+				assert.False(t, src == string(got), "the garden file was not changed")
+				return
+			}
+			assert.Equal(t, exitFailed, code)
+			assert.Contains(t, errs.String(), "nothing was written: under 50 pulses")
+			assert.True(t, src == string(got), "the garden file was changed")
+		})
+	}
+}
