@@ -37,7 +37,7 @@ const (
 	washDoubt = 0.5
 	// staysShare of the volume over capacity runs down so slowly that the plants
 	// drink it before it drains.
-	staysShare = 0.04
+	staysShare = 0.03
 	// restedSalt is the doubt that a feed brings to readings at which it counts as
 	// taken up: some five days after one that adds 1 mS/cm. Washed sooner it would
 	// only feed the drain.
@@ -90,9 +90,11 @@ func (d *depth) lost(bookL float64, dt time.Duration, z *zoneState, zp *ZonePlan
 	d.wash = max(0, d.wash-out)
 }
 
-// gained books litres that came in from above.
-func (d *depth) gained(litres float64) {
-	d.over += max(0, litres-d.short)
+// gained books litres that came in from above while the account of the mean had
+// room for roomL. Neither account is the better one: what drains is what is over by
+// their middle. A factor learnt too small would else take every refill for a wash.
+func (d *depth) gained(litres, roomL float64) {
+	d.over += max(0, litres-(d.short+max(roomL, 0))/2)
 	d.short = max(0, d.short-litres)
 }
 

@@ -58,10 +58,10 @@ func (z *zoneState) sinceWater(now garden.Moment) time.Duration {
 func (p *Plan) credit(st *State, i int, litres, doubt float64, at time.Duration) {
 	z, zp := &st.zones[i], &p.zones[i]
 	f := litres / zp.VolumeL
+	z.depth.gained(litres, (float64(zp.Capacity)-z.water.Mean)*zp.VolumeL)
 	z.water.Predict(0, f, 0, doubt*f*doubt*f)
 	z.span.credit(litres, doubt)
 	z.short = max(0, z.short-litres)
-	z.depth.gained(litres)
 	if z.short == 0 {
 		z.dryLoss = 0
 	}
@@ -77,9 +77,6 @@ func (p *Plan) account(st *State, now garden.Moment, obs *garden.Observed, dt ti
 	p.listen(st, now, obs, dt)
 	for i := range st.zones {
 		p.accountZone(st, i, now, dt, mm, rainMM)
-	}
-	for i := range st.lines {
-		p.compare(st, i)
 	}
 }
 
@@ -176,7 +173,6 @@ func (p *Plan) rain(st *State, i int, now garden.Moment, mm float64) {
 	wet, has, gave, drying, spell := z.wetAt, z.hasWater, z.gave, z.drying, z.odd.open
 	p.credit(st, i, litres, 0.5, now.Mono)
 	z.gave = gave
-	z.uneven.open = false // nobody knows how much of it came in
 	if mm < 0.05 {
 		// A drizzle leaves the pot at rest.
 		z.wetAt, z.hasWater, z.drying, z.odd.open = wet, has, drying, spell
@@ -221,9 +217,6 @@ func (p *Plan) fuse(st *State, i int, now garden.Moment, dt time.Duration) {
 		z.weigh(zp, v.mid, now)
 	}
 	if since >= settled {
-		if zp.compared && (!z.blind || z.half) && z.salt <= 1 {
-			z.lookUneven(zp, v.mid)
-		}
 		p.watchOdd(st, i, &v, now)
 	}
 	sd := (readingSD + (v.hi-v.lo)*0.15) * max(z.salt, 1)
