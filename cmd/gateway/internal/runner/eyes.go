@@ -46,23 +46,30 @@ func (b *FeedBook) Note(now garden.Moment, o Observation, who string) (feeding.N
 	if err != nil {
 		return feeding.Noted{}, err
 	}
-	if o.DrainMS != nil {
-		b.plan.Drained(b.state, feeding.Drainage{Zone: z.ID, At: now.Wall, MS: *o.DrainMS})
-	}
 	signs := eyes.Signs
 	if len(signs) == 0 {
 		signs = []task.Sign{task.AllWell}
+	}
+	seen := make([]task.Observation, len(signs))
+	for k, sign := range signs {
+		seen[k] = task.Observation{Zone: z.ID, Sign: sign, Photo: eyes.Photo}
+		if k == 0 {
+			seen[k].Text = o.Text
+		}
+		// Before anything of it is entered.
+		if _, err := task.Respond(seen[k], task.Facts{}); err != nil {
+			return feeding.Noted{}, err
+		}
+	}
+	if o.DrainMS != nil {
+		b.plan.Drained(b.state, feeding.Drainage{Zone: z.ID, At: now.Wall, MS: *o.DrainMS})
 	}
 	facts := b.plan.Facts(b.state, i, now, w)
 	facts.Eyes = newest(recent, z.ID, eyes)
 	var all []feeding.Noted
 	for k, sign := range signs {
 		facts.AlikeElsewhere = task.Alike(sign, b.others(i, recent))
-		seen := task.Observation{Zone: z.ID, Sign: sign, Text: o.Text, Photo: eyes.Photo}
-		if k > 0 {
-			seen.Text = ""
-		}
-		n, err := b.plan.Note(b.state, now, seen, facts)
+		n, err := b.plan.Note(b.state, now, seen[k], facts)
 		if err != nil {
 			return feeding.Noted{}, err
 		}
