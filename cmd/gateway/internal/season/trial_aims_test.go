@@ -29,6 +29,13 @@ func TestTrialAims(t *testing.T) {
 		ours, timer := at[[2]string{c.Name, policy.Gateway}], at[[2]string{c.Name, policy.HottestWeek}]
 		compared := timer.Seeds > 0
 		lost, times := ours.LostShare.Most, ours.TimesIdeal.Most
+		// A row that is not there is all zeros and would keep every bound.
+		require.Equal(t, 1, ours.Seeds, "%s: our run", c.Name)
+		require.Positive(t, ours.AppliedL.Mean, "%s: water", c.Name)
+		require.Positive(t, times, "%s: times the ideal", c.Name)
+		if c.Group == groupSeasons || c.Group == groupFed {
+			require.Equal(t, 1, timer.Seeds, "%s: the timer's run", c.Name)
+		}
 		t.Run(c.Name, func(t *testing.T) {
 			t.Logf("lost %.2f %%, worst pot %.1f %%, %.2f times the ideal, drained %.1f %%, N leached %.2f g/kg, alarms %d after %.1f h",
 				100*lost, 100*ours.WorstPot.Most, times, 100*ours.DrainedShare.Most, ours.NLeachedGPerKG.Most, ours.Alarms, ours.AlarmHours.Most)

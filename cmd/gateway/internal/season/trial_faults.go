@@ -137,11 +137,7 @@ type awayBroker struct {
 func (a *awayBroker) away() bool { return a.clock() >= a.from && a.clock() < a.to }
 
 func (a *awayBroker) Sampler(g *garden.Garden, wired runner.WiredSampler) (runner.Sampler, error) {
-	numbers := make([]int, len(g.ProbeList()))
-	for i := range numbers {
-		numbers[i] = i
-	}
-	s, err := wired(g, numbers)
+	s, err := a.noFar.Sampler(g, wired)
 	a.wired = s
 	return a, err
 }
@@ -170,8 +166,16 @@ func (a *awayBroker) Observe(now garden.Moment, obs *garden.Observed) {
 	}
 }
 
-// noFar is a far end with nothing on it.
+// noFar is a far end with nothing on it: every probe is wired.
 type noFar struct{}
+
+func (noFar) Sampler(g *garden.Garden, wired runner.WiredSampler) (runner.Sampler, error) {
+	numbers := make([]int, len(g.ProbeList()))
+	for i := range numbers {
+		numbers[i] = i
+	}
+	return wired(g, numbers)
+}
 
 func (noFar) Valve(garden.LineID) valves.Actuator { return valves.Unassigned{} }
 func (noFar) Sky(s runner.Sky) runner.Sky         { return s }

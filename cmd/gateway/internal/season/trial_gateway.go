@@ -94,11 +94,7 @@ func (m miscalibrated) Sampler(g *garden.Garden, wired runner.WiredSampler) (run
 	for i := range wrong.Mixes {
 		wrong.Mixes[i].Calibration.OffsetWater += m.by
 	}
-	numbers := make([]int, len(g.ProbeList()))
-	for i := range numbers {
-		numbers[i] = i
-	}
-	return wired(&wrong, numbers)
+	return m.noFar.Sampler(&wrong, wired)
 }
 
 // feedDiary notes at midnight which feeds are overdue, and by how much.
