@@ -9,13 +9,14 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"io/fs"
 	"net"
 	"net/http"
 	"os"
 	"path/filepath"
 	"strings"
 	"time"
+
+	"fabricpot/cmd/gateway/internal/socket"
 )
 
 // ErrNobody tells that no gateway answers on the socket.
@@ -33,39 +34,8 @@ func DefaultSocket() string {
 	return filepath.Join(os.TempDir(), fmt.Sprintf("fabricpot-%d", os.Getuid()), "gateway.sock")
 }
 
-// ListenSocket opens the control socket with mode 0600. Where another gateway
-// answers it refuses: two programs must never share a terrace's valves. A
-// socket that nobody answers on was left by a crash and is replaced.
-func ListenSocket(path string) (net.Listener, error) {
-	dir := filepath.Dir(path)
-	if err := os.MkdirAll(dir, 0o700); err != nil {
-		return nil, fmt.Errorf("control socket: %w", err)
-	}
-	if info, err := os.Lstat(dir); err != nil || !info.IsDir() {
-		return nil, fmt.Errorf("control socket: %s is not a folder; name another path with --socket", dir)
-	}
-	if conn, err := net.DialTimeout("unix", path, time.Second); err == nil {
-		conn.Close()
-		return nil, fmt.Errorf("another gateway answers at %s; stop it first, or give this one a --socket of its own", path)
-	}
-	if info, err := os.Lstat(path); err == nil {
-		if info.Mode()&fs.ModeSocket == 0 {
-			return nil, fmt.Errorf("control socket: %s exists and is not a socket; move it away or name another path with --socket", path)
-		}
-		if err := os.Remove(path); err != nil {
-			return nil, fmt.Errorf("control socket: %w", err)
-		}
-	}
-	l, err := net.Listen("unix", path)
-	if err != nil {
-		return nil, fmt.Errorf("control socket: %w", err)
-	}
-	if err := os.Chmod(path, 0o600); err != nil {
-		l.Close()
-		return nil, fmt.Errorf("control socket: %w", err)
-	}
-	return l, nil
-}
+// ListenSocket opens the control socket; see socket.Listen.
+func ListenSocket(path string) (net.Listener, error) { return socket.Listen(path) }
 
 // Client talks to a running gateway over its control socket.
 type Client struct {

@@ -216,7 +216,8 @@ func (b *Bench) Die(release bool) {
 		if !release {
 			continue
 		}
-		if l.Valve.Latch == nil { // one of that kind stays as it is
+		// A latch stays as it is, and a valve on a broker has a board of its own.
+		if l.Valve.Latch == nil && l.Valve.Kind != garden.RemoteValve {
 			_ = b.Wires.Pin(l.ID).Out(gpio.Level(l.Valve.ActiveLow))
 		}
 		if dose := b.Wires.InjectorPin(l.ID); dose != nil {

@@ -1,6 +1,7 @@
 package season
 
 import (
+	"errors"
 	"fmt"
 	"time"
 
@@ -26,6 +27,7 @@ type Outcome struct {
 	Expected  bool    `json:"expected"`
 	DetectedS float64 `json:"detected_s"`
 	Orders    int     `json:"orders"`
+	Feeds     int     `json:"feeds"`
 	Hours     float64 `json:"hours"`
 	Deaths    int     `json:"deaths"`
 	// LostShare is the worst share of transpiration a watered pot lost.
@@ -48,11 +50,13 @@ type tricks struct {
 	garden func(*garden.Garden) *garden.Garden // what plan and guard believe
 	coil   func(*bench.Pin) gpio.PinOut
 	wrap   func(*Options)
-	// replays has the broker bring an old command again.
-	replays bool
+	// far breaks the far end of the broker.
+	far func(*farEnd)
 	// hangs has the guard's goroutine hang with the loop.
 	hangs bool
 	begun func(*Bench)
+	// unlocked has the gateway hold no control socket.
+	unlocked bool
 }
 
 // Play runs one script on the event clock.
@@ -80,7 +84,7 @@ func play(s Script, tr tricks) (Outcome, error) {
 	}
 	c := &course{s: &s, w: w, book: book, opts: opts, g: g, tr: tr}
 	book.tend(g, s.start)
-	w.untrue = c.untrue()
+	w.untrue, w.miscounted = c.untrue, c.miscounted
 	w.bench = func() *Bench { return c.b }
 	w.unreachable = func() bool { return c.far != nil && (c.far.away || c.far.cut) }
 	for i := range s.Pots {
@@ -124,6 +128,7 @@ type course struct {
 	deaths int
 	far    *farEnd // nil where nothing hangs on a broker
 	bitten bool    // the supervisor kills a gateway that hangs
+	lock   *controlLock
 }
 
 // farOf gives a gateway its end of the broker.
@@ -133,17 +138,34 @@ func (c *course) farOf(b *Bench) (runner.Far, error) {
 		if c.far, err = newFarEnd(c.g, b); err != nil {
 			return nil, err
 		}
-		c.far.replays = c.tr.replays
+		c.far.reached = c.w.reached
+		if c.tr.far != nil {
+			c.tr.far(c.far)
+		}
 	}
 	return c.far.begins(b.Garden, b.Moment)
 }
 
-// untrue tells that litres through a line are not what anybody can know.
-func (c *course) untrue() bool {
+// untrue tells that by now a line gives more than anybody can know.
+func (c *course) untrue(line *seenLine) bool {
 	for _, m := range c.s.Mishaps {
+		if c.b.Clock.Now() < m.At {
+			continue
+		}
 		switch m.Kind {
-		case "hose off", "valve leaks", "valve does not close", "meter dead", "meter counts noise", "supply gone", "emitters blocked",
-			"pin fails", "journal can't be written", "card told to be full and back":
+		case "hose off", "valve leaks":
+			if c.g.Lines[m.Pot].ID == line.l.ID {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// miscounted tells that the meter counts nothing of what runs.
+func (c *course) miscounted() bool {
+	for _, m := range c.s.Mishaps {
+		if m.Kind == "meter dead" && c.b.Clock.Now() >= m.At {
 			return true
 		}
 	}
@@ -151,6 +173,10 @@ func (c *course) untrue() bool {
 }
 
 func (c *course) run() (err error) {
+	if c.lock, err = newControlLock(c.s, c.tr.unlocked); err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, c.lock.remove()) }()
 	if c.b, err = NewBench(c.g, c.opts); err != nil {
 		return err
 	}
@@ -217,6 +243,7 @@ func (c *course) restart(r Restart) error {
 	c.deaths++
 	c.w.died()
 	c.b.Die(r.Release)
+	c.lock.die()
 	if c.far != nil {
 		c.far.ends()
 	}
@@ -229,6 +256,9 @@ func (c *course) restart(r Restart) error {
 		c.book.boot++
 		opts.SinceBoot = 30 * time.Second
 	}
+	if err := c.lock.take(); err != nil {
+		return err
+	}
 	next, err := NewBench(c.g, opts)
 	if err != nil {
 		return err
@@ -237,7 +267,7 @@ func (c *course) restart(r Restart) error {
 	began := c.b.Clock.Now()
 	// Whatever the outage did is over; the deadline now is to be closed at once.
 	for i := range c.w.lines {
-		c.w.lines[i].excused = true
+		c.w.lines[i].excused = c.w.lines[i].l.Valve.Kind != garden.RemoteValve
 	}
 	if err := c.b.Begin(); err != nil {
 		return err
@@ -297,7 +327,7 @@ func (c *course) leaky() bool {
 }
 
 func (c *course) outcome() Outcome {
-	o := Outcome{Script: *c.s, Violations: c.w.violations, Orders: c.w.orders, Hours: c.b.Clock.Now().Hours(), Deaths: c.deaths}
+	o := Outcome{Script: *c.s, Violations: c.w.violations, Orders: c.w.orders, Feeds: c.w.feeds, Hours: c.b.Clock.Now().Hours(), Deaths: c.deaths}
 	for _, a := range c.w.raised {
 		o.Alarms = append(o.Alarms, SeenAlarm{AtH: a.At.Mono.Hours(), Name: a.Kind.String(), Subject: a.Subject, Text: a.Text, kind: a.Kind, at: a.At.Mono})
 	}

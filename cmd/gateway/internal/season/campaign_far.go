@@ -25,6 +25,8 @@ const (
 	// farLate is how long past a remote line's deadline its node may close: it
 	// counts whole seconds from when the command came, and looks once a second.
 	farLate = 2*time.Second + 2*air
+	// closeAgain is how often a gateway repeats a close that is not confirmed.
+	closeAgain = 5 * time.Second
 )
 
 // farEnd is the far end of a broker on the event clock: the broker, the nodes,
@@ -42,6 +44,10 @@ type farEnd struct {
 	// replays has a broker that comes back bring the last command again to a
 	// node that forgot it, as none may: a trick of tests.
 	replays bool
+	// frozen nodes never look at their timer: another.
+	frozen bool
+	// reached is called when the gateway has a way to the nodes again.
+	reached func()
 }
 
 // farNode is one valve with its radio.
@@ -98,6 +104,9 @@ func newFarEnd(g *garden.Garden, b *Bench) (*farEnd, error) {
 // looks has the node look at its timer: every second while open.
 func (n *farNode) looks() {
 	n.end.clock.Cancel(n.tick)
+	if n.end.frozen {
+		return
+	}
 	every := 20 * time.Second
 	if n.open {
 		every = time.Second
@@ -161,6 +170,7 @@ func (e *farEnd) restore() {
 	}
 	e.away, e.cut = false, false
 	e.epoch++
+	e.reached()
 	for _, n := range e.nodes {
 		if n.last != nil {
 			e.toGateway(mqtt.Message{Topic: n.state, Payload: n.last, QoS: 1, Retain: true})
@@ -218,7 +228,7 @@ func (f *farLife) again() {
 	for _, n := range f.end.nodes {
 		f.valves[n.line].Tick()
 	}
-	f.end.clock.At(f.end.clock.Now()+5*time.Second, f.again)
+	f.end.clock.At(f.end.clock.Now()+closeAgain, f.again)
 }
 
 // Send brings a command to its node, if there is a way.
@@ -251,15 +261,6 @@ func (f *farLife) Valve(id garden.LineID) valves.Actuator {
 		return v
 	}
 	return valves.Unassigned{}
-}
-
-// Sampler: every probe of a campaign is wired.
-func (f *farLife) Sampler(g *garden.Garden, wired runner.WiredSampler) (runner.Sampler, error) {
-	numbers := make([]int, len(g.ProbeList()))
-	for i := range numbers {
-		numbers[i] = i
-	}
-	return wired(g, numbers)
 }
 
 // Worries are what the real far end would tell.

@@ -177,7 +177,7 @@ func (w *witness) dosed(b *Bench, f *seenFeed, e bench.PinEvent) {
 	f.givenL += litres
 	f.spans = append(f.spans, fedSpan{e.At, litres})
 	slack := feedSlackL * float64(f.pulses)
-	if f.any && !w.untrue && f.givenL > f.plannedL*feedOver+slack {
+	if f.any && !w.untrue(f.s) && f.givenL > f.plannedL*feedOver+slack {
 		w.fault("line %s fed %.2f L of a feed of %.2f L", f.s.l.ID, f.givenL, f.plannedL)
 	}
 	var week float64
@@ -186,7 +186,7 @@ func (w *witness) dosed(b *Bench, f *seenFeed, e bench.PinEvent) {
 			week += x.litres
 		}
 	}
-	if !w.untrue && week > f.capL*feedOver+slack {
+	if !w.untrue(f.s) && week > f.capL*feedOver+slack {
 		w.fault("line %s fed %.2f L in a week over its cap of %.2f L", f.s.l.ID, week, f.capL)
 	}
 }
@@ -210,4 +210,35 @@ func (w *witness) feedBegun(zone garden.ZoneID, litres float64) {
 // unattended tells that no gateway lived at some time between.
 func (w *witness) unattended(from, to time.Duration) bool {
 	return w.dead || w.diedAt > from && w.diedAt <= to
+}
+
+// seenFlush is the present flush of one line: what was ordered, and what the line
+// had given when it began, L.
+type seenFlush struct {
+	plannedL, ranL float64
+	pulses         int
+	last           time.Duration
+}
+
+// flushOver is how long after the last order of a flush another one may begin.
+const flushOver = 24 * time.Hour
+
+// flushed is told an order that washes salts out. It is given by the litre,
+// whatever probes say while the pot is soaked, but never without end, and never
+// begun blindly.
+func (w *witness) flushed(o garden.Order) {
+	s := w.line(o.Line)
+	if s == nil {
+		return
+	}
+	f, at, ran := &s.flush, w.clock.Now(), w.bench().Terrace.LineLitres(o.Line)
+	if at-f.last > flushOver || f.pulses == 0 {
+		*f = seenFlush{plannedL: o.Why.A, ranL: ran}
+		w.resting = append(w.resting, o)
+	}
+	f.last = at
+	f.pulses++
+	if most := ran - f.ranL + o.Litres; !w.untrue(s) && !w.miscounted() && most > f.plannedL*feedOver+feedSlackL*float64(f.pulses) {
+		w.fault("line %s may give %.2f L of a flush of %.2f L", o.Line, most, f.plannedL)
+	}
 }

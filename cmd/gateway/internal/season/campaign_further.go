@@ -20,6 +20,8 @@ const (
 	// patience is what the supervisor gives a loop: three rounds and half a
 	// minute, as the program asks of systemd.
 	patience = 210 * time.Second
+
+	secondGateway MishapKind = "second gateway on the board"
 )
 
 // further are mishaps of more than one part: places confused, the far end of a
@@ -61,8 +63,8 @@ var further = []mishapType{
 	daylight("clocks go back", time.October, 24),
 	{kind: "loop hangs in mid-watering", begin: func(s *scene, _ Mishap) { s.opening(s.c.hang) },
 		Safe: "the guard's own goroutine ends pulses; the watchdog is fed no more", Recovery: "the supervisor kills it and starts another"},
-	{kind: "second gateway on the board", begin: func(s *scene, _ Mishap) { s.c.intrude() },
-		Safe: "the second is refused the outputs and drives none", Recovery: "none needed"},
+	{kind: secondGateway, begin: func(s *scene, _ Mishap) { s.c.intrude() },
+		Safe: "the second is refused the control socket, and the outputs, and drives none", Recovery: "none needed"},
 	{kind: "garden file changed", begin: func(s *scene, _ Mishap) { s.c.reload() },
 		Safe: "taken over while every line is closed, or not at all; a looser limit waits a day", Recovery: "none needed"},
 	{kind: "heat wave", begin: func(*scene, Mishap) {}, prepare: func(s *Script, _ *Mishap) { s.Weather, s.Month, s.Day = "heat", time.July, 0 },
@@ -136,8 +138,13 @@ func (c *course) hang() {
 	b.Clock.At(b.Clock.Now()+patience, func() { c.bitten = c.bitten || !b.gone })
 }
 
-// intrude starts a second gateway on the same board.
+// intrude starts a second gateway on the same board: one that is started as the
+// first was, and one that was told another control socket.
 func (c *course) intrude() {
+	if c.b.gone {
+		return // there is no first
+	}
+	c.lock.intrude(c.w)
 	calls := func() (n uint64) {
 		for i := range c.g.Lines {
 			n += c.b.Wires.Pin(c.g.Lines[i].ID).Calls()
@@ -169,10 +176,23 @@ func (c *course) reload() {
 	other.Pots = append([]ScriptPot(nil), s.Pots...)
 	other.Pots[0].Emitters++
 	other.SupplyL += 2
-	if err := c.offer(&other); err == nil || errors.As(err, new(runner.NotNow)) && !c.anyOpen() {
-		c.w.fault("a garden file with another line was not refused: %v", err)
+	var again, refused func()
+	refused = func() {
+		if c.b.gone || c.b.hung {
+			return
+		}
+		open := c.anyOpen()
+		switch err := c.offer(&other); {
+		case err == nil:
+			c.w.fault("a garden file with another line was taken over")
+		case !errors.As(err, new(runner.NotNow)):
+			again()
+		case !open:
+			c.w.fault("a garden file with another line was not refused: %v", err)
+		default: // it is not even looked at
+			c.b.Clock.At(c.b.Clock.Now()+time.Minute, refused)
+		}
 	}
-	var again func()
 	again = func() {
 		if c.b.gone || c.b.hung {
 			return
@@ -191,7 +211,7 @@ func (c *course) reload() {
 			c.w.fault("another garden file was refused: %v", err)
 		}
 	}
-	again()
+	refused()
 }
 
 func (c *course) anyOpen() bool {

@@ -15,9 +15,11 @@ type Campaign struct {
 	Seeds int     `json:"seeds"`
 	Runs  int     `json:"runs"`
 	Hours float64 `json:"hours_simulated"`
-	// Deaths are kills of the gateway, Orders the openings asked for.
+	// Deaths are kills of the gateway, Orders the openings asked for, Feeds those
+	// begun.
 	Deaths int `json:"deaths"`
 	Orders int `json:"orders"`
+	Feeds  int `json:"feeds"`
 	// CleanDays are days in which nothing was wrong, FalseAlarms the alarms that
 	// rose in them, by name.
 	CleanDays   int            `json:"clean_days"`
@@ -145,6 +147,7 @@ func (c *Campaign) count(o Outcome) {
 	c.Hours += o.Hours
 	c.Deaths += o.Deaths
 	c.Orders += o.Orders
+	c.Feeds += o.Feeds
 	switch o.Script.Mode {
 	case Clean:
 		c.CleanDays += o.Script.Days
@@ -251,8 +254,8 @@ func (c *Campaign) WriteTable(w io.Writer) error {
 	if err := t.Flush(); err != nil {
 		return err
 	}
-	fmt.Fprintf(w, "\n%d runs, %.0f hours, %d openings, %d deaths of the gateway; %d runs broke an invariant\n",
-		c.Runs, c.Hours, c.Orders, c.Deaths, len(c.Failed))
+	fmt.Fprintf(w, "\n%d runs, %.0f hours, %d openings, %d feeds, %d deaths of the gateway; %d runs broke an invariant\n",
+		c.Runs, c.Hours, c.Orders, c.Feeds, c.Deaths, len(c.Failed))
 	names := make([]string, 0, len(c.FalseAlarms))
 	for n := range c.FalseAlarms {
 		names = append(names, n)

@@ -36,6 +36,8 @@ func TestCampaign(t *testing.T) {
 	assert.Empty(t, c.Failed)
 	// A run nobody watered would break nothing.
 	assert.Greater(t, c.Orders, 3*c.Runs)
+	// Half of the terraces are fed, and a feed is due as they begin.
+	assert.Greater(t, c.Feeds, c.Runs/4)
 	assert.LessOrEqual(t, c.FalseRate(), 3.0, "false alarms per clean season: %v", c.FalseAlarms)
 	if !testing.Short() {
 		assert.Greater(t, c.Deaths, seeds/2)
@@ -116,7 +118,7 @@ func TestReplayFurther(t *testing.T) {
 
 // TestShrinkFar shrinks a real failure: a broker that brings an order again.
 func TestShrinkFar(t *testing.T) {
-	again := func(s Script) (Outcome, error) { return play(s, tricks{replays: true}) }
+	again := func(s Script) (Outcome, error) { return play(s, tricks{far: func(e *farEnd) { e.replays = true }}) }
 	s := NewScript(1, Single, 7, "broker away in mid-watering")
 	s.Mode = Several
 	s.Mishaps = append(s.Mishaps, Mishap{Kind: "probe noisy", At: 30 * time.Hour}, Mishap{Kind: "clock jumps back", At: 20 * time.Hour})
@@ -247,10 +249,32 @@ func TestCampaignCatches(t *testing.T) {
 		{"no more than was begun", "of a feed of", fedScript(), tricks{wrap: func(o *Options) {
 			o.Journal = halvesFeeds{o.Journal.(*memBook)}
 		}}},
-		{"no order again on return", "without an intent", NewScript(1, Single, 5, "broker away in mid-watering"), tricks{replays: true}},
+		{"no order again on return", "without an intent", NewScript(1, Single, 5, "broker away in mid-watering"), tricks{far: func(e *farEnd) { e.replays = true }}},
 		{"one gateway a board", "a second gateway runs", NewScript(3, Single, 3, "second gateway on the board"), tricks{begun: func(b *Bench) {
 			b.Clock.At(time.Hour, b.free)
 		}}},
+		{"one gateway a control socket", "given the control socket", NewScript(3, Single, 3, secondGateway), tricks{unlocked: true}},
+		{"a node's own deadline while no gateway lives", "past its deadline", with(farScript(), func(s *Script) {
+			for h := 25; h < 90; h += 2 {
+				s.Restarts = append(s.Restarts, Restart{At: time.Duration(h)*time.Hour + 11*time.Minute, Down: time.Hour})
+			}
+		}), tricks{far: func(e *farEnd) { e.frozen = true }}},
+		{"closed first once the way is free", "not closed first", with(farScript(), func(s *Script) {
+			s.Mishaps = []Mishap{{Kind: "cut off from the broker in mid-watering", At: 25 * time.Hour}}
+			// Within the six hours of that cut.
+			s.Restarts = []Restart{{At: 39 * time.Hour, Down: 2 * time.Second}}
+		}), tricks{far: func(e *farEnd) {
+			e.frozen = true
+			var whileCut func()
+			whileCut = func() {
+				e.nodes[0].deaf = e.nodes[0].deaf || e.cut
+				e.clock.At(e.clock.Now()+10*time.Second, whileCut)
+			}
+			whileCut()
+		}}},
+		{"water balance with a pulse not confirmed ended", "the journal knows of", with(farScript(), func(s *Script) {
+			s.Meter, s.Mishaps = true, []Mishap{{Kind: "remote valve deaf in mid-watering", At: 85 * time.Hour}}
+		}), tricks{begun: func(b *Bench) { b.Terrace.LeakValve(b.Garden.Lines[1].ID, 10) }}},
 		{"the guard when the loop hangs", "past its deadline", with(thirstyScript(), func(s *Script) {
 			s.Mode, s.Mishaps = Several, []Mishap{{Kind: "loop hangs in mid-watering", At: 30 * time.Hour}}
 			// A pulse that is over before the supervisor's patience is.
@@ -319,6 +343,13 @@ func fedScript() Script {
 	s := thirstyScript()
 	s.Weather, s.SupplyL = "usual", 24
 	s.Pots[0] = ScriptPot{Litres: 75, Crop: "aubergine", CanopyM2: 0.5, Probes: 2, Emitters: 4, Fed: true}
+	return s
+}
+
+// farScript has the first of two thirsty pots on a broker.
+func farScript() Script {
+	s := thirstyScript()
+	s.Mode, s.Days, s.SupplyL, s.Pots[0].Remote = Several, 4, 24, true
 	return s
 }
 

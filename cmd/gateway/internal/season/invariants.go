@@ -42,15 +42,19 @@ type witness struct {
 	resting    []garden.Order // Irrigate orders of this tick
 	orders     int
 	feeds      int
-	// untrue tells that plumbing or meter are at fault, so that litres through
-	// a line are not what anybody can know.
-	untrue bool
+	// untrue tells that a line's plumbing is at fault, so that litres through it
+	// are not what anybody can know.
+	untrue func(*seenLine) bool
+	// miscounted tells that the meter counts nothing of what runs.
+	miscounted func() bool
 	// bench is the present life's, for the true weather and clock.
 	bench func() *Bench
 	// opens are called once when their line opens next.
 	opens map[garden.LineID][]func()
-	// unreachable tells that the gateway can't reach remote lines.
+	// unreachable tells that the gateway can't reach remote lines, later is what
+	// is judged when it can again.
 	unreachable func() bool
+	later       []func()
 }
 
 // seenLine is one line as its pin shows it.
@@ -71,7 +75,8 @@ type seenLine struct {
 	late     time.Duration   // how long past its deadline it may be open
 	kind     garden.OrderKind
 	feed     *seenFeed // nil where it has no injector
-	nextCapL float64   // from when on
+	flush    seenFlush
+	nextCapL float64 // from when on
 	nextFrom time.Duration
 }
 
@@ -187,8 +192,12 @@ func (w *witness) weather(s *seenLine) {
 		return
 	}
 	now := b.Moment().Wall
+	order := now // when it may have been given
+	if s.l.Valve.Kind == garden.RemoteValve {
+		order = now.Add(-farLate)
+	}
 	for _, h := range w.g.Supply.Hours {
-		if h.Contains(now) || h.Contains(now.Add(-farLate)) {
+		if h.Contains(now) || h.Contains(order) {
 			return
 		}
 	}
@@ -217,12 +226,19 @@ func (s *seenLine) lastDay(now time.Duration) float64 {
 func (w *witness) died() {
 	w.dead, w.diedAt = true, w.clock.Now()
 	for i := range w.lines {
-		w.lines[i].granted = false
+		s := &w.lines[i]
+		if s.l.Valve.Kind != garden.RemoteValve {
+			s.granted = false
+			continue
+		}
+		// Its last command may still be on its way.
+		asked := len(s.asked)
+		w.clock.At(w.clock.Now()+2*air, func() { s.granted = s.granted && len(s.asked) > asked })
 	}
 }
 
 func (w *witness) lives(began time.Duration) {
-	w.dead = false
+	w.dead, w.later = false, nil
 	for i := range w.lines {
 		s := &w.lines[i]
 		first := func() {
@@ -236,11 +252,22 @@ func (w *witness) lives(began time.Duration) {
 		case !w.unreachable():
 			// The command has a way to go.
 			w.clock.At(began+startClose, first)
+		default:
+			w.later = append(w.later, first)
 		}
 	}
 	if took := w.clock.Now() - began; took > startClose {
 		w.fault("closing at a start took %v", took)
 	}
+}
+
+// reached tells that the gateway can reach remote lines again: it repeats its
+// close at once or at its next look.
+func (w *witness) reached() {
+	for _, judge := range w.later {
+		w.clock.At(w.clock.Now()+closeAgain+startClose, judge)
+	}
+	w.later = nil
 }
 
 // stopped judges the end of a gateway that was stopped in good order.
@@ -264,11 +291,12 @@ func (w *witness) ticked(now garden.Moment) {
 	w.resting = w.resting[:0]
 }
 
-// overdue judges the lines that are open.
+// overdue judges the lines that are open. A node keeps its deadline whoever
+// lives at the other end.
 func (w *witness) overdue() {
 	for i := range w.lines {
-		if w.lines[i].on && !w.dead {
-			w.lines[i].check(w, w.clock.Now())
+		if s := &w.lines[i]; s.on && (!w.dead || s.l.Valve.Kind == garden.RemoteValve) {
+			s.check(w, w.clock.Now())
 		}
 	}
 }
@@ -313,12 +341,18 @@ func (s senseWitness) Sample(now garden.Moment, out []garden.Reading) []garden.R
 
 func (w *witness) Opened(_ garden.Moment, o garden.Order) {
 	w.orders++
-	// Water that carries a feed down or washes salts out is given by the litre,
-	// whatever probes say.
-	if o.Kind == garden.Irrigate && o.Why.Code != garden.CarryFeedDown && o.Why.Code != garden.LeachSalts {
+	if o.Kind != garden.Irrigate {
+		return
+	}
+	switch o.Why.Code {
+	case garden.CarryFeedDown: // by the litre, whatever probes say
+	case garden.LeachSalts:
+		w.flushed(o)
+	default:
 		w.resting = append(w.resting, o)
 	}
 }
+
 func (w *witness) Ended(garden.Delivery)                               {}
 func (w *witness) Refused(garden.Moment, garden.Order, garden.Refusal) {}
 func (w *witness) Noticed(control.Event)                               {}
@@ -349,11 +383,10 @@ func (w *witness) balance(b *Bench, leaky bool, unfinished []garden.Intent) {
 			w.fault("zone %d: %.6f L came and %.6f L are somewhere", i, t.AppliedL+t.RainL, out)
 		}
 	}
-	if leaky || w.g.Supply.MeterPulsesPerL.Known && len(unfinished) > 0 {
-		// While a pulse is not confirmed ended, the one meter's litres are shared
-		// with its line, and nobody knows them before it is.
+	if leaky {
 		return
 	}
+	metered := w.g.Supply.MeterPulsesPerL.Known
 	// Emitters spread by a few percent, and a sampling may pass between the order
 	// and the click of the valve.
 	short := func(got, said float64, openings int) bool { return got > said*1.1+0.05*float64(openings)+0.01 }
@@ -363,14 +396,21 @@ func (w *witness) balance(b *Bench, leaky bool, unfinished []garden.Intent) {
 		s := &w.lines[i]
 		l := b.Terrace.LineLitres(s.l.ID)
 		for _, in := range unfinished {
-			if in.Order.Line == s.l.ID {
-				s.saidL += in.MaxLitres // in full, as the next start would
+			if in.Order.Line != s.l.ID {
+				continue
 			}
+			most := in.MaxLitres // in full, as the next start would
+			if metered {
+				// While a pulse is not confirmed ended, the one meter's litres are
+				// shared with its line.
+				most = max(most, s.l.FlowLPH()*(b.Clock.Now()-in.At.Mono).Hours())
+			}
+			s.saidL += most
 		}
 		got, said, openings = got+l, said+s.saidL, openings+len(s.opened)
 		// One meter before several open lines tells what ran in all: whose it was
 		// is a guess that one dead line spoils.
-		if !w.g.Supply.MeterPulsesPerL.Known && short(l, s.saidL, len(s.opened)) {
+		if !metered && short(l, s.saidL, len(s.opened)) {
 			w.fault("line %s gave %.2f L and the journal knows of %.2f L", s.l.ID, l, s.saidL)
 		}
 	}

@@ -1,0 +1,63 @@
+package season
+
+import (
+	"testing"
+	"time"
+
+	"fabricpot/cmd/gateway/internal/runner"
+	"fabricpot/control/garden"
+	"fabricpot/sim/terrace"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+)
+
+// farBench is a bench with its first line on a broker, the second on a pin.
+func farBench(t *testing.T, s Script) (*Bench, *farEnd) {
+	g, err := s.garden()
+	require.NoError(t, err)
+	var end *farEnd
+	o := Options{Seed: s.Seed, Start: s.start, Weather: s.weather(), Terrace: terrace.DefaultOptions(s.Seed, nil)}
+	o.far = func(b *Bench) (runner.Far, error) {
+		var err error
+		if end, err = newFarEnd(g, b); err != nil {
+			return nil, err
+		}
+		end.reached = func() {}
+		return end.begins(b.Garden, b.Moment)
+	}
+	b, err := NewBench(g, o)
+	require.NoError(t, err)
+	return b, end
+}
+
+// TestPowerCutLeavesFarValves: a board that goes dark lets its own coils fall, and
+// a node's valve is the node's: it closes by its own time limit.
+func TestPowerCutLeavesFarValves(t *testing.T) {
+	b, _ := farBench(t, farScript())
+	far, near := b.Wires.Pin(b.Garden.Lines[0].ID), b.Wires.Pin(b.Garden.Lines[1].ID)
+	require.NoError(t, b.Begin())
+	for !far.Energised() || !near.Energised() {
+		require.Less(t, b.Clock.Now(), 72*time.Hour, "both open at some time")
+		b.RunTo(b.Clock.Now() + 10*time.Second)
+	}
+	b.Die(true)
+	assert.False(t, near.Energised())
+	assert.True(t, far.Energised())
+	b.Clock.RunUntil(b.Clock.Now() + 4*time.Hour)
+	assert.False(t, far.Energised(), "by the node's own limit")
+}
+
+// TestGraceIsForTheFarEndOnly: what a message takes from one end to the other
+// excuses no line on a pin.
+func TestGraceIsForTheFarEndOnly(t *testing.T) {
+	b, _ := farBench(t, with(farScript(), func(s *Script) { s.Hours = true }))
+	w := newWitness(b.Garden, map[garden.LineID]float64{})
+	w.clock, w.bench = b.Clock, func() *Bench { return b }
+	b.Clock.RunUntil(11*time.Hour + time.Second) // open to 11:00
+	require.Less(t, time.Second, farLate)
+	w.weather(&w.lines[0])
+	assert.Empty(t, w.violations, "a command may be on its way")
+	w.weather(&w.lines[1])
+	assert.Len(t, w.violations, 1)
+}
