@@ -13,25 +13,52 @@ import (
 // counts as given from then on, and is not carried on after a restart: what is
 // still too salty then is flushed another day.
 type flush struct {
-	// last is when the last one began, by line.
+	// last is when the last one began, by line; done when the last ended that gave
+	// enough, whole what the one under way would have to give for that.
 	last    time.Time
+	done    time.Time
+	whole   float64
 	planned float64
 	charged float64
 	given   []charge
 }
 
+// All are our judgement.
 const (
 	// flushGap is the shortest time between the beginnings of two flushes.
 	flushGap = 20 * time.Hour
 	// flushCap is the most a zone is flushed with in any CapWindow, litres per
-	// litre of mix. Judgement: two times what most pots hold.
+	// litre of mix: two times what most pots hold.
 	flushCap = 1.0
 	// flushWithin is how long one may take.
 	flushWithin = 12 * time.Hour
+	// FlushEnough is the share of what a flush should give that washes salts out;
+	// less of it is none, and is made up for by those of the next days, as far as
+	// they lie within flushAdds.
+	FlushEnough = 0.6
+	flushAdds   = 3 * 24 * time.Hour
 )
 
-// Flushed is when the last flush through the line began; zero for none.
-func (s *State) Flushed() time.Time { return s.flush.last }
+// Flushed is when the last flush through the line ended that gave enough; zero for
+// none.
+func (s *State) Flushed() time.Time { return s.flush.done }
+
+// gave is what flushes gave within flushAdds of at, L.
+func (f *flush) gave(at time.Time) (sum float64) {
+	for _, c := range f.given {
+		if at.Sub(c.at) <= flushAdds {
+			sum += c.litres
+		}
+	}
+	return sum
+}
+
+// enough notes a flush that was one.
+func (f *flush) enough(at time.Time) {
+	if f.gave(at) >= FlushEnough*f.whole {
+		f.done = at
+	}
+}
 
 func (s *State) applyFlush(r Record) {
 	f := &s.flush
@@ -39,6 +66,7 @@ func (s *State) applyFlush(r Record) {
 	case FlushBegun:
 		s.phase, s.begun, s.pulse, s.refusals = Flushing, r.At, 0, 0
 		f.last, f.planned, f.charged = r.At, r.Litres, 0
+		f.whole = max(r.Litres, r.RoomL)
 	case FlushIntended:
 		s.pulse = r.Pulse
 		f.charged += r.Litres
@@ -54,6 +82,11 @@ func (s *State) applyFlush(r Record) {
 		s.pending = pending{}
 	case FlushEnded:
 		s.phase, s.pending = Waiting, pending{}
+		f.enough(r.At)
+	case FlushedAlong:
+		f.last, f.whole = r.At, r.RoomL
+		f.given = append(f.given, charge{at: r.At, feed: r.Feed, litres: r.Litres})
+		f.enough(r.At)
 	}
 }
 
@@ -86,7 +119,7 @@ func (st *stepper) beginFlush() bool {
 	if litres < 0.02*p.VolumeL {
 		return false
 	}
-	st.record(Record{Kind: FlushBegun, Litres: litres})
+	st.record(Record{Kind: FlushBegun, Litres: litres, RoomL: max(litres, v.FlushWholeL)})
 	st.flushOn()
 	return true
 }

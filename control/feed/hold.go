@@ -72,9 +72,9 @@ func (h Held) String() string {
 	case OverCap:
 		return fmt.Sprintf("%.1f L were given in the last days and the limit is %.1f L", h.A, h.B)
 	case TooHot:
-		return fmt.Sprintf("the mix has %.0f °C, feed waits until it is under %.0f", h.A, h.B)
+		return fmt.Sprintf("the mix has %.0f °C, feed waits until it is under %.0f °C", h.A, h.B)
 	case TooCold:
-		return fmt.Sprintf("the mix has %.0f °C, feed waits until it is over %.0f", h.A, h.B)
+		return fmt.Sprintf("the mix has %.0f °C, feed waits until it is over %.0f °C", h.A, h.B)
 	case Salty:
 		return fmt.Sprintf("the pot's water has %.1f mS/cm against %.1f in the feed: leach with plain water first", h.A, h.B)
 	case Saturated:
@@ -135,6 +135,9 @@ type View struct {
 	// none is wanted now; FlushMS the conductivity behind it, 0 where unknown.
 	FlushL  garden.Measured
 	FlushMS float64
+	// FlushWholeL is what the flush should give in all, of which the line's limit
+	// may leave a part for today, L.
+	FlushWholeL float64
 	// FlushBlocked is Blocked for the line of plain water.
 	FlushBlocked bool
 	// Delivered and Refused may hold other zones' outcomes too.

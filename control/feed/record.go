@@ -44,9 +44,12 @@ const (
 	// counts as given from here on. DoseSettled: what of it carried feed.
 	DoseIntended
 	DoseSettled
+	// FlushedAlong: a flush of another zone on the same line came through this one.
+	// Litres is its share, RoomL what a flush of its own would have given.
+	FlushedAlong
 )
 
-var recordKinds = [...]string{"", "begun", "pulse intended", "pulse settled", "water intended", "ended", "task opened", "given by hand", "not given", "taken back", "flush begun", "flush intended", "flush settled", "flush ended", "watering with feed intended", "watering with feed"}
+var recordKinds = [...]string{"", "begun", "pulse intended", "pulse settled", "water intended", "ended", "task opened", "given by hand", "not given", "taken back", "flush begun", "flush intended", "flush settled", "flush ended", "watering with feed intended", "watering with feed", "flushed along"}
 
 func (k RecordKind) String() string {
 	if int(k) < len(recordKinds) {
@@ -70,7 +73,8 @@ type Record struct {
 	Litres float64
 	// ClosingL is, on Begun, the part of Litres kept for the closing dose.
 	ClosingL float64
-	// RoomL is, on Begun, how much the zone could take without draining.
+	// RoomL is, on Begun, how much the zone could take without draining; on
+	// FlushBegun what the whole flush takes, of which today's may be a part.
 	RoomL float64
 	// NPPM, PPPM and KPPM are the solution's strength, mg/L.
 	PPM NPK

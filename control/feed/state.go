@@ -186,7 +186,7 @@ func (s *State) Apply(r Record) {
 		s.applyDose(r)
 	case HandWithdrawn:
 		s.phase, s.pending = Waiting, pending{}
-	case FlushBegun, FlushIntended, FlushSettled, FlushEnded:
+	case FlushBegun, FlushIntended, FlushSettled, FlushEnded, FlushedAlong:
 		s.applyFlush(r)
 	case HandOpened:
 		s.phase, s.begun = WithGardener, r.At

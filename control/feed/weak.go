@@ -7,12 +7,13 @@ import (
 	"fabricpot/control/garden"
 )
 
-// Weak feed with every watering, 40 to 60 ppm N (judgement, no source), is the
+// Weak feed with every watering, usually 40 to 60 ppm N (our judgement), is the
 // other way to feed a pot whose line has an injector. It is no feed of its own:
 // a watering that the controller wants anyway carries it, or goes plain where
 // something forbids it. Nothing waits for it and nothing is caught up.
 const (
-	// LeastEveryPPM and MostEveryPPM bound its strength, mg N per litre.
+	// LeastEveryPPM and MostEveryPPM bound its strength, mg N per litre. Our
+	// judgement.
 	LeastEveryPPM, MostEveryPPM = 20, 100
 )
 
@@ -24,9 +25,12 @@ func WeakCapNG(zoneL float64) (float64, error) {
 	return CapDoses * d * MaxNPPM / 1000, err
 }
 
+// rounding is what a strength reckoned back from grams may be out by.
+const rounding = 1e-9
+
 // CheckEveryWatering judges the strength of a weak feed.
 func CheckEveryWatering(nPPM float64) error {
-	if !garden.Finite(nPPM) || nPPM < LeastEveryPPM || nPPM > MostEveryPPM {
+	if !garden.Finite(nPPM) || nPPM < LeastEveryPPM*(1-rounding) || nPPM > MostEveryPPM*(1+rounding) {
 		return fmt.Errorf("feed: %g ppm N with every watering, expected %d to %d, 40 to 60 being usual: feed stronger at intervals instead", nPPM, LeastEveryPPM, MostEveryPPM)
 	}
 	return nil
@@ -61,12 +65,25 @@ func Dose(p *Plan, s *State, now garden.Moment, v *View, litres float64, order g
 
 // plain says why a watering carries no feed.
 func (p *Plan) plain(s *State, v *View, litres float64, at time.Time, confirmed bool) Held {
-	n := litres * v.PPM.N / 1000
 	switch {
 	case !confirmed:
 		return Held{Hold: NoClock}
 	case s.phase != Waiting || s.dose.active || s.restarted:
 		return Held{Hold: WateringNow}
+	}
+	return p.forbids(s, v, litres, at)
+}
+
+// Forbids says what in the zone keeps a watering of litres into it from carrying
+// feed for the zone that leads its line.
+func Forbids(p *Plan, s *State, now garden.Moment, v *View, litres float64) Held {
+	at, _ := s.clock.tick(now)
+	return p.forbids(s, v, litres, at)
+}
+
+func (p *Plan) forbids(s *State, v *View, litres float64, at time.Time) Held {
+	n := litres * v.PPM.N / 1000
+	switch {
 	case !garden.Finite(litres) || litres <= 0 || CheckEveryWatering(v.PPM.N) != nil || !v.PPM.Valid():
 		return Held{BadPortion, litres, v.PPM.N}
 	case v.TempC.Known && v.TempC.Value > HottestC:
@@ -79,10 +96,10 @@ func (p *Plan) plain(s *State, v *View, litres float64, at time.Time, confirmed 
 		return Held{Salty, v.FlushMS, v.FeedMS.Or(0)}
 	case v.RainMM.Known && v.RainMM.Value >= HeavyRainMM:
 		return Held{RainAhead, v.RainMM.Value, HeavyRainMM}
-	case v.Due.First && v.Starter && v.Due.DaysSince < lastFirstDays && v.Due.NDaysLeft.Or(0) > starterLeft:
-		return Held{Plenty, v.Due.NDaysLeft.Value, starterLeft}
 	case s.usedN(at)+n > p.CapNG:
 		return Held{OverCapN, s.usedN(at), p.CapNG}
+	case v.Due.First && v.Starter && v.Due.DaysSince < lastFirstDays && v.Due.NDaysLeft.Or(0) > starterLeft:
+		return Held{Plenty, v.Due.NDaysLeft.Value, starterLeft}
 	}
 	return Held{}
 }

@@ -22,13 +22,33 @@ func (p *Plan) Dose(st *State, now garden.Moment, v *Seen, orders []garden.Order
 			continue
 		}
 		zp, zs := &p.zones[i], &st.zones[i]
+		litres := o.Litres * zp.feed.LineShare
+		if zs.plain = p.forbidden(st, i, now, v, litres); zs.plain.Hold != feed.NoHold {
+			continue
+		}
 		fv := p.look(st, i, now, v)
-		r, held := feed.Dose(zp.feed, zs.seq, now, &fv, o.Litres*zp.feed.LineShare, o.ID, o.MaxOn)
+		r, held := feed.Dose(zp.feed, zs.seq, now, &fv, litres, o.ID, o.MaxOn)
 		if zs.plain = held; held.Hold == feed.NoHold {
 			o.Dosed = true
 			out.Records = append(out.Records, r)
 		}
 	}
+}
+
+// forbidden says what the zones that are fed along with zone i have against feed
+// in a watering that brings it litres. That one of them has plenty is no reason to
+// starve the others.
+func (p *Plan) forbidden(st *State, i int, now garden.Moment, v *Seen, litres float64) feed.Held {
+	for _, s := range p.zones[i].shares {
+		if st.zones[s.zone].seq == nil {
+			continue
+		}
+		fv := p.look(st, s.zone, now, v)
+		if h := feed.Forbids(p.zones[s.zone].feed, st.zones[s.zone].seq, now, &fv, litres*s.per); h.Hold != feed.NoHold && h.Hold != feed.Plenty {
+			return h
+		}
+	}
+	return feed.Held{}
 }
 
 // Undose takes the feed out of orders whose records could not be kept.

@@ -28,6 +28,9 @@ const (
 	// plainFlush is the share of the water held that drains in a flush where no
 	// conductivity is known. Judgement.
 	plainFlush = 0.5
+	// handFlushAfter is how long a flush through a line waits for a trusted probe
+	// before a person is asked for it.
+	handFlushAfter = 6 * time.Hour
 	// lineShare of what the day's limit leaves is the most that one flush takes.
 	lineShare = 0.6
 )
@@ -89,8 +92,8 @@ func (p *Plan) passSalts(i int, zs *zoneState, releasedN, takenN, held float64) 
 // judgeSalts says whether a zone is to be flushed now, and with how much.
 func (p *Plan) judgeSalts(st *State, i int, now garden.Moment, zv *control.ZoneView) {
 	zp, zs := &p.zones[i], &st.zones[i]
-	zs.flushL, zs.flushWhy, zs.flushMS = garden.Measured{}, "", 0
-	if !now.Synced || zp.led {
+	zs.flushL, zs.flushWhy, zs.flushMS, zs.flushAll = garden.Measured{}, "", 0, 0
+	if !now.Synced {
 		return
 	}
 	ledger, reading := p.saltMS(st, i), zs.reading(now)
@@ -117,7 +120,8 @@ func (p *Plan) judgeSalts(st *State, i int, now garden.Moment, zv *control.ZoneV
 	if !pressing && !zs.between(now, now.Wall.Sub(zs.wanted) > flushPatience) {
 		return
 	}
-	zs.flushL = garden.Known(p.flushLitres(zp, zs, zv))
+	today, whole := p.flushLitres(zp, zs, zv)
+	zs.flushL, zs.flushAll = garden.Known(today), whole
 }
 
 // reading is what drained, as long as it says something of today.
@@ -144,9 +148,9 @@ func (zs *zoneState) between(now garden.Moment, long bool) bool {
 
 // flushLitres is what fills the pot and then drains as much as brings its water
 // half way down from the limit to the feed's own conductivity, and no lower: a
-// flush takes food along with the salts. What the line may still give today bounds
-// it.
-func (p *Plan) flushLitres(zp *zonePlan, zs *zoneState, zv *control.ZoneView) float64 {
+// flush takes food along with the salts. What the line may still give bounds what
+// of the whole is given today.
+func (p *Plan) flushLitres(zp *zonePlan, zs *zoneState, zv *control.ZoneView) (today, whole float64) {
 	water := p.g.Supply.ECmS.Or(0)
 	drain := plainFlush * zp.held()
 	if zs.flushMS > zs.feedMS.Or(1.5)+feed.DrainOverFeed/2 {
@@ -155,25 +159,78 @@ func (p *Plan) flushLitres(zp *zonePlan, zs *zoneState, zv *control.ZoneView) fl
 			drain = l
 		}
 	}
-	litres := min(drain, 2*zp.volumeL) + max(0, float64(zv.Capacity)-float64(zv.Water))*zp.volumeL
+	whole = min(drain, 2*zp.volumeL) + max(0, float64(zv.Capacity)-float64(zv.Water))*zp.volumeL
+	today = whole
 	if line, ok := p.g.Line(zp.line); ok && zv.CapL > 0 {
-		litres = min(litres, lineShare*math.Max(0, zv.CapL-zv.GivenTodayL)*line.ShareOf(zp.zone))
+		today = min(today, lineShare*math.Max(0, zv.CapL-zv.GivenTodayL)*line.ShareOf(zp.zone))
 	}
-	return litres
+	return today, whole
+}
+
+// flushFor has one flush do for all fed zones of the zone's line: as much as the
+// one takes that needs most, and none while another of them is flushed.
+func (p *Plan) flushFor(st *State, i int, fv *feed.View) {
+	p.others(i, func(k int, per float64) {
+		o := &st.zones[k]
+		fv.FlushBlocked = fv.FlushBlocked || o.seq.Phase() == feed.Flushing
+		if !o.flushL.Known || !fv.FlushL.Known && !p.zones[k].led {
+			return
+		}
+		if litres := o.flushL.Value / per; !fv.FlushL.Known || litres > fv.FlushL.Value {
+			fv.FlushL, fv.FlushMS = garden.Known(litres), o.flushMS
+		}
+	})
+}
+
+// others calls each with every other fed zone of the zone's line, and the litres
+// that it gets for each litre of the zone's.
+func (p *Plan) others(i int, each func(k int, per float64)) {
+	line, ok := p.g.Line(p.zones[i].line)
+	if !ok {
+		return
+	}
+	own := line.ShareOf(p.zones[i].zone)
+	for k := range p.zones {
+		if s := line.ShareOf(p.zones[k].zone); k != i && p.zones[k].feed != nil && s > 0 && own > 0 {
+			each(k, s/own)
+		}
+	}
 }
 
 // flushes hears how a flush through the line came out: enough of it ends what a
-// reading said.
-func (p *Plan) flushes(st *State, i int, records []feed.Record, now garden.Moment) {
+// reading said, in this zone and in those of the same line.
+func (p *Plan) flushes(st *State, i int, records []feed.Record, v *Seen, out *Output) {
 	zs := &st.zones[i]
 	for _, r := range records {
 		switch r.Kind {
-		case feed.FlushBegun:
-			zs.flushed = r.At
 		case feed.FlushSettled:
 			zs.flushedL += r.Litres
 		case feed.FlushEnded:
-			zs.drain, zs.flushL, zs.wanted = garden.Measured{}, garden.Measured{}, time.Time{}
+			zs.washed(r.At)
+			p.others(i, func(k int, per float64) {
+				o := &st.zones[k]
+				if k >= len(v.Zones) || r.Litres <= 0 {
+					return
+				}
+				whole := o.flushAll
+				if whole <= 0 {
+					_, whole = p.flushLitres(&p.zones[k], o, &v.Zones[k])
+				}
+				a := feed.Record{Kind: feed.FlushedAlong, Zone: p.zones[k].zone, Feed: o.seq.Feed(), At: r.At, Litres: r.Litres * per, RoomL: whole, Stage: o.stage}
+				o.seq.Apply(a)
+				o.washed(r.At)
+				out.Records = append(out.Records, a)
+			})
 		}
 	}
+}
+
+// washed takes up that a flush ended at at, if it gave enough to be one.
+func (zs *zoneState) washed(at time.Time) {
+	zs.flushL = garden.Measured{}
+	if !zs.seq.Flushed().Equal(at) {
+		return
+	}
+	zs.flushed = at
+	zs.drain, zs.wanted, zs.flushWhy = garden.Measured{}, time.Time{}, ""
 }

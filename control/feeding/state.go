@@ -51,11 +51,13 @@ type zoneState struct {
 	// salts is the zone's account of them, where the water's conductivity is
 	// known; flushL is how much plain water a flush is to give now, flushMS the
 	// conductivity behind it, flushWhy in words; wanted is since when.
-	salts    feed.Salts
-	flushL   garden.Measured
-	flushMS  float64
-	flushWhy string
-	wanted   time.Time
+	salts      feed.Salts
+	flushL     garden.Measured
+	flushTaskL float64 // L, of the last task of that kind
+	flushAll   float64 // L, of which the line's limit may leave a part for today
+	flushMS    float64
+	flushWhy   string
+	wanted     time.Time
 	// flushedL is what flushes through the line gave in this run.
 	flushedL float64
 	asks     []window
@@ -195,8 +197,12 @@ func (st *State) recall(p *Plan, e task.Event) {
 	}
 	zs := &st.zones[i]
 	switch {
+	case e.Task.Kind == task.Flush && (e.Kind == task.Opened || e.Kind == task.Changed):
+		zs.flushTaskL = e.Task.Litres
 	case e.Task.Kind == task.Flush && e.Kind == task.Done:
-		zs.flushed = e.At
+		if !e.Litres.Known || e.Litres.Value >= feed.FlushEnough*zs.flushTaskL {
+			zs.flushed = e.At
+		}
 	case e.Task.Kind == task.Look && e.Kind == task.Opened && e.Task.ID == recoveryLook(e.Task.Zone, e.Task.Opened):
 		zs.recover(e.Task.Opened)
 	}

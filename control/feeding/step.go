@@ -156,7 +156,7 @@ func (p *Plan) look(st *State, i int, now garden.Moment, v *Seen) feed.View {
 		Starter: zp.starter.N > 0,
 		Due:     zs.due, Portion: zs.portio, PPM: zs.ppm, Stage: zs.stage,
 		TempC: p.temperature(i, v.Obs), RainMM: rainAhead(now, v.Obs), FeedMS: zs.feedMS, DrainMS: zs.reading(now),
-		FlushL: zs.flushL, FlushMS: zs.flushMS,
+		FlushL: zs.flushL, FlushMS: zs.flushMS, FlushWholeL: zs.flushAll,
 		Delivered: v.Obs.Delivered, Refused: v.Obs.Refused,
 	}
 }
@@ -196,6 +196,7 @@ func (p *Plan) sequence(st *State, i int, now garden.Moment, v *Seen, out *Outpu
 	if zp.line != "" {
 		fv.FlushBlocked = zv.State == garden.KeptShut || v.AutoOff || !p.room(st, zp.feed.Flush.FlowLPH, now, v)
 	}
+	p.flushFor(st, i, &fv)
 	if zv.Known {
 		fv.HoursToRefill = garden.Known(zv.HoursToRefill)
 	}
@@ -220,7 +221,7 @@ func (p *Plan) sequence(st *State, i int, now garden.Moment, v *Seen, out *Outpu
 	}
 	if len(o.Records) > 0 {
 		p.enter(st, i, o.Records, out)
-		p.flushes(st, i, o.Records, now)
+		p.flushes(st, i, o.Records, v, out)
 		p.judge(st, i, now)
 	}
 	if o.HasOrder {

@@ -62,8 +62,11 @@ func (p *Plan) work(st *State, now garden.Moment, v *Seen, out *Output) {
 		if zs.seq == nil {
 			continue
 		}
-		if zs.flushL.Known && zp.line == "" {
+		switch p.flushesByHand(st, i, now, &v.Zones[i]) {
+		case true:
 			p.flushTask(st, i, now, open, out)
+		case false:
+			p.takeBackFlush(st, i, now, open, out)
 		}
 		if zs.seq.Phase() == feed.WithGardener && feed.MustLeach(zs.reading(now), zs.feedMS) {
 			p.withdraw(st, i, now, open, out)
@@ -146,17 +149,44 @@ func (p *Plan) waterTask(st *State, i int, now garden.Moment, zv *control.ZoneVi
 	}
 }
 
-// flushTask asks for plain water through a pot that no line brings it to.
+// flushesByHand reports whether a person is to flush a zone: where no line can, and
+// where its line may not because nothing trustworthy tells how wet the mix is.
+func (p *Plan) flushesByHand(st *State, i int, now garden.Moment, zv *control.ZoneView) bool {
+	zs := &st.zones[i]
+	switch {
+	case !zs.flushL.Known || zs.seq.Phase() == feed.Flushing:
+		return false
+	case p.zones[i].feed.Flush.Line == "":
+		return true
+	}
+	return !zv.OnProbe && now.Wall.Sub(zs.wanted) >= handFlushAfter
+}
+
+// takeBackFlush takes a flush off the list that the zone's line can give again.
+func (p *Plan) takeBackFlush(st *State, i int, now garden.Moment, open []task.Listed, out *Output) {
+	zp, zs := &p.zones[i], &st.zones[i]
+	if zp.feed.Flush.Line == "" || zs.wanted.IsZero() && zs.seq.Phase() != feed.Flushing {
+		return
+	}
+	if t := find(open, task.Flush, zp.zone); t != nil {
+		if e, err := st.book.Overtake(t.ID, "its line washes it now", now.Wall); err == nil {
+			out.Events = append(out.Events, e)
+		}
+	}
+}
+
+// flushTask asks for plain water through a pot that no line brings it to now.
 func (p *Plan) flushTask(st *State, i int, now garden.Moment, open []task.Listed, out *Output) {
 	zp, zs := &p.zones[i], &st.zones[i]
 	if find(open, task.Flush, zp.zone) != nil {
 		return
 	}
 	t, err := task.NewWater(task.WaterInput{
-		Zone: zp.zone, Name: zp.name, Day: now.Wall, Litres: zs.flushL.Value, VolumeL: zp.volumeL, Leach: true,
+		Zone: zp.zone, Name: zp.name, Day: now.Wall, Litres: min(zs.flushAll, 3*zp.volumeL), VolumeL: zp.volumeL, Leach: true,
 		Why: zs.flushWhy, HoseLPM: p.g.HoseLPM,
 	})
 	if err == nil {
+		zs.flushTaskL = t.Litres
 		st.add(t, out)
 	}
 }
@@ -244,7 +274,7 @@ func (p *Plan) Done(st *State, now garden.Moment, id string, r task.Report) (Ent
 		}
 		in.Events = append(in.Events, e)
 	}
-	if i >= 0 && open.Kind == task.Flush {
+	if i >= 0 && open.Kind == task.Flush && litres >= feed.FlushEnough*open.Litres {
 		p.flushed(st, i, now)
 	}
 	if i >= 0 && litres > 0 {
@@ -268,7 +298,7 @@ func (p *Plan) flushed(st *State, i int, now garden.Moment) {
 	// What drained is booked as the water is: what the pot has no room for.
 	zs := &st.zones[i]
 	zs.flushed, zs.drain = now.Wall, garden.Measured{}
-	zs.flushL, zs.wanted = garden.Measured{}, time.Time{}
+	zs.flushL, zs.wanted, zs.flushWhy = garden.Measured{}, time.Time{}, ""
 }
 
 // Drop enters that a task won't be done, with the reason.
