@@ -44,14 +44,16 @@ func NewIndicator(pin gpio.PinOut, activeLow bool, most time.Duration) (*Indicat
 }
 
 // Light switches it on until long after now, or for its longest time where that
-// is shorter. An error leaves it commanded dark.
+// is shorter; a light that stands for longer goes on. An error leaves it commanded
+// dark.
 func (i *Indicator) Light(now, long time.Duration) error {
 	i.mu.Lock()
 	defer i.mu.Unlock()
 	if long <= 0 {
 		return nil
 	}
-	i.lit, i.until = true, now+min(long, i.most)
+	// Never beyond most from now: until was no later when it was set.
+	i.lit, i.until = true, max(i.until, now+min(long, i.most))
 	if err := i.pin.Out(i.on); err != nil {
 		i.until = now
 		_ = i.dark() // repeated by Advance until it works

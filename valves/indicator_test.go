@@ -27,8 +27,8 @@ func (p *lampPin) Out(l gpio.Level) error {
 	return p.Pin.Out(l)
 }
 
-// TestIndicatorGoesDark: whatever is asked of it, it is never on longer than its
-// time after the last light, and dark at once when told so.
+// TestIndicatorGoesDark: whatever is asked of it, it is never on longer than the
+// longest of its lights, nor shorter, and dark at once when told so.
 func TestIndicatorGoesDark(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		pin := &lampPin{Pin: gpiotest.Pin{N: "lamp", L: gpio.High}}
@@ -46,17 +46,23 @@ func TestIndicatorGoesDark(t *testing.T) {
 			switch rapid.IntRange(0, 3).Draw(t, "what") {
 			case 0:
 				long := time.Duration(rapid.IntRange(-10, 1000).Draw(t, "long")) * time.Second
-				if i.Light(now, long) == nil && long > 0 {
-					bound = now + min(long, most)
+				if err := i.Light(now, long); err != nil {
+					bound = now
+				} else if long > 0 {
+					bound = max(bound, now+min(long, most))
 					assert.True(t, lit())
 				}
 			case 1:
+				bound = now
 				if i.Dark() == nil {
 					assert.False(t, lit())
 				}
 			}
 			if i.Advance(now) == nil && !pin.refuses && now >= bound {
 				assert.False(t, lit(), "at %v, due at %v", now, bound)
+			}
+			if now < bound {
+				assert.True(t, lit(), "at %v, due at %v", now, bound)
 			}
 		}
 	})
