@@ -69,20 +69,25 @@ func TestHardwareWithoutABoard(t *testing.T) {
 	assert.Contains(t, out.String(), "probe chilli-middle: ")
 }
 
-// The kernel's w1_therm gives thousandths of a degree; 85 °C is the chip's
-// power-up value (both from memory).
+// TestReadThermometers: found as the driver finds them, and read as it reads them;
+// what each answer means is proved there.
 func TestReadThermometers(t *testing.T) {
+	answer := func(t string) *fstest.MapFile {
+		return &fstest.MapFile{Data: []byte("72 01 4b 46 7f ff 0e 10 57 : crc=57 YES\n72 01 4b 46 7f ff 0e 10 57 t=" + t + "\n")}
+	}
 	got := strings.Join(readThermometers(fstest.MapFS{
-		"28-0000012345/temperature": {Data: []byte("21437\n")},
-		"28-0000054321/temperature": {Data: []byte("85000\n")},
-		"28-00000aaaaa/temperature": {Data: []byte("\n")},
-		"28-00000bbbbb/id":          {Data: []byte("x")},
-		"w1_bus_master1/name":       {Data: []byte("w1_bus_master1\n")},
+		"28-0316a2794bff/w1_slave": answer("21437"),
+		"28-0316a2794c00/w1_slave": answer("85000"),
+		"28-0316a2794c01/w1_slave": answer(""),
+		"28-0316a2794c02/id":       {Data: []byte("x")},
+		"w1_bus_master1/name":      {Data: []byte("w1_bus_master1\n")},
+		"29-0316a2794bff/w1_slave": answer("20000"),
 	}), "\n")
-	assert.Contains(t, got, "28-0000012345  21.4 °C")
-	assert.Contains(t, got, "85.0 °C: only just powered")
-	assert.Contains(t, got, "28-00000aaaaa  does not answer")
-	assert.Contains(t, got, "28-00000bbbbb  does not answer")
+	assert.Contains(t, got, "28-0316a2794bff  21.4 °C")
+	assert.Contains(t, got, "28-0316a2794c00: 85 °C is what it holds after power came on")
+	assert.Contains(t, got, "28-0316a2794c01: temperature")
+	assert.Contains(t, got, "28-0316a2794c02: open")
 	assert.NotContains(t, got, "master")
+	assert.NotContains(t, got, "29-", "no thermometer")
 	assert.Empty(t, readThermometers(fstest.MapFS{}))
 }
