@@ -99,8 +99,15 @@ func (g *Guard) doses(now garden.Moment) {
 		// is a feed without water.
 		if err := safeStopDosing(ln.act); err != nil || dry && p.order.Kind == garden.Feeding {
 			p.end = garden.Faulted
+			if err != nil {
+				ln.failures++
+			}
 			g.close(now, ln)
-			ln.lastErr = err
+			if ln.pos == unconfirmed && ln.lastErr == nil {
+				// What the close itself came to says more, and a line that is
+				// confirmed closed has no trouble any more.
+				ln.lastErr = err
+			}
 		}
 	}
 }

@@ -28,7 +28,6 @@ type pump struct {
 
 // PumpStatus is what the page shows of a pump.
 type PumpStatus struct {
-	Fitted, Running bool
 	// DryRuns is how often in a row it was stopped for want of flow, LockedFor
 	// how long it still rests for that.
 	DryRuns   int
@@ -51,7 +50,7 @@ func (g *Guard) Pump(now garden.Moment) PumpStatus {
 	g.mu.Lock()
 	defer g.mu.Unlock()
 	p := &g.pump
-	return PumpStatus{Fitted: p.Fitted, Running: g.pumping(), DryRuns: p.dryRuns, LockedFor: max(0, p.lockedTill-now.Mono)}
+	return PumpStatus{DryRuns: p.dryRuns, LockedFor: max(0, p.lockedTill-now.Mono)}
 }
 
 // pumping reports whether any line is open. The lock is held.

@@ -248,6 +248,39 @@ func TestInjectorsOwnLimit(t *testing.T) {
 		assert.False(t, r.valves["chilli"].open)
 		assert.Equal(t, []garden.LineID{"chilli"}, r.Unconfirmed())
 	})
+	t.Run("what the close came to is what is told", func(t *testing.T) {
+		// An injector that is stuck for good, one that lets go at the second try, and a
+		// feed without water whose line does not close.
+		for name, c := range map[string]struct {
+			kind          garden.OrderKind
+			stuck, closes int
+			wants         string
+		}{
+			"stuck":                {garden.Irrigate, 1 << 30, 0, "driver gone"},
+			"lets go":              {garden.Irrigate, 1, 0, ""},
+			"dry, line not closed": {garden.Feeding, 0, 1 << 30, "driver gone"},
+		} {
+			r, inj := dosingRig(t, func(g *garden.Garden) { metered(g); g.Lines[0].Injector.MaxRun = 5 * time.Minute })
+			r.Meter(at(2*time.Hour), garden.Known(0))
+			o := r.order("chilli", 1, time.Hour)
+			o.Kind, o.Dosed = c.kind, c.kind != garden.Feeding
+			_, ok := r.Request(at(2*time.Hour), Env{}, o)
+			require.True(t, ok, name)
+			inj.failCloses, r.valves["chilli"].failCloses = c.stuck, c.closes
+			now := at(2*time.Hour + garden.DefaultFlowWithin)
+			r.Meter(now, garden.Known(0))
+			r.Advance(now)
+			lines, _ := r.Snapshot(now)
+			assert.Positive(t, lines[0].Failures, name)
+			if c.wants == "" {
+				assert.True(t, lines[0].Confirmed, name)
+				assert.NoError(t, lines[0].Err, name)
+				continue
+			}
+			assert.False(t, lines[0].Confirmed, name)
+			assert.ErrorContains(t, lines[0].Err, c.wants, name)
+		}
+	})
 	t.Run("a card that can't be written waters plain", func(t *testing.T) {
 		r, inj := dosingRig(t, nil)
 		r.ledger.broken = true
