@@ -23,6 +23,7 @@ var wrappers = map[string]func(line Actuator) Actuator{
 	"pumped": func(line Actuator) Actuator {
 		return NewPump(&fakeValve{name: "pump", known: true}).Behind(line)
 	},
+	"Owned": func(line Actuator) Actuator { return Own(line, time.Minute, realTime{}) },
 	"withInjector": func(line Actuator) Actuator {
 		return WithInjector(line, &fakeValve{name: "another injector", known: true})
 	},
@@ -45,7 +46,7 @@ func TestWrappersHideNothing(t *testing.T) {
 	}
 	behind := wrappers["pumped"]
 	twice := func(a Actuator) Actuator { return behind(behind(a)) }
-	for name, wrap := range map[string]func(Actuator) Actuator{"a pump": behind, "two pumps": twice} {
+	for name, wrap := range map[string]func(Actuator) Actuator{"a pump": behind, "two pumps": twice, "an owner": wrappers["Owned"]} {
 		t.Run(name+", its own limit", func(t *testing.T) {
 			r, inj := rigOf(t, wrap, func(g *garden.Garden) { g.Lines[0].Injector.MaxRun = 5 * time.Minute })
 			o := r.order("chilli", 2, time.Hour)

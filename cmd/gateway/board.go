@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"slices"
 	"time"
 
 	"fabricpot/cmd/gateway/internal/runner"
@@ -23,6 +24,7 @@ import (
 type board struct {
 	actuators map[garden.LineID]valves.Actuator
 	pump      *valves.Pump // nil where there is none
+	owned     []*valves.Owned
 	closers   []func() error
 }
 
@@ -33,6 +35,22 @@ func (b *board) Close() error {
 		errs = append(errs, c())
 	}
 	return errors.Join(errs...)
+}
+
+// driverPatience is how long a call of an output's driver is waited for, beside a
+// latching valve's pulse: sound ones take well under a millisecond.
+const driverPatience = 250 * time.Millisecond
+
+// own has nobody wait for that output's driver for longer than long.
+func (b *board) own(a valves.Actuator, long time.Duration) valves.Actuator {
+	o := valves.Own(a, long, waiter{})
+	b.owned = append(b.owned, o)
+	return o
+}
+
+// hangs reports whether a driver does not come back.
+func (b *board) hangs() bool {
+	return slices.ContainsFunc(b.owned, (*valves.Owned).Hangs)
 }
 
 // openLines prepares the GPIO lines of all valves. Nothing is requested from the
@@ -84,7 +102,7 @@ func (b *board) addInjector(g *garden.Garden, l *garden.Line) error {
 		return fmt.Errorf("injector of line %s: %w", l.ID, err)
 	}
 	b.closers = append(b.closers, pin.Close)
-	b.actuators[l.ID] = valves.WithInjector(b.actuators[l.ID], valves.NewCoil(pin, inj.ActiveLow))
+	b.actuators[l.ID] = valves.WithInjector(b.actuators[l.ID], b.own(valves.NewCoil(pin, inj.ActiveLow), driverPatience))
 	return nil
 }
 

@@ -82,7 +82,7 @@ func (b *board) addPump(g *garden.Garden) error {
 		return fmt.Errorf("pump: %w", err)
 	}
 	b.closers = append(b.closers, pin.Close)
-	b.pump = valves.NewPump(valves.NewCoil(pin, p.ActiveLow))
+	b.pump = valves.NewPump(b.own(valves.NewCoil(pin, p.ActiveLow), driverPatience))
 	return nil
 }
 

@@ -12,14 +12,18 @@ import (
 // with an output of its own for closing.
 func (b *board) valveOn(open *gpioline.Line, chip string, l *garden.Line) (valves.Actuator, error) {
 	if l.Valve.Latch == nil {
-		return valves.NewCoil(open, l.Valve.ActiveLow), nil
+		return b.own(valves.NewCoil(open, l.Valve.ActiveLow), driverPatience), nil
 	}
 	shut, err := gpioline.New(chip, l.Valve.Latch.ClosePin, gpioline.Opts{Consumer: consumer(l.ID + " close")})
 	if err != nil {
 		return nil, fmt.Errorf("line %s: %w", l.ID, err)
 	}
 	b.closers = append(b.closers, shut.Close)
-	return valves.NewLatch(open, shut, l.Valve.ActiveLow, l.Valve.Latch.Pulse, sleeper{})
+	latch, err := valves.NewLatch(open, shut, l.Valve.ActiveLow, l.Valve.Latch.Pulse, sleeper{})
+	if err != nil {
+		return nil, err
+	}
+	return b.own(latch, driverPatience+l.Valve.Latch.Pulse), nil
 }
 
 // closingPin is where a latching valve's other output stands, in words.

@@ -297,7 +297,12 @@ func runBoard(ctx context.Context, s streams, u *understood, f runFlags, hw *boa
 	defer context.AfterFunc(ctx, m.stopping)()
 	stopTidying := startTidying(ctx, keeper.Journal, l.Believing(clock), s.err)
 	defer stopTidying()
-	rep, err := runner.Drive(ctx, l, inbox, clock, u.garden.SampleEvery, m.progress)
+	rep, err := runner.Drive(ctx, l, inbox, clock, u.garden.SampleEvery, func() {
+		// A driver that hangs holds up no other line, and only a new start helps it.
+		if !hw.hangs() {
+			m.progress()
+		}
+	})
 	if err == nil && len(rep.Unconfirmed) == 0 {
 		err = forgetLines()
 	}
