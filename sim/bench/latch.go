@@ -17,6 +17,7 @@ type Latch struct {
 	bench *Bench
 	valve *Pin
 	pins  [2]*Pin // open, close
+	on    [2]bool
 	since [2]time.Duration
 	rng   *rand.Rand
 	// weak is the share of pulses that move nothing.
@@ -68,12 +69,14 @@ func (l *Latch) edge(p *Pin) {
 	}
 	now := l.bench.clk.Now()
 	if p.energised {
-		l.since[n] = now
+		l.on[n], l.since[n] = true, now
 		l.shorted = l.shorted || l.pins[other].energised
 		return
 	}
-	if now-l.since[n] < leastPulse {
-		return
+	pulsed := l.on[n] && now-l.since[n] >= leastPulse
+	l.on[n] = false
+	if !pulsed {
+		return // nor does an output that is set low as its program starts
 	}
 	moves := l.rng.Float64() >= l.weak
 	if !moves {

@@ -38,6 +38,11 @@ func latchBench(t *testing.T, g *garden.Garden) *Bench {
 func TestLatchingValvesWater(t *testing.T) {
 	g := latched(t)
 	b := latchBench(t, g)
+	for i := range 2 {
+		for _, e := range b.Wires.Pin(g.Lines[i].ID).History() {
+			require.False(t, e.Energised, "%s was opened by its start", g.Lines[i].ID)
+		}
+	}
 	b.RunTo(3 * 24 * time.Hour)
 	for i := range 2 {
 		id := g.Lines[i].ID
