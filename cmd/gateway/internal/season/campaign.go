@@ -153,7 +153,7 @@ func (c *course) untrue(line *seenLine) bool {
 			continue
 		}
 		switch m.Kind {
-		case "hose off", "valve leaks":
+		case "hose off", "valve leaks", "latch misses its close":
 			if c.g.Lines[m.Pot].ID == line.l.ID {
 				return true
 			}
@@ -216,6 +216,8 @@ func (c *course) run() (err error) {
 		return err
 	}
 	c.w.balance(c.b, c.leaky(), unfinished)
+	c.w.latches(c.b)
+	c.w.pump(c.b, c.blocked())
 	return nil
 }
 
@@ -242,6 +244,7 @@ func (c *course) runTo(t time.Duration) error {
 func (c *course) restart(r Restart) error {
 	c.deaths++
 	c.w.died()
+	c.w.pumpAlone(c.b, true)
 	c.b.Die(r.Release)
 	c.lock.die()
 	if c.far != nil {
@@ -264,6 +267,7 @@ func (c *course) restart(r Restart) error {
 		return err
 	}
 	c.b = next
+	c.w.pumpAlone(c.b, false)
 	began := c.b.Clock.Now()
 	// Whatever the outage did is over; the deadline now is to be closed at once.
 	for i := range c.w.lines {
@@ -319,7 +323,7 @@ func (c *course) ask() {
 func (c *course) leaky() bool {
 	for _, m := range c.s.Mishaps {
 		switch m.Kind {
-		case "valve does not close", "valve leaks", "remote valve says closed and flows", "hose off", "pin fails", "journal can't be written", "meter dead", "card told to be full and back":
+		case "latch misses its close", "valve does not close", "valve leaks", "remote valve says closed and flows", "hose off", "pin fails", "journal can't be written", "meter dead", "card told to be full and back":
 			return true
 		}
 	}

@@ -26,8 +26,11 @@ func (m *memBook) AddFeedSteps(r []feed.Record) error {
 	}
 	m.fed.Records = append(m.fed.Records, r...)
 	for i := range r {
-		if r[i].Kind == feed.Begun {
+		switch r[i].Kind {
+		case feed.Begun:
 			m.w.feedBegun(r[i].Zone, r[i].Litres)
+		case feed.FlushBegun:
+			m.w.flushBegun(r[i].Zone, r[i].Litres)
 		}
 	}
 	return nil
@@ -124,6 +127,8 @@ const (
 	// feedOver is how much more than planned a feed may come to, and feedSlackL
 	// for each pulse: emitters are never quite what their label says.
 	feedOver, feedSlackL = 1.12, 0.05
+	// dryDose is how long an injector may run while less than noFlowL flows.
+	dryDose, noFlowL = garden.DefaultFlowWithin + 2*meterEvery, 0.005
 )
 
 // watchFeeds has every injector's pin report.
@@ -170,6 +175,9 @@ func (w *witness) dosed(b *Bench, f *seenFeed, e bench.PinEvent) {
 		return
 	}
 	litres := b.Terrace.LineLitres(f.s.l.ID) - f.ranL
+	if on := e.At - f.since; w.g.Supply.MeterPulsesPerL.Known && !w.unattended(f.since, e.At) && litres < noFlowL && on > dryDose {
+		w.fault("the injector of line %s ran %v without flow", f.s.l.ID, on)
+	}
 	if on := e.At - f.since; w.unattended(f.since, e.At) && e.At > f.s.deadline {
 		// Nobody lived to close it at its deadline.
 		litres *= max(0, f.s.deadline-f.since).Hours() / on.Hours()
@@ -212,31 +220,32 @@ func (w *witness) unattended(from, to time.Duration) bool {
 	return w.dead || w.diedAt > from && w.diedAt <= to
 }
 
-// seenFlush is the present flush of one line: what was ordered, and what the line
-// had given when it began, L.
+// seenFlush is the present flush of a zone: what was planned, and what its line had
+// given when it began, L.
 type seenFlush struct {
 	plannedL, ranL float64
 	pulses         int
-	last           time.Duration
 }
 
-// flushOver is how long after the last order of a flush another one may begin.
-const flushOver = 24 * time.Hour
+// flushBegun is told that a flush of so many litres was begun.
+func (w *witness) flushBegun(zone garden.ZoneID, litres float64) {
+	w.flushes[zone] = &seenFlush{plannedL: litres}
+}
 
 // flushed is told an order that washes salts out. It is given by the litre,
 // whatever probes say while the pot is soaked, but never without end, and never
 // begun blindly.
 func (w *witness) flushed(o garden.Order) {
-	s := w.line(o.Line)
-	if s == nil {
+	s, f := w.line(o.Line), w.flushes[o.Zone]
+	if s == nil || f == nil {
+		w.fault("line %s washes salts out and no flush was begun", o.Line)
 		return
 	}
-	f, at, ran := &s.flush, w.clock.Now(), w.bench().Terrace.LineLitres(o.Line)
-	if at-f.last > flushOver || f.pulses == 0 {
-		*f = seenFlush{plannedL: o.Why.A, ranL: ran}
+	ran := w.bench().Terrace.LineLitres(o.Line)
+	if f.pulses == 0 {
+		f.ranL = ran
 		w.resting = append(w.resting, o)
 	}
-	f.last = at
 	f.pulses++
 	if most := ran - f.ranL + o.Litres; !w.untrue(s) && !w.miscounted() && most > f.plannedL*feedOver+feedSlackL*float64(f.pulses) {
 		w.fault("line %s may give %.2f L of a flush of %.2f L", o.Line, most, f.plannedL)

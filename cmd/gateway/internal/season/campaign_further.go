@@ -74,7 +74,10 @@ var further = []mishapType{
 }
 
 // remotely hangs the mishap's pot on a broker.
-func remotely(s *Script, m *Mishap) { s.Pots[m.Pot].Fed, s.Pots[m.Pot].Remote = false, true }
+func remotely(s *Script, m *Mishap) {
+	p := &s.Pots[m.Pot]
+	p.Fed, p.Latch, p.Remote, s.Pump = false, false, true, false
+}
 
 // daylight is a change of civil time in the garden's zone, on the second day.
 func daylight(kind MishapKind, month time.Month, day int) mishapType {

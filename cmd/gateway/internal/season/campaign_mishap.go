@@ -91,7 +91,7 @@ func believed(d mishapType) mishapType {
 const asBefore = "watered as before"
 
 // mishaps is the table: fault, alarm, detection time, safe behaviour, recovery.
-var mishaps = slices.Concat(ordinary, further)
+var mishaps = slices.Concat(ordinary, further, plumbing)
 
 // ordinary are those of one part that fails.
 var ordinary = []mishapType{
@@ -146,7 +146,7 @@ var ordinary = []mishapType{
 		alarms: []alarm.Kind{alarm.SupplyGone, alarm.OrderWithoutFlow, alarm.ZoneNoResponse}, within: 2 * time.Hour, flowing: true, needsMeter: true, withoutWater: true, everyPot: true,
 		Safe: "goes on trying within the day's limit", Recovery: "the next pulse that flows"},
 	{kind: "tank empty", begin: func(s *scene, _ Mishap) { s.b.Terrace.SetTank(2) }, end: func(s *scene) { s.b.Terrace.SetTank(1e6) },
-		prepare: func(s *Script, _ *Mishap) { s.TankL = 600 },
+		prepare: func(s *Script, _ *Mishap) { s.TankL, s.Pump = 600, false },
 		alarms:  []alarm.Kind{alarm.TankLow}, within: 10 * time.Minute, withoutWater: true, everyPot: true,
 		Safe: "nothing is opened under the reserve", Recovery: "by itself when it is filled"},
 	{kind: "meter dead", begin: func(s *scene, _ Mishap) { s.b.Terrace.StopMeter(true) }, end: func(s *scene) { s.b.Terrace.StopMeter(false) },
@@ -159,7 +159,7 @@ var ordinary = []mishapType{
 		prepare: func(s *Script, _ *Mishap) { s.Meter = true }, Safe: "pulses end by nominal flow", Recovery: "by itself when it answers"},
 	{kind: "pin fails", begin: func(s *scene, _ Mishap) { s.b.Wires.Pin(s.line).Fail(bench.PinFails) },
 		end:     func(s *scene) { s.b.Wires.Pin(s.line).Fail(bench.PinHealthy) },
-		prepare: func(s *Script, m *Mishap) { s.Pots[m.Pot].Remote = false },
+		prepare: func(s *Script, m *Mishap) { s.Pots[m.Pot].Remote, s.Pots[m.Pot].Latch = false, false },
 		alarms:  []alarm.Kind{alarm.NotClosed, alarm.LineFaulted}, within: 10 * time.Minute, flowing: true, withoutWater: true,
 		Safe: "the close is repeated; the line opens no more", Recovery: "by itself when a close is confirmed"},
 	{kind: "journal can't be written", begin: func(s *scene, _ Mishap) { s.book.broken = true }, end: func(s *scene) { s.book.broken = false },

@@ -3,6 +3,7 @@ package season
 import (
 	"fmt"
 	"math/rand/v2"
+	"strconv"
 	"strings"
 	"time"
 
@@ -23,6 +24,7 @@ type Script struct {
 	SupplyL  float64       `json:"supply_l_per_h"`
 	Meter    bool          `json:"meter"`
 	TankL    float64       `json:"tank_l,omitempty"`
+	Pump     bool          `json:"pump,omitempty"` // from a tank with a float
 	Hours    bool          `json:"hours,omitempty"`
 	Mishaps  []Mishap      `json:"mishaps,omitempty"`
 	Restarts []Restart     `json:"restarts,omitempty"`
@@ -40,9 +42,11 @@ type ScriptPot struct {
 	Windy    bool    `json:"windy,omitempty"`
 	Probes   int     `json:"probes"`
 	Emitters int     `json:"emitters"`
-	// Fed is fed by its line's injector; Remote has its valve on a broker.
+	// Fed is fed by its line's injector; Remote has its valve on a broker, Latch
+	// one that stays as it was last told.
 	Fed    bool `json:"fed,omitempty"`
 	Remote bool `json:"remote,omitempty"`
+	Latch  bool `json:"latch,omitempty"`
 }
 
 // Restart is a death of the gateway and when the next one starts.
@@ -103,6 +107,10 @@ func NewScript(seed uint64, mode Mode, days int, kind MishapKind) Script {
 	s.Pots[0].Fed = r.IntN(2) == 0
 	if last := &s.Pots[len(s.Pots)-1]; !last.Fed {
 		last.Remote = r.IntN(4) == 0
+		last.Latch = !last.Remote && r.IntN(4) == 0
+	}
+	if r.IntN(5) == 0 {
+		s.pumped()
 	}
 	if mode == Several && r.IntN(8) == 0 {
 		s.Weather, s.Month = "frost", time.March
@@ -209,7 +217,10 @@ mixes:
 		valve, injector := fmt.Sprintf("pin: %d", 5+i), ""
 		if p.Remote {
 			valve = fmt.Sprintf("remote: tap%d", i)
-		} else if p.Fed {
+		} else if p.Latch {
+			valve += fmt.Sprintf(", close-pin: %d", latchClosePin+i)
+		}
+		if p.Fed && !p.Remote {
 			injector = fmt.Sprintf(", injector: { ratio: 1:100, pin: %d }", 20+i)
 		}
 		fmt.Fprintf(&b, "  l%d: { valve: { %s }, waters: { p%d: %d x 2 L/h }%s }\n", i, valve, i, p.Emitters, injector)
@@ -220,6 +231,9 @@ mixes:
 	}
 	if s.TankL > 0 {
 		fmt.Fprintf(&b, "  tank: %.0f L\n  tank-reserve: 5 L\n", s.TankL)
+	}
+	if s.Pump {
+		fmt.Fprint(&b, "  float: { debounce: 1 s }\n  pump: { pin: "+strconv.Itoa(pumpPin)+" }\n")
 	}
 	if s.Hours {
 		fmt.Fprint(&b, "  hours: [ 04:30-11:00, 16:00-23:30 ]\n")

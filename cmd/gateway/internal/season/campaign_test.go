@@ -275,6 +275,39 @@ func TestCampaignCatches(t *testing.T) {
 		{"water balance with a pulse not confirmed ended", "the journal knows of", with(farScript(), func(s *Script) {
 			s.Meter, s.Mishaps = true, []Mishap{{Kind: "remote valve deaf in mid-watering", At: 85 * time.Hour}}
 		}), tricks{begun: func(b *Bench) { b.Terrace.LeakValve(b.Garden.Lines[1].ID, 10) }}},
+		{"pump without flow", "the pump ran dry", NewScript(3, Single, 4, "pump runs dry"), tricks{garden: func(g *garden.Garden) *garden.Garden {
+			c := *g
+			c.Supply.Pump.FlowWithin = time.Hour
+			return &c
+		}}},
+		{"pump stopped with its lines", "against closed valves", with(thirstyScript(), (*Script).pumped), tricks{coil: trickCoil(func(p *bench.Pin, l gpio.Level) error {
+			if p.Number() == pumpPin && p.Energised() && l == gpio.Low {
+				return nil
+			}
+			return p.Out(l)
+		})}},
+		{"injector without flow", "without flow", NewScript(3, Single, 3, "injector without flow"), tricks{garden: func(g *garden.Garden) *garden.Garden {
+			c := *g
+			c.Lines = slices.Clone(g.Lines)
+			c.Lines[0].Injector.FlowWithin = time.Hour
+			return &c
+		}}},
+		{"latch's coil let go", "was left on", with(thirstyScript(), func(s *Script) { s.Pots[0].Latch = true }), tricks{begun: func(b *Bench) {
+			b.Clock.At(150*time.Hour, func() { ending = true })
+		}, coil: trickCoil(func(p *bench.Pin, l gpio.Level) error {
+			if ending && p.Number() == latchClosePin && p.Energised() && l == gpio.Low {
+				return nil
+			}
+			return p.Out(l)
+		})}},
+		{"one coil of a latch at a time", "were on at once", with(thirstyScript(), func(s *Script) { s.Pots[0].Latch = true }), tricks{begun: func(b *Bench) {
+			b.Clock.At(150*time.Hour, func() { ending = true })
+		}, coil: trickCoil(func(p *bench.Pin, l gpio.Level) error {
+			if ending && p.Number() == latchClosePin && p.Energised() && l == gpio.Low {
+				return nil
+			}
+			return p.Out(l)
+		})}},
 		{"the guard when the loop hangs", "past its deadline", with(thirstyScript(), func(s *Script) {
 			s.Mode, s.Mishaps = Several, []Mishap{{Kind: "loop hangs in mid-watering", At: 30 * time.Hour}}
 			// A pulse that is over before the supervisor's patience is.

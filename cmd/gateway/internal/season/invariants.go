@@ -51,6 +51,10 @@ type witness struct {
 	bench func() *Bench
 	// opens are called once when their line opens next.
 	opens map[garden.LineID][]func()
+	// alone is the time the pump ran dry or against closed valves while no gateway
+	// lived, alone0 its beginning, hours.
+	alone, alone0 pumpRun
+	flushes       map[garden.ZoneID]*seenFlush
 	// unreachable tells that the gateway can't reach remote lines, later is what
 	// is judged when it can again.
 	unreachable func() bool
@@ -75,15 +79,14 @@ type seenLine struct {
 	late     time.Duration   // how long past its deadline it may be open
 	kind     garden.OrderKind
 	feed     *seenFeed // nil where it has no injector
-	flush    seenFlush
-	nextCapL float64 // from when on
+	nextCapL float64   // from when on
 	nextFrom time.Duration
 }
 
 type openSpan struct{ from, to time.Duration }
 
 func newWitness(g *garden.Garden, capL map[garden.LineID]float64) *witness {
-	w := &witness{g: g, good: map[garden.ProbeID]time.Duration{}, opens: map[garden.LineID][]func(){}}
+	w := &witness{g: g, good: map[garden.ProbeID]time.Duration{}, opens: map[garden.LineID][]func(){}, flushes: map[garden.ZoneID]*seenFlush{}}
 	for i := range g.Lines {
 		s := seenLine{l: &g.Lines[i], capL: capL[g.Lines[i].ID], late: late}
 		if g.Lines[i].Valve.Kind == garden.RemoteValve {

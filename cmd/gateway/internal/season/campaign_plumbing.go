@@ -1,0 +1,152 @@
+package season
+
+import (
+	"time"
+
+	"fabricpot/control/alarm"
+	"fabricpot/sim/bench"
+)
+
+const (
+	// pumpTankL is a tank that lasts as long as any script.
+	pumpTankL = 30_000
+	// pumpDryPerRun is how long a pump may run dry each time a line opens, and
+	// pumpDryPerDay in a day: its rests grow.
+	pumpDryPerRun, pumpDryPerDay = 45 * time.Second, 16 * time.Minute
+	pumpPin                      = 4
+	latchClosePin                = 12 // of the first line
+	// latchOn is how long a coil of a latching valve may be on at a time.
+	latchOn = 250 * time.Millisecond
+)
+
+// plumbing are mishaps of latching valves, of a pump with its tank and float, and of
+// an injector.
+var plumbing = []mishapType{
+	{kind: "latch misses its pulses", begin: func(s *scene, _ Mishap) { s.weaken(1) }, end: func(s *scene) { s.weaken(0) }, prepare: latching,
+		alarms: []alarm.Kind{alarm.OrderWithoutFlow, alarm.SupplyGone, alarm.ZoneNoResponse}, within: 2 * time.Hour, flowing: true, needsMeter: true, withoutWater: true,
+		Safe: "goes on trying within the day's limit", Recovery: "the next pulse that flows"},
+	{kind: "latch misses its close", begin: func(s *scene, _ Mishap) { s.opening(func() { s.weaken(1) }) }, end: func(s *scene) { s.weaken(0) }, prepare: latching,
+		lasts: 24 * time.Hour, alarms: []alarm.Kind{alarm.FlowWithoutOrder}, within: 2 * time.Hour, flowing: true, needsMeter: true,
+		Safe: "the close is repeated; nothing more is ordered while the pot is wet", Recovery: "the next close that moves it"},
+	{kind: "pump runs dry", begin: func(s *scene, _ Mishap) {
+		if _, _, f := s.b.Contacts(); f != nil {
+			f.Fail(bench.ContactWelded, 0)
+		}
+		s.b.Terrace.SetTank(0)
+	}, end: func(s *scene) {
+		if _, _, f := s.b.Contacts(); f != nil {
+			f.Fail(bench.ContactHealthy, 0)
+		}
+		s.b.Terrace.SetTank(pumpTankL)
+	}, prepare: func(s *Script, _ *Mishap) { s.pumped() },
+		alarms: []alarm.Kind{alarm.PumpDry}, within: 2 * time.Hour, flowing: true, needsMeter: true, withoutWater: true, everyPot: true,
+		Safe: "the pump stops without flow and rests longer each time", Recovery: "the next run with flow"},
+	{kind: "float stuck", begin: func(s *scene, _ Mishap) {
+		if _, _, f := s.b.Contacts(); f != nil {
+			f.Fail(bench.ContactDead, 0)
+		}
+	}, end: func(s *scene) {
+		if _, _, f := s.b.Contacts(); f != nil {
+			f.Fail(bench.ContactHealthy, 0)
+		}
+	}, prepare: func(s *Script, _ *Mishap) { s.pumped() },
+		alarms: []alarm.Kind{alarm.TankLow}, within: 10 * time.Minute, withoutWater: true, everyPot: true,
+		Safe: "nothing runs: a wire that is broken looks like an empty tank", Recovery: "by itself when the float floats"},
+	{kind: "injector without flow", begin: func(s *scene, _ Mishap) { s.b.Terrace.CutSupply(true) }, end: func(s *scene) { s.b.Terrace.CutSupply(false) },
+		prepare: func(s *Script, m *Mishap) {
+			// A feed is due as a script begins.
+			m.Pot, m.At, s.Pump = 0, 30*time.Second, false
+			s.Pots[0].Fed, s.Pots[0].Remote, s.Hours, s.Meter = true, false, false, true
+		},
+		alarms: []alarm.Kind{alarm.OrderWithoutFlow, alarm.SupplyGone}, within: 30 * time.Minute, flowing: true, needsMeter: true, withoutWater: true, everyPot: true,
+		Safe: "the injector is stopped within half a minute and the feed ends; another is tried days later", Recovery: "the next feed that flows"},
+}
+
+// latching gives the mishap's pot a latching valve.
+func latching(s *Script, m *Mishap) { s.Pots[m.Pot].Remote, s.Pots[m.Pot].Latch = false, true }
+
+// pumped has a pump drive every line, from a tank with a float, with a meter.
+func (s *Script) pumped() {
+	s.Pump, s.Meter, s.TankL = true, true, pumpTankL
+	for i := range s.Pots {
+		s.Pots[i].Remote = false
+	}
+}
+
+func (s *scene) weaken(share float64) {
+	if l := s.b.Wires.LatchOf(s.line); l != nil {
+		l.Weaken(share)
+	}
+}
+
+// blocked tells that an open line may give nothing, so that a pump runs against it.
+func (c *course) blocked() bool {
+	for _, m := range c.s.Mishaps {
+		switch m.Kind {
+		case "valve does not open", "emitters blocked", "pin fails", "latch misses its pulses", "latch misses its close", "supply gone", "injector without flow":
+			return true
+		}
+	}
+	return false
+}
+
+// pumpRun is how long a pump ran with nothing to pump and against closed valves, h.
+type pumpRun struct{ dry, shut float64 }
+
+// pumpAlone brackets a time without a gateway, in which nobody can stop a pump.
+func (w *witness) pumpAlone(b *Bench, begins bool) {
+	_, dry, shut := b.Terrace.PumpHours()
+	if begins {
+		w.alone0 = pumpRun{dry, shut}
+		return
+	}
+	w.alone.dry += dry - w.alone0.dry
+	w.alone.shut += shut - w.alone0.shut
+}
+
+// pump judges what a pump went through, by the terrace.
+func (w *witness) pump(b *Bench, blocked bool) {
+	if !w.g.Supply.Pump.Fitted {
+		return
+	}
+	_, dryH, shutH := b.Terrace.PumpHours()
+	hours := func(h float64) time.Duration { return time.Duration(h * float64(time.Hour)) }
+	opened := 0
+	for i := range w.lines {
+		opened += len(w.lines[i].opened)
+	}
+	dry, most := hours(dryH-w.alone.dry), min(time.Duration(opened)*pumpDryPerRun, time.Duration((b.Clock.Now().Hours()/24+1)*float64(pumpDryPerDay)))
+	if dry > most {
+		w.fault("the pump ran dry for %v, %v at most is allowed", dry, most)
+	}
+	if shut := hours(shutH - w.alone.shut); !blocked && shut > time.Second {
+		w.fault("the pump ran against closed valves for %v", shut)
+	}
+}
+
+// latches judges the coils of latching valves by their pins.
+func (w *witness) latches(b *Bench) {
+	for i := range w.lines {
+		id := w.lines[i].l.ID
+		l := b.Wires.LatchOf(id)
+		if l == nil {
+			continue
+		}
+		if l.Shorted() {
+			w.fault("both coils of the valve of line %s were on at once", id)
+		}
+		for _, p := range []*bench.Pin{l.OpenPin(), l.ClosePin()} {
+			on := time.Duration(-1)
+			for _, e := range p.History() {
+				if e.Energised {
+					on = e.At
+				} else if on >= 0 && e.At-on > latchOn {
+					w.fault("a coil of the valve of line %s was on for %v", id, e.At-on)
+				}
+			}
+			if p.Energised() {
+				w.fault("a coil of the valve of line %s was left on", id)
+			}
+		}
+	}
+}
