@@ -285,7 +285,21 @@ func TestHostileClients(t *testing.T) {
 		t.Run("commands that were kept, spoilt or sent in masses", func(t *testing.T) {
 			mad := outsideAs(t, b.mqtt, "mad", "person", "p")
 			const do = "fabricpot/terrace/do"
+			// Kept for whoever comes later: who was there takes it for a fresh one, and
+			// late is late.
 			mad.Publish(do, 1, true, `{"id":"kept","do":"water","zone":"chilli","litres":2,"expires":"2026-01-01T00:00:00Z"}`).WaitTimeout(5 * time.Second)
+			b.person.until(10*time.Second, "fabricpot/terrace/reply/kept", `"accepted":false`)
+			// Nor do pains that the broker takes with it make it younger.
+			for qos := range byte(3) {
+				id := fmt.Sprint("late-", qos)
+				mad.Publish(do, qos, false, fmt.Sprintf(`{"id":%q,"do":"water","zone":"chilli","litres":2,"expires":"2026-01-01T00:00:00Z"}`, id)).WaitTimeout(5 * time.Second)
+				b.person.until(10*time.Second, "fabricpot/terrace/reply/"+id, `"accepted":false`)
+			}
+			// And one that comes twice is done once.
+			for range 2 {
+				mad.Publish(do, 2, false, command("twice", `"do":"keep-shut","zone":"chilli","minutes":1`)).WaitTimeout(5 * time.Second)
+			}
+			b.person.until(10*time.Second, "fabricpot/terrace/reply/twice", `"accepted":false`, "repeat")
 			for _, text := range []string{"", "{", "null", "[]", `{"id":"x"}`, strings.Repeat("[", 5000), "\xff\xfe", `{"id":"big","do":"water","zone":"chilli","litres":1e308,"expires":"2999-01-01T00:00:00Z"}`} {
 				mad.Publish(do, 1, false, text).WaitTimeout(5 * time.Second)
 			}
