@@ -13,7 +13,8 @@ import (
 
 // statements are what runs often, prepared once.
 type statements struct {
-	intend, settle, mark, sample, zone, span *sql.Stmt
+	intend, settle, mark         *sql.Stmt
+	sample, samples, zone, zones *sql.Stmt
 }
 
 func (s *statements) prepare(j *Journal) (err error) {
@@ -28,11 +29,10 @@ func (s *statements) prepare(j *Journal) (err error) {
 			opened_mono,opened_wall,opened_synced,closed_mono,closed_wall,closed_synced)
 			VALUES(?,?,?,?,?,?,?,?,?,?,?,?,?,?,?) ON CONFLICT(id) DO NOTHING`},
 		{&s.mark, j.easy, `UPDATE intents SET settled=1 WHERE id=?`},
-		{&s.sample, j.easy, `INSERT OR REPLACE INTO samples(probe,at_wall,at_synced,volts,water,temp_c,quality,fault) VALUES(?,?,?,?,?,?,?,?)`},
-		{&s.zone, j.easy, `INSERT OR REPLACE INTO zones(zone,at_wall,at_synced,water,refill,capacity,state,sd) VALUES(?,?,?,?,?,?,?,?)`},
-		{&s.span, j.easy, `INSERT INTO spans(zone,length,at_wall,n,sum,least,most,refill_n,refill_sum,sd_n,sd_sum) VALUES(?,?,?,?,?,?,?,?,?,?,?)
-			ON CONFLICT DO UPDATE SET n=n+excluded.n, sum=sum+excluded.sum, least=min(least,excluded.least), most=max(most,excluded.most),
-			refill_n=refill_n+excluded.refill_n, refill_sum=refill_sum+excluded.refill_sum, sd_n=sd_n+excluded.sd_n, sd_sum=sd_sum+excluded.sd_sum`},
+		{&s.sample, j.easy, rowsOf(addSample, 1)},
+		{&s.samples, j.easy, rowsOf(addSample, rowsAtOnce)},
+		{&s.zone, j.easy, rowsOf(addZone, 1)},
+		{&s.zones, j.easy, rowsOf(addZone, rowsAtOnce)},
 	} {
 		if *p.to, err = p.db.Prepare(p.sql); err != nil {
 			return err
@@ -42,7 +42,7 @@ func (s *statements) prepare(j *Journal) (err error) {
 }
 
 func (s *statements) close() {
-	for _, st := range []*sql.Stmt{s.intend, s.settle, s.mark, s.sample, s.zone, s.span} {
+	for _, st := range []*sql.Stmt{s.intend, s.settle, s.mark, s.sample, s.samples, s.zone, s.zones} {
 		if st != nil {
 			_ = st.Close() // its connection is closed next, and that reports
 		}

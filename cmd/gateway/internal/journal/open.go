@@ -41,6 +41,7 @@ type Journal struct {
 	clockID int64
 	names   map[string]int64
 	stmts   statements
+	recent  recent
 	reading queries
 }
 
@@ -125,7 +126,9 @@ func (j *Journal) connect(sync string, conns int, readOnly bool) (*sql.DB, error
 		// may be damaged: it would be changed.
 		q.Add("_pragma", "auto_vacuum(2)") // incremental
 	}
-	for _, p := range []string{"busy_timeout(3000)", "journal_mode(WAL)", "synchronous(" + sync + ")", "foreign_keys(0)"} {
+	// What a statement may have to undo is kept in memory (2): in a file it is
+	// written to the card beside the log.
+	for _, p := range []string{"busy_timeout(3000)", "journal_mode(WAL)", "synchronous(" + sync + ")", "foreign_keys(0)", "temp_store(2)"} {
 		q.Add("_pragma", p)
 	}
 	switch {
@@ -199,6 +202,9 @@ func (j *Journal) begin() error {
 		return err
 	}
 	j.version = len(migrations())
+	if err := j.waiting(); err != nil {
+		return err
+	}
 	return j.stmts.prepare(j)
 }
 

@@ -28,7 +28,7 @@ func (j *Journal) ProbeReadings(p garden.ProbeID, from, to time.Time, most int) 
 		r.At = time.UnixMilli(at).UTC()
 		out = append(out, r)
 		return nil
-	}, `SELECT at_wall,water,temp_c FROM samples WHERE probe=(SELECT id FROM names WHERE name=?1) AND at_wall BETWEEN ?2 AND ?3
+	}, `SELECT at_wall,water,temp_c FROM `+j.samplesFrom()+` WHERE probe=(SELECT id FROM names WHERE name=?1) AND at_wall BETWEEN ?2 AND ?3
 		AND water IS NOT NULL AND temp_c IS NOT NULL AND quality=?4 ORDER BY at_wall LIMIT ?5`,
 		"probe "+string(p), from.UnixMilli(), to.UnixMilli(), int(garden.Good), most)
 	return out, err

@@ -138,7 +138,7 @@ func (j *Journal) ProbesBetween(from, to time.Time) ([]ProbeHealth, error) {
 			most, p.Fault = n, fault
 		}
 		return nil
-	}, `SELECT name,quality,fault,count(*) FROM samples JOIN names ON names.id=samples.probe
+	}, `SELECT name,quality,fault,count(*) FROM `+j.samplesFrom()+` s JOIN names ON names.id=s.probe
 		WHERE at_wall BETWEEN ? AND ? AND name LIKE 'probe %' GROUP BY name,quality,fault ORDER BY name`, from.UnixMilli(), to.UnixMilli())
 	return out, err
 }
@@ -158,6 +158,10 @@ func (j *Journal) ZoneNames() ([]garden.ZoneID, error) {
 // Span returns the times of the first and last sample of a zone; ok is false
 // where there is none.
 func (j *Journal) Span() (first, last time.Time, ok bool, err error) {
+	recents := ""
+	if j.version >= recentVersion {
+		recents = ` UNION ALL SELECT min(at_wall), max(at_wall) FROM recent_zones`
+	}
 	err = j.query("span", func(rows *sql.Rows) error {
 		var a, b sql.NullInt64
 		if err := rows.Scan(&a, &b); err != nil {
@@ -165,6 +169,6 @@ func (j *Journal) Span() (first, last time.Time, ok bool, err error) {
 		}
 		first, last, ok = time.UnixMilli(a.Int64).UTC(), time.UnixMilli(b.Int64).UTC(), a.Valid
 		return nil
-	}, `SELECT min(a), max(b) FROM (SELECT (SELECT min(at_wall) FROM zones WHERE zone=id) a, (SELECT max(at_wall) FROM zones WHERE zone=id) b FROM names)`)
+	}, `SELECT min(a), max(b) FROM (SELECT (SELECT min(at_wall) FROM zones WHERE zone=id) a, (SELECT max(at_wall) FROM zones WHERE zone=id) b FROM names`+recents+`)`)
 	return first, last, ok, err
 }

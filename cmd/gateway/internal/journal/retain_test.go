@@ -119,7 +119,7 @@ func TestRetain(t *testing.T) {
 		now.Synced = false
 		_, err := j.Retain(context.Background(), now, DefaultRetention())
 		require.NoError(t, err)
-		assert.Equal(t, 1440, count(t, j, "SELECT count(*) FROM samples"))
+		assert.Equal(t, 1440, count(t, j, "SELECT count(*) FROM all_samples"))
 	})
 	t.Run("stopped in the middle it goes on later", func(t *testing.T) {
 		j := open(t, filepath.Join(t.TempDir(), "j.db"))

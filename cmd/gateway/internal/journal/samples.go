@@ -27,6 +27,11 @@ type Batch struct {
 	Skies    []SkySample
 }
 
+const (
+	addSample = `INSERT INTO recent_samples(probe,at_wall,at_synced,volts,water,temp_c,quality,fault)`
+	addZone   = `INSERT INTO recent_zones(zone,at_wall,at_synced,water,refill,capacity,state,sd)`
+)
+
 // AddSamples writes a batch in one transaction. Of two samples of one probe or
 // zone in the same millisecond the later wins.
 func (j *Journal) AddSamples(b Batch) error {
@@ -34,8 +39,9 @@ func (j *Journal) AddSamples(b Batch) error {
 		return nil
 	}
 	var fresh []string
+	due := false
 	err := j.write("samples", func(ctx context.Context, tx *sql.Tx) error {
-		sample, zone := tx.StmtContext(ctx, j.stmts.sample), tx.StmtContext(ctx, j.stmts.zone)
+		var rows []any
 		for i := range b.Readings {
 			r := &b.Readings[i]
 			id, err := j.name(ctx, tx, "probe "+string(r.Probe), &fresh)
@@ -46,23 +52,25 @@ func (j *Journal) AddSamples(b Batch) error {
 			if r.Quality == garden.Bad {
 				water = nil // meaningless, and never zero
 			}
-			if _, err := sample.ExecContext(ctx, id, r.At.Wall.UnixMilli(), r.At.Synced,
-				number(float64(r.Volts)), water, measured(r.TempC), int(r.Quality), int(r.Fault)); err != nil {
-				return err
-			}
+			j.recent.take(id, r.At.Wall.UnixMilli())
+			rows = append(rows, id, r.At.Wall.UnixMilli(), r.At.Synced,
+				number(float64(r.Volts)), water, measured(r.TempC), int(r.Quality), int(r.Fault))
 		}
+		if err := insertRows(ctx, tx, j.stmts.samples, j.stmts.sample, rows); err != nil {
+			return err
+		}
+		rows = rows[:0]
 		for i := range b.Zones {
 			z := &b.Zones[i]
 			id, err := j.name(ctx, tx, "zone "+string(z.Zone), &fresh)
 			if err != nil {
 				return err
 			}
-			if _, err := zone.ExecContext(ctx, id, z.At.Wall.UnixMilli(), z.At.Synced,
-				measured(z.Water), measured(z.Refill), measured(z.Capacity), int(z.State), measured(z.SD)); err != nil {
-				return err
-			}
+			j.recent.take(id, z.At.Wall.UnixMilli())
+			rows = append(rows, id, z.At.Wall.UnixMilli(), z.At.Synced,
+				measured(z.Water), measured(z.Refill), measured(z.Capacity), int(z.State), measured(z.SD))
 		}
-		if err := j.addSpans(ctx, tx, b.Zones); err != nil {
+		if err := insertRows(ctx, tx, j.stmts.zones, j.stmts.zone, rows); err != nil {
 			return err
 		}
 		for i := range b.Skies {
@@ -70,6 +78,9 @@ func (j *Journal) AddSamples(b Batch) error {
 				return err
 			}
 		}
+		// What fails after this was still tried: sorted in a little early.
+		j.recent.batches++
+		due = j.recent.due()
 		return nil
 	})
 	if err != nil && len(fresh) > 0 {
@@ -78,6 +89,11 @@ func (j *Journal) AddSamples(b Batch) error {
 			delete(j.names, s)
 		}
 		j.writing.Unlock()
+	}
+	if err == nil && due {
+		// In a transaction of its own: the batch is kept whatever comes of it,
+		// and an intent waits for one of them at most.
+		err = j.sortIn()
 	}
 	return err
 }
@@ -101,7 +117,7 @@ func (j *Journal) ZoneSeries(z garden.ZoneID, from, to time.Time, points int) ([
 		sd = "NULL"
 	}
 	return j.series(`SELECT min(at_wall), avg(water), min(water), max(water), avg(refill), `+sd+`, count(*)
-		FROM zones WHERE zone=(SELECT id FROM names WHERE name=?1) AND at_wall BETWEEN ?2 AND ?3 AND water IS NOT NULL
+		FROM `+j.zonesFrom()+` WHERE zone=(SELECT id FROM names WHERE name=?1) AND at_wall BETWEEN ?2 AND ?3 AND water IS NOT NULL
 		GROUP BY (at_wall-?2)/?4 ORDER BY 1`, "zone "+string(z), from, to, points)
 }
 
@@ -109,7 +125,7 @@ func (j *Journal) ZoneSeries(z garden.ZoneID, from, to time.Time, points int) ([
 // uncertain readings alike.
 func (j *Journal) ProbeSeries(p garden.ProbeID, from, to time.Time, points int) ([]Point, error) {
 	return j.series(`SELECT min(at_wall), avg(water), min(water), max(water), NULL, NULL, count(*)
-		FROM samples WHERE probe=(SELECT id FROM names WHERE name=?1) AND at_wall BETWEEN ?2 AND ?3 AND water IS NOT NULL
+		FROM `+j.samplesFrom()+` WHERE probe=(SELECT id FROM names WHERE name=?1) AND at_wall BETWEEN ?2 AND ?3 AND water IS NOT NULL
 		GROUP BY (at_wall-?2)/?4 ORDER BY 1`, "probe "+string(p), from, to, points)
 }
 

@@ -13,7 +13,7 @@ const applicationID = 0x46506f74
 // how many have been applied, in PRAGMA user_version. One that was released is
 // never changed: a change is a new one at the end.
 func migrations() []string {
-	return []string{schema1, schema2, schema3, schemaPlants, schemaSpans}
+	return []string{schema1, schema2, schema3, schemaPlants, schemaSpans, schemaRecent}
 }
 
 // Moments are three columns: _mono in ns, _wall in UTC ms, _synced 0 or 1, and

@@ -1,7 +1,6 @@
 package journal
 
 import (
-	"context"
 	"database/sql"
 	"time"
 
@@ -9,7 +8,7 @@ import (
 )
 
 // schemaSpans keeps each zone's water by quarter hours, two hours and days, as
-// it is written: a season is drawn from two hundred rows, not from as many
+// it is sorted in: a season is drawn from two hundred rows, not from as many
 // thousand samples. Its indices find a line's water, a zone's decisions and the
 // rain without reading everybody else's.
 const schemaSpans = `
@@ -31,67 +30,17 @@ func spanLengths() []time.Duration {
 	return []time.Duration{15 * time.Minute, 2 * time.Hour, 24 * time.Hour}
 }
 
-// span is what a zone's samples of one length of time add up to.
-type span struct {
-	id, length, at   int64
-	n, refillN, sdN  int
-	sum, least, most float64
-	refillSum, sdSum float64
-}
+// addSpans adds the recent samples of zones to their spans of length ?1. What is
+// before 1970 is rounded down too.
+const addSpans = `INSERT INTO spans(zone,length,at_wall,n,sum,least,most,refill_n,refill_sum,sd_n,sd_sum)
+	SELECT zone, ?1, ` + spanAt + `, count(*), sum(water), min(water), max(water),
+		count(refill), coalesce(sum(refill),0), count(sd), coalesce(sum(sd),0)
+	FROM recent_zones WHERE water IS NOT NULL GROUP BY 1,3
+	ON CONFLICT DO UPDATE SET n=n+excluded.n, sum=sum+excluded.sum, least=min(least,excluded.least), most=max(most,excluded.most),
+		refill_n=refill_n+excluded.refill_n, refill_sum=refill_sum+excluded.refill_sum, sd_n=sd_n+excluded.sd_n, sd_sum=sd_sum+excluded.sd_sum`
 
-func (s *span) take(z *ZoneSample) {
-	w := z.Water.Value
-	if s.n == 0 {
-		s.least, s.most = w, w
-	}
-	s.n, s.sum, s.least, s.most = s.n+1, s.sum+w, min(s.least, w), max(s.most, w)
-	if z.Refill.Known && garden.Finite(z.Refill.Value) {
-		s.refillN, s.refillSum = s.refillN+1, s.refillSum+z.Refill.Value
-	}
-	if z.SD.Known && garden.Finite(z.SD.Value) {
-		s.sdN, s.sdSum = s.sdN+1, s.sdSum+z.SD.Value
-	}
-}
-
-// addSpans adds a batch to its spans: one row written for each zone and span
-// that it touches, however many samples it has.
-func (j *Journal) addSpans(ctx context.Context, tx *sql.Tx, zones []ZoneSample) error {
-	put := tx.StmtContext(ctx, j.stmts.span)
-	for _, length := range spanLengths() {
-		open := map[int64]*span{}
-		write := func(s *span) error {
-			_, err := put.ExecContext(ctx, s.id, s.length, s.at, s.n, s.sum, s.least, s.most, s.refillN, s.refillSum, s.sdN, s.sdSum)
-			return err
-		}
-		for i := range zones {
-			z := &zones[i]
-			if !z.Water.Known || !garden.Finite(z.Water.Value) {
-				continue
-			}
-			id := j.names["zone "+string(z.Zone)]
-			ms := length.Milliseconds()
-			at := floor(z.At.Wall.UnixMilli(), ms)
-			s := open[id]
-			if s != nil && s.at != at {
-				if err := write(s); err != nil {
-					return err
-				}
-				s = nil
-			}
-			if s == nil {
-				s = &span{id: id, length: ms, at: at}
-				open[id] = s
-			}
-			s.take(z)
-		}
-		for _, s := range open {
-			if err := write(s); err != nil {
-				return err
-			}
-		}
-	}
-	return nil
-}
+// spanAt is where the span of length ?1 begins that a sample is in.
+const spanAt = `at_wall-((at_wall%?1)+?1)%?1`
 
 // floor rounds down to a multiple, before 1970 too.
 func floor(v, step int64) int64 {
@@ -142,9 +91,20 @@ func (j *Journal) ZoneCourse(z garden.ZoneID, from, to time.Time, points int) ([
 		return nil
 	}, `SELECT min(at_wall), sum(sum)/sum(n), min(least), max(most),
 			CASE WHEN sum(refill_n)>0 THEN sum(refill_sum)/sum(refill_n) END, CASE WHEN sum(sd_n)>0 THEN sum(sd_sum)/sum(sd_n) END, sum(n)
-		FROM spans WHERE zone=(SELECT id FROM names WHERE name=?1) AND length=?2 AND at_wall BETWEEN ?3 AND ?4
-		GROUP BY (at_wall-?3)/?5 ORDER BY 1`, "zone "+string(z), length, begin, b, bucket)
+		FROM (SELECT at_wall,n,sum,least,most,refill_n,refill_sum,sd_n,sd_sum FROM spans
+			WHERE zone=(SELECT id FROM names WHERE name=?2) AND length=?1 AND at_wall BETWEEN ?3 AND ?4`+j.recentSpans()+`)
+		GROUP BY (at_wall-?3)/?5 ORDER BY 1`, length, "zone "+string(z), begin, b, bucket)
 	return out, err
+}
+
+// recentSpans are the samples that were not yet added to their spans, each as a
+// span of its own.
+func (j *Journal) recentSpans() string {
+	if j.version < recentVersion {
+		return ""
+	}
+	return ` UNION ALL SELECT ` + spanAt + ` at, 1, water, water, water, refill IS NOT NULL, coalesce(refill,0), sd IS NOT NULL, coalesce(sd,0) FROM recent_zones
+			WHERE zone=(SELECT id FROM names WHERE name=?2) AND water IS NOT NULL AND at BETWEEN ?3 AND ?4`
 }
 
 // spansCover tells whether the samples since a time are in the spans: those of a

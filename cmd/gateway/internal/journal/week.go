@@ -52,7 +52,7 @@ func (j *Journal) Week(zone garden.ZoneID, probes []garden.ProbeID, capacity flo
 				w.HottestC = h
 			}
 			return nil
-		}, `SELECT min(temp_c), max(temp_c) FROM samples WHERE probe=(SELECT id FROM names WHERE name=?1) AND at_wall>=?2`,
+		}, `SELECT min(temp_c), max(temp_c) FROM `+j.samplesFrom()+` WHERE probe=(SELECT id FROM names WHERE name=?1) AND at_wall>=?2`,
 			"probe "+string(id), now.Add(-hours*time.Hour).UnixMilli())
 		if err != nil {
 			return w, err

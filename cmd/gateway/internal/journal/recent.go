@@ -1,0 +1,141 @@
+package journal
+
+import (
+	"context"
+	"database/sql"
+	"strings"
+)
+
+// schemaRecent keeps the samples of the last hours in the order they come in.
+// Sorted by name each batch touches a page or more for every probe and zone: a
+// hundred pages were written for what fits into three. They are sorted in six
+// times a day instead. The views are all there is of either.
+const schemaRecent = `
+CREATE TABLE recent_samples(
+	at_wall INTEGER NOT NULL, probe INTEGER NOT NULL, at_synced INTEGER NOT NULL,
+	volts REAL, water REAL, temp_c REAL, quality INTEGER NOT NULL, fault INTEGER NOT NULL);
+CREATE TABLE recent_zones(
+	at_wall INTEGER NOT NULL, zone INTEGER NOT NULL, at_synced INTEGER NOT NULL,
+	water REAL, refill REAL, capacity REAL, state INTEGER NOT NULL, sd REAL);
+CREATE VIEW all_samples AS
+	SELECT probe,at_wall,at_synced,volts,water,temp_c,quality,fault FROM samples
+	UNION ALL SELECT probe,at_wall,at_synced,volts,water,temp_c,quality,fault FROM recent_samples;
+CREATE VIEW all_zones AS
+	SELECT zone,at_wall,at_synced,water,refill,capacity,state,sd FROM zones
+	UNION ALL SELECT zone,at_wall,at_synced,water,refill,capacity,state,sd FROM recent_zones;
+`
+
+// recentVersion is the schema that first had recent samples.
+const recentVersion = 6
+
+const (
+	// sortAfter batches, or sortRows rows of a big garden, are sorted in
+	// together: some dozen milliseconds' work, in which an intent has to wait.
+	sortAfter = 24
+	sortRows  = 9000
+	// rowsAtOnce are bound and inserted by one statement.
+	rowsAtOnce = 20
+)
+
+// recent is what waits to be sorted in. Whoever writes owns it.
+type recent struct {
+	batches, rows int
+	// last is each name's latest sample, ms. Where time does not go on there may be
+	// two of one moment, of which the later wins: they are sorted in at once.
+	last map[int64]int64
+	back bool
+}
+
+func (r *recent) due() bool { return r.back || r.batches >= sortAfter || r.rows >= sortRows }
+
+func (r *recent) take(name, at int64) {
+	if last, ok := r.last[name]; ok && at <= last {
+		r.back = true
+	}
+	if r.last == nil {
+		r.last = map[int64]int64{}
+	}
+	r.last[name] = at
+	r.rows++
+}
+
+// samplesFrom and zonesFrom name what holds all samples in a journal of this
+// schema.
+func (j *Journal) samplesFrom() string {
+	if j.version < recentVersion {
+		return "samples"
+	}
+	return "all_samples"
+}
+
+func (j *Journal) zonesFrom() string {
+	if j.version < recentVersion {
+		return "zones"
+	}
+	return "all_zones"
+}
+
+// waiting makes what a last run left unsorted due with the next batch.
+func (j *Journal) waiting() error {
+	var some bool
+	err := j.easy.QueryRow(`SELECT EXISTS(SELECT 1 FROM recent_samples) OR EXISTS(SELECT 1 FROM recent_zones)`).Scan(&some)
+	if some {
+		j.recent.batches = sortAfter
+	}
+	return err
+}
+
+// sortIn moves recent samples to where they are found by name, and adds them to
+// their spans, in one transaction.
+func (j *Journal) sortIn() error {
+	err := j.write("sort samples in", func(ctx context.Context, tx *sql.Tx) error {
+		for _, q := range []string{
+			`INSERT OR REPLACE INTO samples(probe,at_wall,at_synced,volts,water,temp_c,quality,fault)
+				SELECT probe,at_wall,at_synced,volts,water,temp_c,quality,fault FROM recent_samples ORDER BY probe,at_wall,rowid`,
+			`DELETE FROM recent_samples`,
+			`INSERT OR REPLACE INTO zones(zone,at_wall,at_synced,water,refill,capacity,state,sd)
+				SELECT zone,at_wall,at_synced,water,refill,capacity,state,sd FROM recent_zones ORDER BY zone,at_wall,rowid`,
+		} {
+			if _, err := tx.ExecContext(ctx, q); err != nil {
+				return err
+			}
+		}
+		for _, length := range spanLengths() {
+			if _, err := tx.ExecContext(ctx, addSpans, length.Milliseconds()); err != nil {
+				return err
+			}
+		}
+		_, err := tx.ExecContext(ctx, `DELETE FROM recent_zones`)
+		return err
+	})
+	if err == nil {
+		j.writing.Lock()
+		j.recent = recent{last: j.recent.last}
+		j.writing.Unlock()
+	}
+	return err
+}
+
+// rowsOf is an insert of so many rows of eight values.
+func rowsOf(insert string, rows int) string {
+	return insert + " VALUES" + strings.TrimSuffix(strings.Repeat("(?,?,?,?,?,?,?,?),", rows), ",")
+}
+
+// insertRows puts rows of eight values, one after the other in args, in by one
+// statement for many and another for the rest.
+func insertRows(ctx context.Context, tx *sql.Tx, many, one *sql.Stmt, args []any) error {
+	const wide = 8
+	st := tx.StmtContext(ctx, many)
+	for ; len(args) >= wide*rowsAtOnce; args = args[wide*rowsAtOnce:] {
+		if _, err := st.ExecContext(ctx, args[:wide*rowsAtOnce]...); err != nil {
+			return err
+		}
+	}
+	st = tx.StmtContext(ctx, one)
+	for ; len(args) > 0; args = args[wide:] {
+		if _, err := st.ExecContext(ctx, args[:wide]...); err != nil {
+			return err
+		}
+	}
+	return nil
+}
