@@ -33,15 +33,13 @@ const (
 	// washShare of a zone's volume is leached at a time: of many small doses
 	// nothing would come out below, since no probe is as sure of capacity.
 	washShare = 0.10
-	// washDoubt is how many standard deviations of the water a wash allows for.
-	washDoubt = 0.5
 	// staysShare of the volume over capacity runs down so slowly that the plants
 	// drink it before it drains.
-	staysShare = 0.03
+	staysShare = 0.02
 	// restedSalt is the doubt that a feed brings to readings at which it counts as
-	// taken up: some five days after one that adds 1 mS/cm. Washed sooner it would
+	// taken up: some six days after one that adds 1 mS/cm. Washed sooner it would
 	// only feed the drain.
-	restedSalt = 1.005
+	restedSalt = 1.003
 	// pressingShare of the volume owed is leached whenever the last feed was: a pot
 	// that is fed more often than that never rests.
 	pressingShare = 0.15
@@ -143,7 +141,7 @@ func (z *zoneState) withDepth(zp *ZonePlan, litres float64, now time.Duration) f
 func (z *zoneState) washes(zp *ZonePlan) float64 {
 	full := (float64(zp.Capacity) - z.water.Mean) * zp.VolumeL
 	stays := max(0, staysShare*zp.VolumeL-z.depth.over)
-	return max(0, full, z.depth.short) + stays + z.owes(zp) + washDoubt*z.water.SD()*zp.VolumeL
+	return max(0, full, z.depth.short) + stays + z.owes(zp)
 }
 
 // watersThrough tells whether litres into the zone are meant to come out below,

@@ -19,6 +19,9 @@ type Salts struct {
 	Entered, Left, Taken float64
 	// Corrected is the sum of corrections by readings, of either sign.
 	Corrected float64
+	// Guess tells that it began with plants that had stood there before, and that
+	// neither a reading nor a flush has said since what they had left behind.
+	Guess bool `json:",omitempty"`
 }
 
 // Enter adds litres of water or feed of that conductivity, mS/cm.
@@ -92,14 +95,27 @@ func (s Salts) EC(heldL float64) (float64, error) {
 // held heldL litres (pour-through: container capacity). What was measured wins
 // over the account.
 func (s *Salts) Read(ecMS, heldL float64) error {
-	if !garden.Finite(ecMS) || ecMS < 0 || ecMS > 20 {
-		return fmt.Errorf("feed: salts: reading of %v mS/cm, expected 0 to 20: is the meter set to µS/cm", ecMS)
+	if err := CheckDrainage(ecMS); err != nil {
+		return err
 	}
 	if !garden.Finite(heldL) || heldL <= 0 {
 		return fmt.Errorf("feed: salts: zone holds %v L of water, expected more than 0", heldL)
 	}
 	s.Corrected += ecMS*heldL - s.Load
 	s.Load = ecMS * heldL
+	s.Guess = false
+	return nil
+}
+
+// MostDrainageMS is the highest conductivity of drainage that is believed, mS/cm
+// (our judgement; sea water has about 50, from memory).
+const MostDrainageMS = 20
+
+// CheckDrainage refuses a reading of drainage that no pot gives, mS/cm.
+func CheckDrainage(ecMS float64) error {
+	if !garden.Finite(ecMS) || ecMS < 0 || ecMS > MostDrainageMS {
+		return fmt.Errorf("drainage of %v mS/cm, expected 0 to %d: a meter set to µS/cm shows a thousand times as much", ecMS, MostDrainageMS)
+	}
 	return nil
 }
 
@@ -112,7 +128,7 @@ const (
 	DrainOverFeed = 1.5
 	// DrainMost is the most drainage may have, mS/cm.
 	DrainMost = 4.6
-	// FlushEvery is how often a fed pot is flushed on plan. Judgement.
+	// FlushEvery is how often a fed pot is flushed on plan. Our judgement.
 	FlushEvery = 28 * 24 * time.Hour
 )
 
@@ -153,9 +169,10 @@ func FlushLitres(fromMS, toMS, waterMS, heldL float64) (float64, error) {
 
 // Leaching fractions.
 const (
-	// LeastLF and UsualLF are the planned fraction of pots that are fed.
+	// LeastLF and UsualLF are the planned fraction of pots that are fed: keep it
+	// under 0.15 (UF/IFAS ENH1268); the 0.10 is our judgement.
 	LeastLF, UsualLF = 0.10, 0.15
-	// MostLF bounds what salts may ask for.
+	// MostLF bounds what salts may ask for. Our judgement.
 	MostLF = 0.40
 )
 
@@ -196,7 +213,7 @@ func IrrigationFor(etL, lf float64) (float64, error) {
 
 // ReadingDoubt is by how much the variance of a capacitive moisture reading
 // grows after a feed: salt raises such a reading. 4 right after a feed that
-// adds 1 mS/cm, fading with a time constant of a day. Judgement.
+// adds 1 mS/cm, fading with a time constant of a day. Our judgement.
 func ReadingDoubt(sinceFeed time.Duration, addedMS float64) float64 {
 	if sinceFeed < 0 || !garden.Finite(addedMS) || addedMS <= 0 {
 		return 1

@@ -261,3 +261,16 @@ func TestFlushCrash(t *testing.T) {
 		}
 	}
 }
+
+// A strength at a bound comes back from grams per litre as a hair less or more.
+func TestWeakFeedAtItsBounds(t *testing.T) {
+	for _, ppm := range []float64{LeastEveryPPM, MostEveryPPM} {
+		for percent := 1.0; percent <= 34; percent++ {
+			g, err := GramsPerLitre(ppm, percent)
+			require.NoError(t, err)
+			assert.NoError(t, CheckEveryWatering(PPM(g, percent)), "%v ppm of %v %%", ppm, percent)
+		}
+	}
+	assert.Error(t, CheckEveryWatering(LeastEveryPPM-0.01))
+	assert.Error(t, CheckEveryWatering(MostEveryPPM+0.01))
+}

@@ -1,6 +1,7 @@
 package feeding
 
 import (
+	"math"
 	"testing"
 	"time"
 
@@ -172,16 +173,85 @@ func TestDoseAsksEveryZoneOfTheLine(t *testing.T) {
 		r.p.Dose(r.st, r.now, &Seen{Obs: &r.obs, Zones: r.views}, orders, &out)
 		return orders[0].Dosed, r.p.View(r.st, 1).Words
 	}
-	yes, _ := dosed(tended(start), false)
+	yes, _ := dosed(salted(newRig(t, testGarden(), Past{}), start, "", 0), false)
 	assert.True(t, yes)
-	no, why := dosed(tended(start), true)
+	no, why := dosed(salted(newRig(t, testGarden(), Past{}), start, "", 0), true)
 	assert.False(t, no)
 	assert.Contains(t, why, "6.0 mS/cm")
-	past := tended(start)
+	past := salted(newRig(t, testGarden(), Past{}), start, "", 0)
 	most, err := feed.WeakCapNG(75)
 	require.NoError(t, err)
 	past.Records = append(past.Records, feed.Record{Kind: feed.HandGiven, Zone: "c", Feed: 1, At: start.AddDate(0, 0, -3), Litres: most * 1000 / 100, PPM: feed.NPK{N: 100}})
 	no, why = dosed(past, false)
 	assert.False(t, no, "c has had its nitrogen of the week")
 	assert.Contains(t, why, "g of nitrogen")
+}
+
+// An account that begins with what plants in an old pot left behind is a guess: the
+// calendar's flush comes all the same, and ends the guess, as a reading does. What
+// the pool holds came with its salts.
+func TestAccountBegunFromAGuess(t *testing.T) {
+	start := time.Date(2026, 6, 1, 6, 0, 0, 0, time.UTC)
+	run := func(prepare func(*rig)) *rig {
+		past := salted(newRig(t, testGarden(), Past{}), start, "", 0)
+		for k := range past.Snapshots {
+			past.Snapshots[k].Salts = nil
+			past.Snapshots[k].Ledger.Pool.N, past.Snapshots[k].Ledger.Fed.N = 1, 1
+		}
+		r := flushable(newRig(t, testGarden(), past))
+		assert.InDelta(t, r.p.zones[0].held()*0.5+6.5, r.st.zones[0].salts.Load, 1e-9, "1 g of N at 0.65 mS/cm per 100 ppm, in water of 0.5")
+		prepare(r)
+		r.run(20 * time.Hour)
+		return r
+	}
+	r := run(func(*rig) {})
+	assert.Equal(t, 1, count(r.records, "a", feed.FlushBegun), "tended for forty days")
+	assert.False(t, r.st.zones[0].salts.Guess)
+	r = run(func(r *rig) { require.NoError(t, r.p.Drained(r.st, Drainage{Zone: "a", At: start.Add(time.Second), MS: 0.8})) })
+	assert.Zero(t, count(r.records, "a", feed.FlushBegun), "drainage read little")
+
+	t.Run("plants just set into fresh mix are none", func(t *testing.T) {
+		g := testGarden()
+		g.Pots[0].Zones[0].Plants[0].PlantedOn = start.AddDate(0, 0, -2)
+		g.Pots[1].Zones[0].Plants[0].PlantedOn = start.AddDate(0, 0, -30)
+		r := newRig(t, g, Past{})
+		r.run(2 * time.Hour)
+		assert.False(t, r.st.zones[0].salts.Guess)
+		assert.True(t, r.st.zones[1].salts.Guess)
+	})
+	t.Run("a reload that tells the water's conductivity", func(t *testing.T) {
+		g := testGarden()
+		g.Supply.ECmS = garden.Measured{}
+		past := salted(newRig(t, testGarden(), Past{}), start, "", 0)
+		for k := range past.Snapshots {
+			past.Snapshots[k].Began = start.AddDate(0, 0, -9) // no flush is due
+		}
+		r := newRig(t, g, past)
+		r.run(2 * time.Hour)
+		to := newRig(t, testGarden(), Past{})
+		apply, err := to.p.Reload(r.p, r.st, nil)
+		require.NoError(t, err)
+		apply()
+		for i := range 4 {
+			assert.GreaterOrEqual(t, r.st.zones[i].salts.Load, 0.5*to.p.zones[i].held())
+			assert.True(t, r.st.zones[i].salts.Guess)
+			assert.InDelta(t, 0, r.st.zones[i].salts.Imbalance(), 1e-9)
+		}
+	})
+}
+
+// 1400 is what a meter set to µS/cm shows of 1.4 mS/cm: taken for 20 it would flush
+// a pot that needs nothing.
+func TestDrainageOfAnotherUnit(t *testing.T) {
+	r := newRig(t, testGarden(), Past{})
+	r.run(2 * time.Hour)
+	before := r.st.zones[0].salts
+	for _, ms := range []float64{1400, 20.1, -1, math.NaN(), math.Inf(1)} {
+		assert.ErrorContains(t, r.p.Drained(r.st, Drainage{Zone: "a", At: r.now.Wall, MS: ms}), "expected 0 to 20")
+		again, err := r.p.Restore(Past{Drained: []Drainage{{Zone: "a", At: r.now.Wall, MS: ms}}})
+		require.NoError(t, err)
+		assert.False(t, again.zones[0].drain.Known, "nor from an older journal")
+	}
+	assert.Equal(t, before, r.st.zones[0].salts)
+	assert.False(t, r.st.zones[0].drain.Known)
 }

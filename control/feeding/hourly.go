@@ -7,6 +7,7 @@ import (
 	"fabricpot/control/garden"
 )
 
+// All are our judgement.
 const (
 	// snapEvery is how often the ledgers are kept.
 	snapEvery = 6 * time.Hour
@@ -15,6 +16,9 @@ const (
 	mostPass = 60 * 24 * time.Hour
 	// handAhead is how long before its hour a feed by hand is on the list.
 	handAhead = 12 * time.Hour
+	// stoodBefore is how long plants may have stood in a pot for its account of
+	// salts to begin as that of a fresh mix.
+	stoodBefore = 14 * 24 * time.Hour
 	// usualDays is the memory of a zone's usual daily loss.
 	usualDays = 10.0
 )
@@ -61,7 +65,9 @@ func (p *Plan) pass(st *State, i int, now garden.Moment, lossL, water float64) {
 	if !zs.has {
 		p.open(zp, zs, now.Wall)
 		if p.saltKnown() {
-			zs.salts = p.freshSalts(i, water)
+			zs.salts = p.freshSalts(i, water, zs.ledger.Pool.N)
+			// With no day of planting the mix is taken for fresh, as by the ledger.
+			zs.salts.Guess = !zp.planted.IsZero() && now.Wall.Sub(zp.planted) > stoodBefore
 		}
 	}
 	days := min(max(now.Wall.Sub(zs.at), 0), mostPass).Hours() / 24

@@ -46,6 +46,11 @@ func (p *Plan) Reload(old *Plan, st *State, records []feed.Record) (apply func()
 	}
 	return func() {
 		for i := range p.zones {
+			if zs := &st.zones[i]; p.saltKnown() && !old.saltKnown() && fresh[i] != nil && zs.has {
+				// Nothing was reckoned so far.
+				zs.salts = p.freshSalts(i, p.zones[i].capacity, zs.ledger.Pool.N)
+				zs.salts.Guess = true
+			}
 			if reflect.DeepEqual(&old.zones[i], &p.zones[i]) {
 				continue
 			}

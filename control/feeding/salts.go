@@ -16,6 +16,7 @@ import (
 // wins over it. From it, from a reading, or where neither is there from the
 // calendar comes the flush: plain water through the pot.
 
+// All are our judgement.
 const (
 	// Where a flush is not pressing it comes between two feeds, so that it takes
 	// as little food along as may be and the pot has dried when the next is due.
@@ -26,7 +27,7 @@ const (
 	// any at which no feed is near.
 	flushPatience = 10 * 24 * time.Hour
 	// plainFlush is the share of the water held that drains in a flush where no
-	// conductivity is known. Judgement.
+	// conductivity is known.
 	plainFlush = 0.5
 	// handFlushAfter is how long a flush through a line waits for a trusted probe
 	// before a person is asked for it.
@@ -40,11 +41,13 @@ func (p *Plan) saltKnown() bool { return p.g.Supply.ECmS.Known }
 // held is what the zone holds at capacity, L.
 func (z *zonePlan) held() float64 { return max(z.capacity, 0.05) * z.volumeL }
 
-// freshSalts is the account of a zone that holds the supply's water.
-func (p *Plan) freshSalts(i int, water float64) feed.Salts {
+// freshSalts is the account of a zone that holds the supply's water with poolN
+// grams of nitrogen dissolved in it, and what comes with that.
+func (p *Plan) freshSalts(i int, water, poolN float64) feed.Salts {
 	var s feed.Salts
 	// A checked supply has a conductivity that a ledger takes.
 	_ = s.Enter(max(water, 0.05)*p.zones[i].volumeL, min(p.g.Supply.ECmS.Or(0), 20))
+	_ = s.Dissolve(max(0, poolN), p.zones[i].slope)
 	return s
 }
 
@@ -108,7 +111,7 @@ func (p *Plan) judgeSalts(st *State, i int, now garden.Moment, zv *control.ZoneV
 		zs.flushMS, zs.flushWhy = reading.Value, fmt.Sprintf("drainage read %.1f mS/cm: salts have to leave before the next feed", reading.Value)
 	case feed.MustLeach(ledger, zs.feedMS):
 		zs.flushMS, zs.flushWhy = ledger.Value, fmt.Sprintf("by the account of salts the pot's water is at %.1f mS/cm", ledger.Value)
-	case feed.FlushDue(now.Wall, last) && !(ledger.Known && ledger.Value <= zs.feedMS.Or(0)):
+	case feed.FlushDue(now.Wall, last) && !(ledger.Known && !zs.salts.Guess && ledger.Value <= zs.feedMS.Or(0)):
 		zs.flushMS, zs.flushWhy = ledger.Or(0), fmt.Sprintf("planned: %.0f days since the last flush or since feeding began", now.Wall.Sub(last).Hours()/24)
 	default:
 		zs.wanted = time.Time{}
@@ -231,6 +234,6 @@ func (zs *zoneState) washed(at time.Time) {
 	if !zs.seq.Flushed().Equal(at) {
 		return
 	}
-	zs.flushed = at
+	zs.flushed, zs.salts.Guess = at, false
 	zs.drain, zs.wanted, zs.flushWhy = garden.Measured{}, time.Time{}, ""
 }

@@ -196,7 +196,9 @@ func TestDose(t *testing.T) {
 		g.Pots[i].Zones[0].Feed.EveryWatering = garden.Known(50)
 	}
 	require.Empty(t, fatal(Check(g)))
-	r := newRig(t, g, tended(start))
+	past := salted(newRig(t, testGarden(), Past{}), start, "", 0)
+	past.Records = nil
+	r := newRig(t, g, past)
 	r.run(2 * time.Hour)
 	assert.Zero(t, count(r.records, "b", feed.Begun), "nothing at intervals")
 	v := &Seen{Obs: &r.obs, Zones: r.views}

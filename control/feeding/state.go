@@ -129,7 +129,8 @@ func (p *Plan) Restore(past Past) (*State, error) {
 		zs := &st.zones[i]
 		zs.ledger, zs.has, zs.at = s.Ledger, true, s.At
 		if p.saltKnown() {
-			zs.salts = p.freshSalts(i, p.zones[i].capacity)
+			zs.salts = p.freshSalts(i, p.zones[i].capacity, zs.ledger.Pool.N)
+			zs.salts.Guess = true
 			if s.Salts != nil && soundSalts(*s.Salts) {
 				zs.salts = *s.Salts
 			}
@@ -229,19 +230,27 @@ func (zs *zoneState) asked(at time.Time) bool {
 	return false
 }
 
-// Drained enters a reading of what drained from a zone.
-func (p *Plan) Drained(st *State, d Drainage) { st.drained(p, d) }
+// Drained enters a reading of what drained from a zone. It refuses one that no pot
+// gives.
+func (p *Plan) Drained(st *State, d Drainage) error {
+	if err := feed.CheckDrainage(d.MS); err != nil {
+		return err
+	}
+	st.drained(p, d)
+	return nil
+}
 
+// drained leaves out what an older journal may hold that no pot gives.
 func (st *State) drained(p *Plan, d Drainage) {
 	i := p.Index(d.Zone)
-	if i < 0 || !garden.Finite(d.MS) || d.MS < 0 {
+	if i < 0 || feed.CheckDrainage(d.MS) != nil {
 		return
 	}
 	zs := &st.zones[i]
 	zs.drain, zs.drainAt = garden.Known(d.MS), d.At
 	// A reading that the kept account knows of already is not entered again.
 	if zs.seq != nil && zs.has && p.saltKnown() && d.At.After(zs.at) {
-		_ = zs.salts.Read(min(d.MS, 20), p.zones[i].held())
+		_ = zs.salts.Read(d.MS, p.zones[i].held())
 	}
 }
 

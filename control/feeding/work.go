@@ -298,6 +298,7 @@ func (p *Plan) flushed(st *State, i int, now garden.Moment) {
 	// What drained is booked as the water is: what the pot has no room for.
 	zs := &st.zones[i]
 	zs.flushed, zs.drain = now.Wall, garden.Measured{}
+	zs.salts.Guess = false
 	zs.flushL, zs.wanted, zs.flushWhy = garden.Measured{}, time.Time{}, ""
 }
 

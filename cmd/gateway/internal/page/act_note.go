@@ -8,6 +8,7 @@ import (
 	"fabricpot/cmd/gateway/internal/journal"
 	"fabricpot/cmd/gateway/internal/runner"
 	"fabricpot/cmd/gateway/internal/units"
+	"fabricpot/control/feed"
 	"fabricpot/control/feeding"
 	"fabricpot/control/garden"
 	"fabricpot/control/task"
@@ -89,6 +90,11 @@ func (p *Page) readNote(r *http.Request) (n journal.Note, sign task.Sign, why st
 		x, rest, err := units.Number(strings.Replace(value, ",", ".", 1))
 		if n.Value = garden.Known(x); err != nil || strings.TrimSpace(rest) != "" || !n.Value.Known || x < -1e6 || x > 1e6 {
 			return n, sign, sprintf(tErrValue, brief(value))
+		}
+	}
+	if n.Kind == journal.DrainageKind && n.Value.Known {
+		if err := feed.CheckDrainage(n.Value.Value); err != nil {
+			return n, sign, capital(err.Error()) + "."
 		}
 	}
 	if len([]rune(n.Text)) > maxNote || strings.ToValidUTF8(n.Text, "") != n.Text || strings.ContainsRune(n.Text, 0) {

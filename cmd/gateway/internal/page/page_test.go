@@ -218,6 +218,11 @@ func TestNotesAndHandWater(t *testing.T) {
 	assert.Equal(t, garden.ZoneID("chilli"), notes[0].Zone)
 	assert.Contains(t, s.get("/pot/chilli").Body.String(), "Pour-through EC, mS/cm: 2.4 – after the soak")
 
+	w = s.post("/pot/chilli/note", "ticket", s.ticketFor("/pot/chilli", "/pot/chilli/note"), "kind", "pour-through-ec", "value", "1400")
+	assert.Equal(t, 400, w.Code)
+	assert.Contains(t, w.Body.String(), "Drainage of 1400 mS/cm, expected 0 to 20: a meter set to µS/cm")
+	assert.Len(t, s.page.o.History.(*notebook).notes, 1, "not kept")
+
 	w = s.post("/pot/chard/gave", "ticket", s.ticketFor("/rounds", "/pot/chard/gave"), "unit", "L", "amount", "3.5", "back", "rounds")
 	require.Equal(t, 303, w.Code)
 	assert.Equal(t, "/rounds", w.Header().Get("Location"))

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"fabricpot/cmd/gateway/internal/journal"
+	"fabricpot/control/feed"
 	"fabricpot/control/feeding"
 	"fabricpot/control/garden"
 	"fabricpot/control/task"
@@ -36,8 +37,10 @@ func (b *FeedBook) Note(now garden.Moment, o Observation, who string) (feeding.N
 	if err != nil {
 		return feeding.Noted{}, err
 	}
-	if o.DrainMS != nil && (!garden.Finite(*o.DrainMS) || *o.DrainMS < 0 || *o.DrainMS > 20) {
-		return feeding.Noted{}, fmt.Errorf("drainage of %v mS/cm, expected 0 to 20: is the meter set to µS/cm", *o.DrainMS)
+	if o.DrainMS != nil {
+		if err := feed.CheckDrainage(*o.DrainMS); err != nil {
+			return feeding.Noted{}, err
+		}
 	}
 	b.mu.Lock()
 	defer b.mu.Unlock()
@@ -62,7 +65,7 @@ func (b *FeedBook) Note(now garden.Moment, o Observation, who string) (feeding.N
 		}
 	}
 	if o.DrainMS != nil {
-		b.plan.Drained(b.state, feeding.Drainage{Zone: z.ID, At: now.Wall, MS: *o.DrainMS})
+		_ = b.plan.Drained(b.state, feeding.Drainage{Zone: z.ID, At: now.Wall, MS: *o.DrainMS}) // checked above
 	}
 	facts := b.plan.Facts(b.state, i, now, w)
 	facts.Eyes = newest(recent, z.ID, eyes)

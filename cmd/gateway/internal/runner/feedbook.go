@@ -155,7 +155,7 @@ func (b *FeedBook) given(now garden.Moment, records []feed.Record) error {
 func (b *FeedBook) Drained(d feeding.Drainage) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	b.plan.Drained(b.state, d)
+	_ = b.plan.Drained(b.state, d)
 }
 
 // Observation is what a gardener reports.
