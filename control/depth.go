@@ -101,6 +101,20 @@ func (z *zoneState) owes(zp *ZonePlan) float64 {
 	return max(0, z.depth.wash-max(0, z.depth.over-staysShare*zp.VolumeL))
 }
 
+// reload takes the balance over into another plan of the zone, whose capacity is
+// more litres more.
+func (d *depth) reload(to *ZonePlan, counted bool, more float64) {
+	if !counted || !to.counted() {
+		*d = depth{} // begun anew from the water that is known
+		return
+	}
+	missing := d.short - d.over + more
+	d.short, d.over = min(max(0, missing), to.holdsL()), max(0, -missing)
+	if d.wash = min(d.wash, to.holdsL()); to.LeachingFraction == 0 {
+		d.wash = 0
+	}
+}
+
 // deepen starts the balance where the zone's water is known for the first time.
 func (z *zoneState) deepen(zp *ZonePlan) {
 	if !z.depth.begun && z.known && zp.counted() {

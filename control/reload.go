@@ -110,8 +110,11 @@ func (p *Plan) reloadZone(was, to *ZonePlan, z *zoneState, events []garden.Plant
 		// The litres are the same; how they spread is a guess.
 		z.water.Mean *= was.VolumeL / to.VolumeL
 		z.water.Forget(otherSD * otherSD)
-		z.short *= to.VolumeL / was.VolumeL
 	}
+	// What is missing is missing to another capacity.
+	more := float64(to.Capacity)*to.VolumeL - float64(was.Capacity)*was.VolumeL
+	z.short = max(0, z.short+more)
+	z.depth.reload(to, was.counted(), more)
 	z.water.Hold(float64(to.LowerLimit)/4, float64(to.Porosity))
 	z.short = min(z.short, to.VolumeL)
 	if !sameStand(was, to) {

@@ -71,6 +71,27 @@ func TestReloadKeepsWhatIsKnown(t *testing.T) {
 		assert.Equal(t, before.lines[0].given, b.st.lines[0].given)
 		assert.Equal(t, before.zones[1], b.st.zones[1], "the other pot knows nothing of it")
 	})
+	t.Run("what a larger pot misses", func(t *testing.T) {
+		b := start()
+		g := testGarden(2, 20)
+		g.Pots[0].Zones[0].LeachingFraction = 0.1
+		require.NoError(t, b.reloadInto(g, nothingChanged))
+		assert.False(t, b.st.zones[0].depth.begun, "a balance that was not kept begins anew")
+		b.run(3 * time.Hour)
+		was, z := b.p.zones[0], &b.st.zones[0]
+		z.short, z.depth = 3, depth{short: 2, wash: 4, begun: true}
+		g = testGarden(2, 20)
+		g.Pots[0].Zones[0].LeachingFraction = 0.1
+		g.Pots[0].VolumeL, g.Pots[0].Shape.HeightCM = 80, 48
+		require.NoError(t, b.reloadInto(g, nothingChanged))
+		more := float64(b.p.zones[0].Capacity)*80 - float64(was.Capacity)*75
+		require.Greater(t, more, 0.5)
+		assert.InDelta(t, 3+more, z.short, 1e-9, "the litres are the same")
+		assert.InDelta(t, 2+more, z.depth.short, 1e-9)
+		assert.Equal(t, 4.0, z.depth.wash)
+		require.NoError(t, b.reloadInto(testGarden(2, 20), nothingChanged))
+		assert.Zero(t, z.depth, "no leaching, no balance")
+	})
 	t.Run("other plants", func(t *testing.T) {
 		b := start()
 		before := b.st.zones[0].water

@@ -207,7 +207,9 @@ func TestAccountBegunFromAGuess(t *testing.T) {
 	r := run(func(*rig) {})
 	assert.Equal(t, 1, count(r.records, "a", feed.FlushBegun), "tended for forty days")
 	assert.False(t, r.st.zones[0].salts.Guess)
-	r = run(func(r *rig) { require.NoError(t, r.p.Drained(r.st, Drainage{Zone: "a", At: start.Add(time.Second), MS: 0.8})) })
+	r = run(func(r *rig) {
+		require.NoError(t, r.p.Drained(r.st, Drainage{Zone: "a", At: start.Add(time.Second), MS: 0.8}))
+	})
 	assert.Zero(t, count(r.records, "a", feed.FlushBegun), "drainage read little")
 
 	t.Run("plants just set into fresh mix are none", func(t *testing.T) {
