@@ -6,6 +6,7 @@ import (
 	"fabricpot/control/garden"
 )
 
+// But for what is said to have a source the figures are our judgement.
 const (
 	// A zone that over oddSpans weighed spans running lost oddMore times what the
 	// book says, or less than oddLess, is no longer only another plant: twice is

@@ -21,8 +21,6 @@ type Output struct {
 	// OpenTask is set in the step in which the gardener's task is opened; its
 	// figures are in Records.
 	OpenTask bool
-	// Leach asks for plain water through the pot instead of feed.
-	Leach bool
 }
 
 // Step takes one tick of a zone's feeding: it notes what became of the last
@@ -222,7 +220,6 @@ func (st *stepper) begin() {
 		view.HoursToRefill = garden.Measured{}
 	}
 	if o.Held = veto(p, s, &view, s.used(st.at)); o.Held.Hold != NoHold {
-		o.Leach = o.Held.Hold == Salty
 		s.phase = Waiting
 		return
 	}
