@@ -32,6 +32,7 @@ type watch struct {
 	beyond   map[garden.ProbeID]time.Duration // since when outside its span
 	stray    stray
 	causes   causes
+	swaps    *control.Swaps
 	dry      dry
 	supplies supplies
 	offWhy   string // why automatic control is off, where nobody asked for it
@@ -55,7 +56,7 @@ type noticed struct {
 
 func newWatch(g *garden.Garden) watch {
 	w := watch{book: alarm.NewBook(), supply: g.Supply, frostC: g.Limits.FrostC, flowLPH: map[garden.LineID]float64{}, pores: map[garden.ProbeID]float64{}, beyond: map[garden.ProbeID]time.Duration{},
-		causes: newCauses(g), dry: dry{}, supplies: newSupplies(g), failsFor: (batchTicks + 2) * max(g.SampleEvery, time.Minute)}
+		causes: newCauses(g), swaps: control.NewSwaps(g), dry: dry{}, supplies: newSupplies(g), failsFor: (batchTicks + 2) * max(g.SampleEvery, time.Minute)}
 	g.EachZone(func(p *garden.Pot, z *garden.Zone) {
 		m, ok := g.Mix(p.Mix)
 		for i := range z.Probes {
@@ -82,6 +83,7 @@ func (w *watch) journal(err error) {
 func (w *watch) look(now garden.Moment, obs *garden.Observed, st *control.State, lines []valves.Status, j valves.Journal) []alarm.Change {
 	w.silent(now, obs.Readings)
 	w.probes(now, obs)
+	w.confused(now, obs, lines)
 	w.events(now, st)
 	for i := range lines {
 		if s := &lines[i]; s.UnconfirmedFor > 0 {
@@ -148,6 +150,18 @@ func (w *watch) probes(now garden.Moment, obs *garden.Observed) {
 				w.hold(now, alarm.ProbeDoubtful, string(r.Probe), fmt.Sprintf("outside its calibrated span for %.0f h: look for water in its plug", (now.Mono-since).Hours()))
 			}
 		}
+	}
+}
+
+// confused tells of two probes whose plugs look swapped.
+func (w *watch) confused(now garden.Moment, obs *garden.Observed, lines []valves.Status) {
+	for i := range lines {
+		if s := &lines[i]; s.Open {
+			w.swaps.Runs(s.Line, s.OpenedAt.Mono, now.Mono)
+		}
+	}
+	if p, ok := w.swaps.See(now.Mono, obs); ok {
+		w.notice(now, alarm.ProbeDoubtful, string(p.Own), fmt.Sprintf("stays as it is when line %s waters, and probe %s answers: look whether their plugs are confused", p.Line, p.Other))
 	}
 }
 

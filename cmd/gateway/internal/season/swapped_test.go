@@ -1,0 +1,49 @@
+package season
+
+import (
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+)
+
+// TestSwappedPlugsAreTold: two probes of thirsty pots on two lines that are watered
+// one after the other are confused. Mostly somebody is told within three days, and
+// which two plugs to look at. It shows by the waterings of one line alone, so that
+// there is no promise for every garden; nor are the pots kept meanwhile.
+func TestSwappedPlugsAreTold(t *testing.T) {
+	const seeds, within, from = 12, 72 * time.Hour, 24 * time.Hour
+	told, named := 0, 0
+	for seed := uint64(1); seed <= seeds; seed++ {
+		for _, swapped := range []bool{true, false} {
+			s := with(thirstyScript(), func(s *Script) {
+				s.Seed, s.Mode = seed, Single
+				if swapped {
+					s.Mishaps = []Mishap{{Kind: "probes swapped", Pot: 0, At: from}}
+				}
+			})
+			o, err := Play(s)
+			require.NoError(t, err)
+			soon, plugs := 0, 0
+			for _, a := range o.Alarms {
+				if a.at >= from && a.at <= from+within {
+					soon = 1
+				}
+				if strings.Contains(a.Text, "plugs are confused") {
+					assert.Contains(t, []string{"p0-n0", "p1-n0"}, a.Subject)
+					plugs = 1
+				}
+			}
+			if !swapped {
+				assert.Zero(t, plugs, "seed %d: nothing is confused", seed)
+				continue
+			}
+			told, named = told+soon, named+plugs
+		}
+	}
+	t.Logf("told within %v in %d of %d, in %d with the plugs", within, told, seeds, named)
+	assert.GreaterOrEqual(t, told, seeds/2)
+	assert.GreaterOrEqual(t, named, seeds/2)
+}

@@ -1,0 +1,203 @@
+package control
+
+import (
+	"time"
+
+	"fabricpot/control/garden"
+)
+
+// Swaps watches for two probes whose plugs were confused: after a watering of one
+// line alone a probe of its pot stays as it is and one of a pot on another line
+// answers. Once may be a hand with a can; the same pair twice in a row is not.
+// It says nothing of two probes of one line, whose pots are watered together, nor
+// of days with rain.
+//
+// It keeps nothing over a restart: two more waterings tell again.
+type Swaps struct {
+	probes []swapProbe
+	lines  []swapLine
+	rained time.Duration // when it last did
+	wet    bool          // it did at all
+	nextAt time.Duration
+	ring   int // samples taken
+}
+
+const (
+	// swapEvery is how often readings are kept, swapKept how many: a watering is
+	// compared with what was read before it.
+	swapEvery = 10 * time.Minute
+	swapKept  = 30
+	// swapRest is how long after the last pulse a watering is judged, and how long
+	// before the first no other line may have run.
+	swapRest = time.Hour
+	// swapLongest is the longest watering that is judged.
+	swapLongest = swapKept*swapEvery - swapRest - 2*swapEvery
+	// A probe that rose by swapRose answered, one under swapStill did not.
+	swapRose, swapStill = 0.03, 0.008
+	// swapTwice is how often in a row it takes.
+	swapTwice = 2
+)
+
+type swapProbe struct {
+	id   garden.ProbeID
+	zone garden.ZoneID
+	line int // -1 for a pot without one
+	// kept are readings, oldest overwritten; NaN-free: ok tells which are good.
+	kept [swapKept]float64
+	ok   [swapKept]bool
+	at   [swapKept]time.Duration
+	now  float64
+	good bool
+}
+
+type swapLine struct {
+	id          garden.LineID
+	first, last time.Duration // of the watering under way
+	under       bool
+	ran         time.Duration // when it last gave water
+	any         bool
+	// other is the probe that answered in its place, times how often in a row.
+	other int
+	times int
+}
+
+// Swapped is a pair that looks confused: water of Line moved Other and not Own.
+type Swapped struct {
+	Line       garden.LineID
+	Own, Other garden.ProbeID
+}
+
+// NewSwaps watches a garden's wired and remote probes, in ProbeList's order.
+func NewSwaps(g *garden.Garden) *Swaps {
+	s := &Swaps{lines: make([]swapLine, len(g.Lines))}
+	for i := range g.Lines {
+		s.lines[i] = swapLine{id: g.Lines[i].ID, other: -1}
+	}
+	for _, p := range g.ProbeList() {
+		sp := swapProbe{id: p.ID, zone: p.Zone, line: -1}
+		if _, z, ok := g.Zone(p.Zone); ok {
+			for i := range g.Lines {
+				if g.Lines[i].ID == z.Line {
+					sp.line = i
+				}
+			}
+		}
+		s.probes = append(s.probes, sp)
+	}
+	return s
+}
+
+// See takes in a round, after Runs, and returns a pair that has just shown itself.
+func (s *Swaps) See(now time.Duration, obs *garden.Observed) (Swapped, bool) {
+	if r := obs.Now.RainMM; r.Known && r.Value > 0 || obs.Today.RainMM.Or(0) > 0 {
+		s.rained, s.wet = now, true
+	}
+	if len(obs.Readings) != len(s.probes) {
+		return Swapped{}, false
+	}
+	for i := range s.probes {
+		r := &obs.Readings[i]
+		p := &s.probes[i]
+		p.good = r.Quality == garden.Good && garden.Finite(float64(r.Water))
+		p.now = float64(r.Water)
+	}
+	for i := range obs.Delivered {
+		if d := &obs.Delivered[i]; d.Litres > 0 {
+			s.Runs(d.Line, d.OpenedAt.Mono, d.ClosedAt.Mono)
+		}
+	}
+	if now < s.nextAt {
+		return Swapped{}, false
+	}
+	s.nextAt = now + swapEvery
+	var out Swapped
+	found := false
+	for i := range s.lines {
+		if l := &s.lines[i]; l.under && now-l.last >= swapRest {
+			l.under = false
+			if got, ok := s.judge(i); ok {
+				out, found = got, true
+			}
+		}
+	}
+	n := s.ring % swapKept
+	s.ring++
+	for i := range s.probes {
+		p := &s.probes[i]
+		p.kept[n], p.ok[n], p.at[n] = p.now, p.good, now
+	}
+	return out, found
+}
+
+// Runs is told each line that is open, since when and that it still is at that
+// time.
+func (s *Swaps) Runs(line garden.LineID, since, at time.Duration) {
+	for i := range s.lines {
+		l := &s.lines[i]
+		if l.id != line {
+			continue
+		}
+		if !l.under {
+			l.under, l.first = true, since
+		}
+		l.last = max(at, l.last)
+		l.ran, l.any = l.last, true
+	}
+}
+
+// judge looks at a line's watering that is over.
+func (s *Swaps) judge(i int) (Swapped, bool) {
+	l := &s.lines[i]
+	if l.last-l.first > swapLongest || s.wet && s.rained >= l.first-swapRest {
+		return Swapped{}, false
+	}
+	for k := range s.lines {
+		if o := &s.lines[k]; k != i && o.any && o.ran >= l.first-swapRest {
+			return Swapped{}, false // whose water it was is not known
+		}
+	}
+	own, other := -1, -1 // the first of its own that stays as it is
+	for k := range s.probes {
+		p := &s.probes[k]
+		rose, ok := p.rose(l.first)
+		switch {
+		case p.line == i && !ok:
+			return Swapped{}, false
+		case p.line == i && rose < swapStill && own < 0:
+			own = k
+		case p.line == i:
+		case ok && rose >= swapRose && other >= 0 && s.probes[other].zone != p.zone:
+			return Swapped{}, false // more than one: it is no plug
+		case ok && rose >= swapRose:
+			other = k
+		}
+	}
+	if own < 0 {
+		l.times, l.other = 0, -1
+	}
+	if own < 0 || other < 0 {
+		return Swapped{}, false
+	}
+	if l.other != other {
+		l.times, l.other = 0, other
+	}
+	l.times++
+	if l.times < swapTwice {
+		return Swapped{}, false
+	}
+	return Swapped{Line: l.id, Own: s.probes[own].id, Other: s.probes[other].id}, true
+}
+
+// rose is how much more a probe reads than just before a time.
+func (p *swapProbe) rose(since time.Duration) (float64, bool) {
+	best, found := 0, false
+	for n := range p.kept {
+		if p.at[n] < since && p.ok[n] && (!found || p.at[n] > p.at[best]) {
+			best, found = n, true
+		}
+	}
+	if !found || !p.good || since-p.at[best] > 2*swapEvery {
+		return 0, false
+	}
+	return p.now - p.kept[best], true
+}
