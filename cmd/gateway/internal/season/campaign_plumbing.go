@@ -63,7 +63,13 @@ var plumbing = []mishapType{
 }
 
 // latching gives the mishap's pot a latching valve.
-func latching(s *Script, m *Mishap) { s.Pots[m.Pot].Remote, s.Pots[m.Pot].Latch = false, true }
+func latching(s *Script, m *Mishap) {
+	s.Pots[m.Pot].Remote, s.Pots[m.Pot].Latch, s.Pump = false, true, false
+}
+
+// unpumped has the lines under pressure all the time: behind a pump that stands
+// nothing runs out of a valve that leaks.
+func unpumped(s *Script, _ *Mishap) { s.Pump = false }
 
 // pumped has a pump drive every line, from a tank with a float, with a meter.
 func (s *Script) pumped() {

@@ -45,7 +45,7 @@ type witness struct {
 	// untrue tells that a line's plumbing is at fault, so that litres through it
 	// are not what anybody can know.
 	untrue func(*seenLine) bool
-	// miscounted tells that the meter counts nothing of what runs.
+	// miscounted tells that the meter counts too little of what runs.
 	miscounted func() bool
 	// bench is the present life's, for the true weather and clock.
 	bench func() *Bench
