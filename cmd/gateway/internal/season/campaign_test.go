@@ -247,7 +247,10 @@ func TestCampaignCatches(t *testing.T) {
 			o.Journal = forgetsFeeds{o.Journal.(*memBook)}
 		}}},
 		{"no more than was begun", "of a feed of", fedScript(), tricks{wrap: func(o *Options) {
-			o.Journal = halvesFeeds{o.Journal.(*memBook)}
+			o.Journal = halvesFeeds{o.Journal.(*memBook), feed.Begun}
+		}}},
+		{"no more of a flush than was begun", "of a flush of", fedScript(), tricks{wrap: func(o *Options) {
+			o.Journal = halvesFeeds{o.Journal.(*memBook), feed.FlushBegun}
 		}}},
 		{"no order again on return", "without an intent", NewScript(1, Single, 5, "broker away in mid-watering"), tricks{far: func(e *farEnd) { e.replays = true }}},
 		{"one gateway a board", "a second gateway runs", NewScript(3, Single, 3, "second gateway on the board"), tricks{begun: func(b *Bench) {
@@ -345,13 +348,16 @@ func (f forgetsFeeds) AddFeedSteps(r []feed.Record) error {
 	return err
 }
 
-// halvesFeeds writes half of what is going to be fed.
-type halvesFeeds struct{ *memBook }
+// halvesFeeds writes half of what is going to be fed, or flushed.
+type halvesFeeds struct {
+	*memBook
+	what feed.RecordKind
+}
 
 func (f halvesFeeds) AddFeedSteps(r []feed.Record) error {
 	r = slices.Clone(r)
 	for i := range r {
-		if r[i].Kind == feed.Begun {
+		if r[i].Kind == f.what {
 			r[i].Litres /= 2
 		}
 	}
