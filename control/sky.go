@@ -30,7 +30,16 @@ type sky struct {
 	rainAheadMM  float64
 	// Of the sun, solar hours: sunrise and day length.
 	riseH, lengthH float64
+	// behind is spent at every stepH of the day, filled where tabled: each zone
+	// asks four times a tick by when a share of the day is behind.
+	behind [1<<tableBits + 1]float64
+	tabled bool
 }
+
+// tableBits is how many of hourOf's halvings the table answers.
+const tableBits = 8
+
+const stepH = 24.0 / (1 << tableBits)
 
 // refresh brings the day's figures up to date; it reports whether the day or
 // the weather changed.
@@ -50,6 +59,10 @@ func (s *sky) refresh(p *Plan, now garden.Moment, obs *garden.Observed) bool {
 	s.day, s.today, s.ahead, s.synced = day, obs.Today, ahead, now.Synced
 	date := dateOf(p, now, obs)
 	s.riseH, s.lengthH = sun(p.site.LatDeg, date.YearDay())
+	for i := range s.behind {
+		s.behind[i] = s.spent(float64(i) * stepH)
+	}
+	s.tabled = true
 	if known := obs.Today.TMinC.Known || obs.Today.TMaxC.Known; known || s.etoMM == 0 || day-s.heardOn > trustYesterday {
 		s.eto = Reference(p.place, date, obs.Today)
 		s.etoMM = s.eto.MM
@@ -178,8 +191,21 @@ func (s *sky) until(a, mm float64) float64 {
 // hourOf is the solar hour by which a share of the day's evapotranspiration is
 // behind, to a few seconds.
 func (s *sky) hourOf(share float64) float64 {
-	lo, hi := 0.0, 24.0
-	for range 14 {
+	lo, hi, halvings := 0.0, 24.0, 14
+	if s.tabled {
+		// The hours of the table are those that halving the day comes by, to the
+		// last bit.
+		a, b := 0, 1<<tableBits
+		for b-a > 1 {
+			if mid := (a + b) / 2; s.behind[mid] < share {
+				a = mid
+			} else {
+				b = mid
+			}
+		}
+		lo, hi, halvings = float64(a)*stepH, float64(b)*stepH, halvings-tableBits
+	}
+	for range halvings {
 		mid := (lo + hi) / 2
 		if s.spent(mid) < share {
 			lo = mid

@@ -27,6 +27,27 @@ func TestUntilUndoesBetween(t *testing.T) {
 	})
 }
 
+// The table changes nothing, not in the last bit.
+func TestTheTableIsTheSky(t *testing.T) {
+	b := newBench(t, testGarden(1, 22))
+	rapid.Check(t, func(rt *rapid.T) {
+		b.now.Wall = time.Date(2014, 1, rapid.IntRange(1, 365).Draw(rt, "day"), 12, 0, 0, 0, time.UTC)
+		b.now.Synced = rapid.Bool().Draw(rt, "clock")
+		b.p.site.LatDeg = rapid.Float64Range(-70, 70).Draw(rt, "latitude")
+		st := b.p.NewState()
+		st.sky.refresh(b.p, b.now, &b.obs)
+		if !st.sky.tabled {
+			rt.Fatal("no table")
+		}
+		plain := st.sky
+		plain.tabled = false
+		share := rapid.Float64Range(0, 1).Draw(rt, "share")
+		if with, without := st.sky.hourOf(share), plain.hourOf(share); with != without {
+			rt.Fatalf("%v of the day are behind at %v by the table, at %v without", share, with, without)
+		}
+	})
+}
+
 // The method follows what is known. Figures: FAO-56 Example 20 (Lyon, July:
 // Penman-Monteith 4.56 with wind 2 m/s and dew point = minimum, Hargreaves 5.0).
 func TestReferenceByWhatIsKnown(t *testing.T) {
