@@ -28,11 +28,20 @@ type board struct {
 	closers   []func() error
 }
 
-// Close lets go of the hardware. Lines are closed before that, by the guard.
+// Close lets go of the hardware. Lines are closed before that, by the guard. What
+// hangs is left behind after driverPatience: the other lines, and who waits to hear
+// which hand valve to shut, come first. The kernel takes it back with the program.
 func (b *board) Close() error {
 	var errs []error
 	for _, c := range b.closers {
-		errs = append(errs, c())
+		done := make(chan error, 1)
+		go func() { done <- c() }()
+		select {
+		case err := <-done:
+			errs = append(errs, err)
+		case <-time.After(driverPatience):
+			errs = append(errs, fmt.Errorf("%w: asked to let go %v ago", valves.ErrHangs, driverPatience))
+		}
 	}
 	return errors.Join(errs...)
 }

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"strings"
 	"testing"
 	"time"
 
@@ -9,6 +10,8 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+	"periph.io/x/conn/v3/gpio"
+	"periph.io/x/conn/v3/gpio/gpiotest"
 )
 
 // stalled is an output whose driver never comes back.
@@ -40,4 +43,42 @@ func TestEveryOutputHasItsOwner(t *testing.T) {
 	assert.True(t, b.hangs())
 	close(s.free)
 	assert.Eventually(t, func() bool { return !b.hangs() }, 5*time.Second, time.Millisecond)
+}
+
+// TestAHungOutputKeepsNoOtherFromClosing: an output that is never let go of, since
+// its driver did not come back, keeps neither the rest of its board nor the next
+// garden's lines from being closed, nor anybody from hearing of it.
+func TestAHungOutputKeepsNoOtherFromClosing(t *testing.T) {
+	never := make(chan struct{})
+	defer close(never)
+	line := func(id garden.LineID) *garden.Garden {
+		return &garden.Garden{Lines: []garden.Line{{ID: id, Valve: garden.Valve{Kind: garden.PinValve}}}}
+	}
+	hung, sound := line("hung"), line("sound")
+	pin := &gpiotest.Pin{N: "sound", L: gpio.High}
+	letGo := false
+	boards := map[*garden.Garden]*board{
+		hung:  {closers: []func() error{func() error { <-never; return nil }, func() error { letGo = true; return nil }}},
+		sound: {},
+	}
+	boards[hung].actuators = map[garden.LineID]valves.Actuator{"hung": boards[hung].own(stalled{never}, time.Millisecond)}
+	boards[sound].actuators = map[garden.LineID]valves.Actuator{"sound": valves.NewCoil(pin, false)}
+	done := make(chan struct{})
+	go func() {
+		defer close(done)
+		var told strings.Builder
+		rep, err := closeBoards([]*garden.Garden{hung, sound}, &told, func(g *garden.Garden) (*board, error) { return boards[g], nil })
+		assert.NoError(t, err)
+		assert.Equal(t, 2, rep.Lines)
+		assert.Equal(t, 1, rep.Closed)
+		assert.Equal(t, []garden.LineID{"hung"}, rep.Unconfirmed)
+		assert.True(t, letGo, "the board's other outputs")
+		assert.Equal(t, gpio.Low, pin.L, "the second garden's line")
+		assert.ErrorIs(t, boards[hung].Close(), valves.ErrHangs)
+	}()
+	select {
+	case <-done:
+	case <-time.After(20 * time.Second):
+		require.Fail(t, "the second garden is never come to")
+	}
 }

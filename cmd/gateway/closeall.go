@@ -49,7 +49,7 @@ after every exit.`,
 				return nil
 			}
 			fmt.Fprintln(s.err, "no gateway is running: closing the board's lines directly")
-			rep, err = closeBoards(gardens, s.err)
+			rep, err = closeBoards(gardens, s.err, openLines)
 			if err := errors.Join(err, reportClosed(s, rep)); err != nil {
 				return err
 			}
@@ -95,16 +95,19 @@ func reportClosed(s streams, rep runner.CloseReport) error {
 	return nil
 }
 
+// opener is openLines, or what stands for it where there is no board.
+type opener func(*garden.Garden) (*board, error)
+
 // closeBoards closes the lines of one garden after the other, whatever the first
 // come to.
-func closeBoards(gardens []*garden.Garden, tell io.Writer) (all runner.CloseReport, err error) {
+func closeBoards(gardens []*garden.Garden, tell io.Writer, open opener) (all runner.CloseReport, err error) {
 	for _, g := range gardens {
 		for i := range g.Lines {
 			if l := &g.Lines[i]; l.Valve.Kind == garden.RemoteValve {
 				fmt.Fprintf(tell, "line %s is a remote valve: only a running gateway reaches it; it closes by its own limit, or shut its hand valve\n", l.ID)
 			}
 		}
-		rep, bad := closeBoard(g, tell)
+		rep, bad := closeBoard(g, tell, open)
 		err = errors.Join(err, bad)
 		all.Lines, all.Closed = all.Lines+rep.Lines, all.Closed+rep.Closed
 		all.Unconfirmed = append(all.Unconfirmed, rep.Unconfirmed...)
@@ -113,8 +116,8 @@ func closeBoards(gardens []*garden.Garden, tell io.Writer) (all runner.CloseRepo
 }
 
 // closeBoard closes a board's lines with nothing else running.
-func closeBoard(g *garden.Garden, tell io.Writer) (runner.CloseReport, error) {
-	hw, err := openLines(g)
+func closeBoard(g *garden.Garden, tell io.Writer, open opener) (runner.CloseReport, error) {
+	hw, err := open(g)
 	if err != nil {
 		return runner.CloseReport{}, err
 	}

@@ -74,7 +74,7 @@ func takeUpLines(g *garden.Garden, tell io.Writer) error {
 	}
 	if left != nil {
 		if before := leftOver(g, left); len(before.Lines) > 0 {
-			rep, err := closeBoards([]*garden.Garden{before}, tell)
+			rep, err := closeBoards([]*garden.Garden{before}, tell, openLines)
 			if err != nil {
 				fmt.Fprintln(tell, err)
 			}

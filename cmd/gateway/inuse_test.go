@@ -159,7 +159,7 @@ func TestLinesInUse(t *testing.T) {
 	t.Run("both are gone for, and both are told of", func(t *testing.T) {
 		var told strings.Builder
 		moved := &garden.Garden{Hardware: board.Hardware, Lines: []garden.Line{line("a-before", 5)}}
-		rep, err := closeBoards([]*garden.Garden{moved, board}, &told)
+		rep, err := closeBoards([]*garden.Garden{moved, board}, &told, openLines)
 		require.NoError(t, err)
 		assert.Equal(t, 3, rep.Lines)
 		assert.Equal(t, []garden.LineID{"a-before", "a", "b"}, rep.Unconfirmed)
