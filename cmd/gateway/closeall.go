@@ -53,7 +53,7 @@ after every exit.`,
 			if err := errors.Join(err, reportClosed(s, rep)); err != nil {
 				return err
 			}
-			return forgetLines()
+			return forgetAllLines()
 		},
 	}
 	socketFlag(cmd, &socket)

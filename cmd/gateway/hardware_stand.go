@@ -115,7 +115,7 @@ func (st *stand) onBoard(s streams, f standFlags) error {
 	}
 	st.closers = append(st.closers, hw.Close)
 	// A crash must leave close-all the list of what we drive.
-	if err := takeUpLines(u.garden, s.err); err != nil {
+	if err := takeUpLines(u.garden, s.err, openLines); err != nil {
 		return err
 	}
 	st.remembered = true
@@ -178,7 +178,7 @@ func (st *stand) Close() error {
 		st.guard.Seal(st.moment())
 		bad := st.confirm()
 		if len(bad) == 0 && st.remembered {
-			errs = append(errs, forgetLines())
+			errs = append(errs, forgetLines(st.u.garden))
 		}
 		if len(bad) > 0 {
 			errs = append(errs, fmt.Errorf("not confirmed closed: %v; shut their hand valves now", bad))

@@ -11,6 +11,7 @@ import (
 	"path/filepath"
 	"reflect"
 	"slices"
+	"strings"
 
 	"fabricpot/cmd/gateway/internal/journal"
 	"fabricpot/control/garden"
@@ -40,13 +41,14 @@ func inUsePath() (string, error) {
 	return filepath.Join(dir, "lines-in-use.json"), nil
 }
 
-// rememberLines writes the list, on the card before it returns.
-func rememberLines(g *garden.Garden) (err error) {
+// rememberLines writes the list, on the card before it returns: this garden's lines,
+// and those of earlier ones that are still to be closed.
+func rememberLines(g *garden.Garden, before ...garden.Line) (err error) {
 	path, err := inUsePath()
 	if err != nil {
 		return err
 	}
-	b, err := json.MarshalIndent(inUse{Hardware: g.Hardware, Lines: g.Lines, Pump: g.Supply.Pump}, "", "  ")
+	b, err := json.MarshalIndent(inUse{Hardware: g.Hardware, Lines: slices.Concat(g.Lines, before), Pump: g.Supply.Pump}, "", "  ")
 	if err != nil {
 		return fmt.Errorf("lines in use: %w", err)
 	}
@@ -66,28 +68,45 @@ func rememberLines(g *garden.Garden) (err error) {
 }
 
 // takeUpLines closes what a crashed gateway left on other outputs than this
-// garden's, before its list is replaced by this garden's.
-func takeUpLines(g *garden.Garden, tell io.Writer) error {
+// garden's, before its list is replaced by this garden's. What was not confirmed
+// closed stays on the list, for the next start and for close-all.
+func takeUpLines(g *garden.Garden, tell io.Writer, open opener) error {
 	left, err := rememberedLines()
 	if err != nil {
 		fmt.Fprintln(tell, err)
 	}
-	if left != nil {
-		if before := leftOver(g, left); len(before.Lines) > 0 {
-			rep, err := closeBoards([]*garden.Garden{before}, tell, openLines)
-			if err != nil {
-				fmt.Fprintln(tell, err)
-			}
-			if len(rep.Unconfirmed) > 0 {
-				fmt.Fprintf(tell, "left on by the last run, and not confirmed closed: %v; shut their hand valves and look at the wiring\n", rep.Unconfirmed)
-			}
-		}
+	if left == nil {
+		return rememberLines(g)
 	}
-	return rememberLines(g)
+	before := leftOver(g, left)
+	if len(before.Lines) == 0 {
+		return rememberLines(g)
+	}
+	rep, err := closeBoards([]*garden.Garden{before}, tell, open)
+	if err != nil {
+		fmt.Fprintln(tell, err)
+	}
+	if len(rep.Unconfirmed) > 0 {
+		fmt.Fprintf(tell, "left on by the last run, and not confirmed closed: %v; shut their hand valves and look at the wiring\n", rep.Unconfirmed)
+	}
+	return rememberLines(g, slices.DeleteFunc(before.Lines, func(l garden.Line) bool {
+		return err == nil && !slices.Contains(rep.Unconfirmed, l.ID)
+	})...)
 }
 
-// forgetLines removes the list once every line is confirmed closed.
-func forgetLines() error {
+// forgetLines takes this garden's lines off the list once every one is confirmed
+// closed; what an earlier one left stays on it.
+func forgetLines(g *garden.Garden) error {
+	if left, err := rememberedLines(); err == nil && left != nil {
+		if before := leftOver(g, left); len(before.Lines) > 0 {
+			return rememberLines(&garden.Garden{Hardware: before.Hardware}, before.Lines...)
+		}
+	}
+	return forgetAllLines()
+}
+
+// forgetAllLines removes the list once every line on it is confirmed closed.
+func forgetAllLines() error {
 	path, err := inUsePath()
 	if err != nil {
 		return err
@@ -171,20 +190,35 @@ func outputsOf(l *garden.Line, hw garden.Hardware) outputs {
 
 // leftOver are the lines left by another version of a garden that its own don't
 // close: the valve, its latch or its injector stood elsewhere. A pump stops first,
-// its output switched off like a valve's.
+// its output switched off like a valve's. Their names are nobody else's, and their
+// chips are named, so that they mean the same on another garden's list.
 func leftOver(g *garden.Garden, left *inUse) *garden.Garden {
 	out := &garden.Garden{Hardware: left.Hardware}
 	pump := func(p garden.Pump, hw garden.Hardware) garden.Valve {
 		return garden.Valve{Kind: garden.PinValve, Chip: cmp.Or(p.Chip, hw.GPIOChip), Pin: p.Pin, ActiveLow: p.ActiveLow}
 	}
+	taken := map[garden.LineID]bool{}
+	for i := range g.Lines {
+		taken[g.Lines[i].ID] = true
+	}
+	add := func(l garden.Line) {
+		if !strings.HasSuffix(string(l.ID), "-before") {
+			l.ID += "-before"
+		}
+		for taken[l.ID] {
+			l.ID += "-before"
+		}
+		taken[l.ID] = true
+		out.Lines = append(out.Lines, l)
+	}
 	if p := left.Pump; p.Fitted && (!g.Supply.Pump.Fitted || pump(p, left.Hardware) != pump(g.Supply.Pump, g.Hardware)) {
-		out.Lines = append(out.Lines, garden.Line{ID: "pump-before", Valve: pump(p, left.Hardware)})
+		add(garden.Line{ID: "pump", Valve: pump(p, left.Hardware)})
 	}
 	for _, l := range left.Lines {
 		was := outputsOf(&l, left.Hardware)
 		if !slices.ContainsFunc(g.Lines, func(n garden.Line) bool { return reflect.DeepEqual(outputsOf(&n, g.Hardware), was) }) {
-			l.ID += "-before"
-			out.Lines = append(out.Lines, l)
+			l.Valve, l.Injector.Chip = was.valve, cmp.Or(l.Injector.Chip, was.injector.Chip)
+			add(l)
 		}
 	}
 	return out

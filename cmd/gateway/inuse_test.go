@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"os"
 	"path/filepath"
 	"strings"
@@ -9,9 +10,11 @@ import (
 	"time"
 
 	"fabricpot/control/garden"
+	"fabricpot/valves"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+	"periph.io/x/conn/v3/gpio/gpiotest"
 )
 
 func TestLinesInUse(t *testing.T) {
@@ -32,8 +35,8 @@ func TestLinesInUse(t *testing.T) {
 		in, err = rememberedLines()
 		require.NoError(t, err)
 		assert.Equal(t, &inUse{Hardware: board.Hardware, Lines: board.Lines}, in)
-		require.NoError(t, forgetLines())
-		require.NoError(t, forgetLines())
+		require.NoError(t, forgetLines(board))
+		require.NoError(t, forgetAllLines())
 		in, err = rememberedLines()
 		require.NoError(t, err)
 		assert.Nil(t, in)
@@ -147,14 +150,51 @@ func TestLinesInUse(t *testing.T) {
 		require.NoError(t, rememberLines(board))
 		now := &garden.Garden{Hardware: board.Hardware, Lines: []garden.Line{line("a", 5), line("b", 7)}}
 		var told strings.Builder
-		require.NoError(t, takeUpLines(now, &told))
-		assert.Contains(t, told.String(), "not confirmed closed: [b-before]")
+		onList := func() (ids []garden.LineID) {
+			in, err := rememberedLines()
+			require.NoError(t, err)
+			if in == nil {
+				return nil
+			}
+			require.Equal(t, now.Lines, in.Lines[:len(now.Lines)])
+			for i := range in.Lines {
+				ids = append(ids, in.Lines[i].ID)
+			}
+			return ids
+		}
+		for range 2 { // not once only
+			told.Reset()
+			require.NoError(t, takeUpLines(now, &told, openLines))
+			assert.Contains(t, told.String(), "not confirmed closed: [b-before]")
+			assert.Equal(t, []garden.LineID{"a", "b", "b-before"}, onList(), "it is gone for again")
+		}
+		told.Reset()
+		require.NoError(t, takeUpLines(now, &told, breaks))
+		assert.Contains(t, told.String(), "no board")
+		assert.Equal(t, []garden.LineID{"a", "b", "b-before"}, onList(), "where it could not be tried")
+
+		// Moved once more, to another board by default: what was left is where it was.
+		now = &garden.Garden{Hardware: garden.Hardware{Kind: garden.Board, GPIOChip: "another"}, Lines: []garden.Line{line("a", 5), line("b-before", 8)}}
+		require.NoError(t, takeUpLines(now, &told, openLines))
 		in, err := rememberedLines()
 		require.NoError(t, err)
-		assert.Equal(t, now.Lines, in.Lines)
+		for i, pin := range []int{5, 7, 6} {
+			assert.Equal(t, garden.Valve{Kind: garden.PinValve, Chip: "no such chip", Pin: pin}, in.Lines[2+i].Valve)
+		}
+		assert.Equal(t, []garden.LineID{"a", "b-before", "a-before", "b-before-before", "b-before-before-before"}, onList(), "no name twice: each is closed by its own")
+
+		// A clean stop forgets this garden's, and no other.
+		require.NoError(t, forgetLines(now))
+		in, err = rememberedLines()
+		require.NoError(t, err)
+		require.Len(t, in.Lines, 3)
+		require.NoError(t, takeUpLines(now, &told, closes))
+		assert.Equal(t, []garden.LineID{"a", "b-before"}, onList())
 		told.Reset()
-		require.NoError(t, takeUpLines(now, &told))
+		require.NoError(t, takeUpLines(now, &told, openLines))
 		assert.Empty(t, told.String())
+		require.NoError(t, forgetLines(now))
+		assert.Empty(t, onList())
 	})
 	t.Run("both are gone for, and both are told of", func(t *testing.T) {
 		var told strings.Builder
@@ -173,6 +213,18 @@ func TestLinesInUse(t *testing.T) {
 		assert.Contains(t, note, "lines in use")
 	})
 }
+
+// closes opens a board all of whose valves close.
+func closes(g *garden.Garden) (*board, error) {
+	b := &board{actuators: map[garden.LineID]valves.Actuator{}}
+	for i := range g.Lines {
+		b.actuators[g.Lines[i].ID] = valves.NewCoil(&gpiotest.Pin{}, false)
+	}
+	return b, nil
+}
+
+// breaks opens none.
+func breaks(*garden.Garden) (*board, error) { return nil, errors.New("no board") }
 
 // pinsOf are the outputs that closing a garden asks the kernel for.
 func pinsOf(g *garden.Garden) (out []int) {

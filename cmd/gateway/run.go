@@ -86,7 +86,7 @@ func run(ctx context.Context, s streams, args []string, f runFlags) error {
 	// Closed before anything else: looking through a big journal takes time.
 	var hw *board
 	if !bench {
-		if err := takeUpLines(u.garden, s.err); err != nil {
+		if err := takeUpLines(u.garden, s.err, openLines); err != nil {
 			fmt.Fprintln(s.err, err) // the plants need water all the same
 		}
 		if hw, err = openLines(u.garden); err != nil {
@@ -304,7 +304,7 @@ func runBoard(ctx context.Context, s streams, u *understood, f runFlags, hw *boa
 		}
 	})
 	if err == nil && len(rep.Unconfirmed) == 0 {
-		err = forgetLines()
+		err = forgetLines(u.garden)
 	}
 	return rep, err
 }
