@@ -14,6 +14,15 @@ import (
 // a dead meter: what may have gone out counts against the cap and a feed is not
 // tried again within the distance of two, though it was none.
 func TestDryFeed(t *testing.T) {
+	for name, d := range map[string]garden.Delivery{
+		"injector stopped": {DoseDry: true},
+		"pump stopped":     {}, // before the injector's own proof of flow
+	} {
+		t.Run(name, func(t *testing.T) { testDryFeed(t, d) })
+	}
+}
+
+func testDryFeed(t *testing.T, ended garden.Delivery) {
 	const open = 40 * time.Second
 	b := newBench(t, testPlan())
 	began := []time.Time(nil)
@@ -26,7 +35,8 @@ func TestDryFeed(t *testing.T) {
 				}
 			}
 			if len(b.view.Delivered) > 0 {
-				b.view.Delivered[0] = garden.Delivery{Order: b.order, Metered: true, Open: open, End: garden.Faulted, DoseDry: true}
+				ended.Order, ended.Kind, ended.Metered, ended.Open, ended.End = b.order, garden.Feeding, true, open, garden.Faulted
+				b.view.Delivered[0] = ended
 			}
 		}
 	}

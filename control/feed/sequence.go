@@ -85,13 +85,14 @@ func (st *stepper) outcome() {
 	for i := range st.v.Delivered {
 		if d := &st.v.Delivered[i]; d.Order == s.pending.order && d.Order != 0 {
 			litres := max(0, d.Litres)
-			if d.DoseDry {
+			dry := d.DoseDry || d.Metered && litres == 0 && d.Kind == garden.Feeding
+			if dry {
 				// A meter that stands still looks the same: what may have gone out
 				// counts.
 				litres = max(litres, st.p.FlowLPH*d.Open.Hours())
 			}
-			st.settle(litres*st.share(), d.DoseDry || d.End == garden.Unfinished)
-			if d.DoseDry {
+			st.settle(litres*st.share(), dry || d.End == garden.Unfinished)
+			if dry {
 				// No water: not again at once, and not for ever.
 				s.refusals += maxRefusals/2 + 1
 				s.ready = max(s.ready, st.now.Mono+time.Hour)
