@@ -21,12 +21,13 @@ const (
 	pulseCheck = 50 * time.Millisecond
 	// closePatience is how long an exit waits for closes to be confirmed.
 	closePatience = 10 * time.Second
-	// pulsePatience is how long the goroutine that ends pulses may go without a
-	// look at them before the watchdog is no longer fed.
+	// pulsePatience is how long a goroutine beside the rounds may go without coming
+	// round before the watchdog is no longer fed.
 	pulsePatience = time.Second
 )
 
-// beat is when the goroutine that ends pulses last came round.
+// beat is when a goroutine beside the rounds last came round: the one that ends
+// pulses, or the one that reads the gauges.
 type beat struct{ at atomic.Int64 }
 
 func (b *beat) strike(now garden.Moment) { b.at.Store(int64(now.Mono)) }
@@ -61,16 +62,17 @@ func Drive(ctx context.Context, l *Loop, in *Inbox, clock Clock, every time.Dura
 			cancel(err)
 		}
 	}()
-	read := make(chan struct{})
+	l.beside = true
+	read, looked := make(chan struct{}), make(chan struct{})
 	go func() {
 		defer close(read)
-		if err := protected(l, func() { readGauges(over, l, clock, &counts) }); err != nil {
+		if err := protected(l, func() { readGauges(over, l, clock, &counts, looked) }); err != nil {
 			cancel(err)
 		}
 	}()
 	var begin error
 	err := protected(l, func() {
-		begin = rounds(ctx, l, in, clock, every, func() {
+		begin = rounds(ctx, l, in, clock, every, looked, func() {
 			if now := clock.Moment(); progress != nil && pulses.alive(now) && counts.alive(now) {
 				progress()
 			}
@@ -130,9 +132,11 @@ func endPulses(ctx context.Context, over <-chan struct{}, l *Loop, clock Clock, 
 // readGauges tells the guard what meter and float say, until over is closed. It is
 // not the goroutine that ends pulses: a pin that does not answer must hold no line
 // open.
-func readGauges(over <-chan struct{}, l *Loop, clock Clock, b *beat) {
+func readGauges(over <-chan struct{}, l *Loop, clock Clock, b *beat, looked chan<- struct{}) {
 	t := time.NewTicker(pulseCheck)
 	defer t.Stop()
+	l.count(clock.Moment())
+	close(looked)
 	for {
 		select {
 		case <-over:
@@ -144,9 +148,14 @@ func readGauges(over <-chan struct{}, l *Loop, clock Clock, b *beat) {
 	}
 }
 
-func rounds(ctx context.Context, l *Loop, in *Inbox, clock Clock, every time.Duration, progress func()) error {
+func rounds(ctx context.Context, l *Loop, in *Inbox, clock Clock, every time.Duration, looked <-chan struct{}, progress func()) error {
 	if err := l.Begin(clock.Moment()); err != nil {
 		return err
+	}
+	// A float that nobody has looked at refuses the first round's water.
+	select {
+	case <-looked:
+	case <-time.After(pulsePatience):
 	}
 	t := time.NewTicker(every)
 	defer t.Stop()

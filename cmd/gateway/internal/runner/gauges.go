@@ -19,8 +19,9 @@ type rained struct {
 }
 
 // Gauges is what is measured of the water itself: between the supply and the
-// lines, in the tank, and from the sky. Its methods return at once, since they
-// are called from the goroutine that ends pulses as well.
+// lines, in the tank, and from the sky. Its methods may be called from any
+// goroutine. On a board MeterL and Float are called from one that reads gauges
+// alone, and may hang without keeping a line open; the others return at once.
 type Gauges interface {
 	// MeterL is what a flow meter on the supply has counted in all, litres;
 	// absent where there is none or it can't be believed.
@@ -36,9 +37,9 @@ type Gauges interface {
 	Worries(now garden.Moment) []Worry
 }
 
-// gauged is when meter and float were last read, and what the float said. A round
-// and Drive read them from goroutines of their own: a count that is read first and
-// told last would look like a meter that began anew.
+// gauged is when meter and float were last read, and what the float said. They may
+// be read from more than one goroutine: a count that is read first and told last
+// would look like a meter that began anew.
 type gauged struct {
 	mu    sync.Mutex
 	begun bool

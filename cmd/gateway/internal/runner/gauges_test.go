@@ -15,8 +15,15 @@ import (
 )
 
 // TestAHungGaugeHoldsNoLineOpen: a pin that does not answer keeps no line open past
-// its deadline, nor the program from closing its lines and ending.
+// its deadline, nor the program from closing its lines, telling so and ending,
+// between rounds or while they go on.
 func TestAHungGaugeHoldsNoLineOpen(t *testing.T) {
+	for name, every := range map[string]time.Duration{"between rounds": time.Hour, "beside rounds": 10 * time.Millisecond} {
+		t.Run(name, func(t *testing.T) { aHungGauge(t, every) })
+	}
+}
+
+func aHungGauge(t *testing.T, every time.Duration) {
 	p := newSlowParts(t)
 	clock := testClock{time.Now()}
 	ctx, stop := context.WithCancel(context.Background())
@@ -26,8 +33,9 @@ func TestAHungGaugeHoldsNoLineOpen(t *testing.T) {
 	done := make(chan struct{})
 	go func() {
 		defer close(done)
-		// One round: the gauge hangs between rounds.
-		_, _ = Drive(ctx, p.loop, in, clock, time.Hour, func() { fed.Add(1) })
+		rep, err := Drive(ctx, p.loop, in, clock, every, func() { fed.Add(1) })
+		assert.NoError(t, err)
+		assert.Equal(t, len(p.loop.p.Garden.Lines), rep.Closed)
 	}()
 	require.Eventually(t, func() bool { return fed.Load() > 0 }, 20*time.Second, time.Millisecond)
 	hangs := p.snags["pulses"]
@@ -45,6 +53,11 @@ func TestAHungGaugeHoldsNoLineOpen(t *testing.T) {
 	require.True(t, ok, "%v", no.Cause)
 	require.True(t, open())
 	assert.Eventually(t, func() bool { return !open() }, 5*time.Second, 5*time.Millisecond, "open past its deadline")
+	round := p.rounds.Load()
+	time.Sleep(20 * pulseCheck)
+	if every < time.Second {
+		assert.Greater(t, p.rounds.Load(), round+5, "rounds go on without it")
+	}
 
 	stop()
 	select {
