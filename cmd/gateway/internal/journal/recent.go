@@ -8,7 +8,7 @@ import (
 
 // schemaRecent keeps the samples of the last hours in the order they come in.
 // Sorted by name each batch touches a page or more for every probe and zone: a
-// hundred pages were written for what fits into three. They are sorted in six
+// hundred pages were written for what fits into three. They are sorted in five
 // times a day instead. The views are all there is of either.
 const schemaRecent = `
 CREATE TABLE recent_samples(
@@ -31,7 +31,7 @@ const recentVersion = 6
 const (
 	// sortAfter batches, or sortRows rows of a big garden, are sorted in
 	// together: some dozen milliseconds' work, in which an intent has to wait.
-	sortAfter = 24
+	sortAfter = 30
 	sortRows  = 9000
 	// rowsAtOnce are bound and inserted by one statement.
 	rowsAtOnce = 20
@@ -40,7 +40,7 @@ const (
 // recent is what waits to be sorted in. Whoever writes owns it.
 type recent struct {
 	batches, rows int
-	// last is each name's latest sample, ms. Where time does not go on there may be
+	// last is each name's latest sample so far, ms. Where time does not go on there may be
 	// two of one moment, of which the later wins: they are sorted in at once.
 	last map[int64]int64
 	back bool
@@ -49,13 +49,14 @@ type recent struct {
 func (r *recent) due() bool { return r.back || r.batches >= sortAfter || r.rows >= sortRows }
 
 func (r *recent) take(name, at int64) {
-	if last, ok := r.last[name]; ok && at <= last {
-		r.back = true
-	}
 	if r.last == nil {
 		r.last = map[int64]int64{}
 	}
-	r.last[name] = at
+	if last, ok := r.last[name]; ok && at <= last {
+		r.back = true // and so is what follows, until time is past where it was
+	} else {
+		r.last[name] = at
+	}
 	r.rows++
 }
 

@@ -116,6 +116,14 @@ func TestTimeThatGoesBack(t *testing.T) {
 	require.NoError(t, err)
 	require.Len(t, got, 3)
 	assert.Equal(t, []float64{0.3, 0.2, 0.5}, []float64{got[0].Mean, got[1].Mean, got[2].Mean})
+
+	// Back by two samples: the second of them meets one that was sorted in, too.
+	put(time.Minute, 0.6)
+	put(2*time.Minute, 0.7)
+	got, err = j.ZoneSeries("chilli", start, start.Add(time.Hour), 360)
+	require.NoError(t, err)
+	require.Len(t, got, 3)
+	assert.Equal(t, []float64{0.3, 0.6, 0.7}, []float64{got[0].Mean, got[1].Mean, got[2].Mean})
 }
 
 // TestSeriesAreFound by their key, not by reading everybody's samples.
