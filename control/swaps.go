@@ -42,6 +42,9 @@ type swapProbe struct {
 	id   garden.ProbeID
 	zone garden.ZoneID
 	line int // -1 for a pot without one
+	// top is the uppermost of its zone: one further down may rise hours after its
+	// own pot's water.
+	top bool
 	// kept are readings, oldest overwritten; NaN-free: ok tells which are good.
 	kept [swapKept]float64
 	ok   [swapKept]bool
@@ -80,6 +83,10 @@ func NewSwaps(g *garden.Garden) *Swaps {
 				if g.Lines[i].ID == z.Line {
 					sp.line = i
 				}
+			}
+			sp.top = true
+			for i := range z.Probes {
+				sp.top = sp.top && z.Probes[i].DepthCM >= p.DepthCM
 			}
 		}
 		s.probes = append(s.probes, sp)
@@ -166,6 +173,7 @@ func (s *Swaps) judge(i int) (Swapped, bool) {
 		case p.line == i && rose < swapStill && own < 0:
 			own = k
 		case p.line == i:
+		case !p.top:
 		case ok && rose >= swapRose && other >= 0 && s.probes[other].zone != p.zone:
 			return Swapped{}, false // more than one: it is no plug
 		case ok && rose >= swapRose:

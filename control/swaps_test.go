@@ -97,6 +97,15 @@ func TestSwappedPlugs(t *testing.T) {
 			assert.Empty(t, r.water("a", [3]float64{0, 0, 0.06}))
 		}
 	})
+	t.Run("a deep probe may rise by its own water of long ago", func(t *testing.T) {
+		r := newSwapRig()
+		for i := range r.s.probes {
+			r.s.probes[i].top = i != 1
+		}
+		for range 4 {
+			assert.Empty(t, r.water("a", swapped))
+		}
+	})
 	t.Run("a bad reading says nothing", func(t *testing.T) {
 		r := newSwapRig()
 		r.obs.Readings[0].Quality = garden.Bad
