@@ -41,16 +41,17 @@ type FeedBook struct {
 	late []feed.Record
 }
 
-// addSteps writes the steps and before them those that are late.
-func (b *FeedBook) addSteps(r []feed.Record) error {
+// addSteps writes the steps and before them those that are late, and returns all
+// that it was to write.
+func (b *FeedBook) addSteps(r []feed.Record) ([]feed.Record, error) {
 	if len(b.late) > 0 {
 		r = slices.Concat(b.late, r)
 	}
 	if err := b.j.AddFeedSteps(r); err != nil {
-		return err
+		return r, err
 	}
 	b.late = nil
-	return nil
+	return r, nil
 }
 
 // OpenFeedBook reads what earlier runs left. j may be nil: nothing is kept then.
@@ -130,7 +131,11 @@ func (b *FeedBook) keep(now garden.Moment, in feeding.Entered) error {
 	if b.j == nil {
 		return nil
 	}
-	return errors.Join(b.addSteps(in.Records), b.j.AddTaskEvents(in.Events), b.given(now, in.Records))
+	steps, err := b.addSteps(in.Records)
+	if err != nil {
+		steps = in.Records // those that are late are written again
+	}
+	return errors.Join(err, b.j.AddTaskEvents(in.Events), b.given(now, steps))
 }
 
 // given lists nutrients given where people look for them.

@@ -90,7 +90,7 @@ func (l *Loop) keepFeeds(now garden.Moment) bool {
 	if b.j == nil {
 		return true
 	}
-	err := b.addSteps(b.out.Records)
+	steps, err := b.addSteps(b.out.Records)
 	l.check(now, "keep the steps of a feed", err)
 	if len(b.out.Events) > 0 {
 		l.check(now, "keep the gardener's list", b.j.AddTaskEvents(b.out.Events))
@@ -98,8 +98,8 @@ func (l *Loop) keepFeeds(now garden.Moment) bool {
 	if s := b.state.Snapshots(); s != nil {
 		l.check(now, "keep the ledgers of nutrients", b.j.KeepLedgers(s))
 	}
-	if err == nil && len(b.out.Records) > 0 {
-		l.check(now, "keep a feed", b.given(now, b.out.Records))
+	if err == nil && len(steps) > 0 {
+		l.check(now, "keep a feed", b.given(now, steps))
 	}
 	return err == nil
 }

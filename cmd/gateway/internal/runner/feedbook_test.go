@@ -1,0 +1,73 @@
+package runner
+
+import (
+	"errors"
+	"testing"
+	"time"
+
+	"fabricpot/cmd/gateway/internal/journal"
+	"fabricpot/control/feed"
+	"fabricpot/control/feeding"
+	"fabricpot/control/garden"
+	"fabricpot/control/task"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+)
+
+// feedCard is a journal of feeds on a card that may be full.
+type feedCard struct {
+	FeedJournal
+	full  bool
+	steps []feed.Record
+	feeds []journal.Feed
+}
+
+func (c *feedCard) Fed(time.Time) (feeding.Past, error)  { return feeding.Past{}, nil }
+func (c *feedCard) KeepLedgers([]feeding.Snapshot) error { return nil }
+func (c *feedCard) AddTaskEvents([]task.Event) error     { return nil }
+func (c *feedCard) AddFeed(f journal.Feed) error         { c.feeds = append(c.feeds, f); return nil }
+func (c *feedCard) AddFeedSteps(r []feed.Record) (err error) {
+	if c.full {
+		return errors.New("disk full")
+	}
+	c.steps = append(c.steps, r...)
+	return nil
+}
+
+// TestFeedsWrittenLateAreListed: what a feed gave while its steps could not be
+// written is listed among the feeds once they are, whoever writes them.
+func TestFeedsWrittenLateAreListed(t *testing.T) {
+	now := garden.Moment{Mono: time.Hour, Wall: time.Date(2031, 6, 1, 8, 0, 0, 0, time.UTC), Synced: true}
+	gave := feed.Record{Kind: feed.PulseSettled, Zone: "chilli", At: now.Wall, Litres: 1.5, PPM: feed.NPK{N: 100}}
+	for name, write := range map[string]func(*Loop, *FeedBook) error{
+		"by a round": func(l *Loop, b *FeedBook) error {
+			if !l.keepFeeds(now) {
+				return errors.New("not kept")
+			}
+			return nil
+		},
+		"by a task done": func(_ *Loop, b *FeedBook) error { return b.keep(now, feeding.Entered{}) },
+	} {
+		t.Run(name, func(t *testing.T) {
+			l := newRig(t).loop
+			plan, err := feeding.NewPlan(l.p.Garden, l.p.Plan)
+			require.NoError(t, err)
+			card := &feedCard{full: true}
+			b, err := OpenFeedBook(l.p.Garden, plan, card, now)
+			require.NoError(t, err)
+			l.feeds.book.Store(b)
+			b.late = []feed.Record{gave}
+			require.Error(t, write(l, b))
+			require.Empty(t, card.feeds)
+			card.full = false
+			for range 2 {
+				require.NoError(t, write(l, b))
+			}
+			assert.Equal(t, []feed.Record{gave}, card.steps)
+			require.Len(t, card.feeds, 1, "once")
+			assert.Equal(t, garden.ZoneID("chilli"), card.feeds[0].Zone)
+			assert.Equal(t, garden.Known(0.15), card.feeds[0].NG)
+		})
+	}
+}
