@@ -173,8 +173,19 @@ func (p *program) usage() usage {
 	return u
 }
 
-// goroutinesOf asks the page's metrics.
+// goroutines asks the page's metrics several times and takes the least: what comes
+// and goes with a request is not kept.
 func (p *program) goroutines() int {
+	p.t.Helper()
+	least := p.goroutinesNow()
+	for range 9 {
+		time.Sleep(100 * time.Millisecond)
+		least = min(least, p.goroutinesNow())
+	}
+	return least
+}
+
+func (p *program) goroutinesNow() int {
 	p.t.Helper()
 	said, err := os.ReadFile(p.err)
 	require.NoError(p.t, err)
@@ -232,8 +243,8 @@ func TestRunning(t *testing.T) {
 		starts, stops := ratio(median(up), median(baseUp)), ratio(median(down), median(baseDown))
 		t.Logf("start to all lines confirmed closed: %v, baseline %v: × %.1f", median(up), median(baseUp), starts)
 		t.Logf("stop: %v, baseline %v: × %.1f", median(down), median(baseDown), stops)
-		assert.Less(t, starts, 20.0)
-		assert.Less(t, stops, 40.0)
+		assert.Less(t, starts, 10.0)
+		assert.Less(t, stops, 15.0)
 	})
 	t.Run("a month", func(t *testing.T) {
 		days := 30
@@ -266,8 +277,8 @@ func TestRunning(t *testing.T) {
 		t.Logf("processor time for an hour of the bench, its soil included: %v; the baseline's start took %v", cpu, base.cpu)
 		t.Logf("written a day %.1f MB by calls, %.1f MB to the disk; kept %.2f MB: × %.1f and %.1f", wrote/1e6, disk/1e6, kept/1e6, wrote/kept, disk/kept)
 		t.Logf("open files %d, then %d; goroutines %d, then %d", from.files, to.files, from.goroutines, to.goroutines)
-		assert.Less(t, memory, 3.0)
-		assert.Less(t, max(wrote, disk)/kept, 20.0)
+		assert.Less(t, memory, 4.0)
+		assert.Less(t, max(wrote, disk)/kept, 12.0)
 		assert.LessOrEqual(t, to.files, from.files+3)
 		assert.LessOrEqual(t, to.goroutines, from.goroutines+3)
 		g.stop()
