@@ -383,6 +383,9 @@ func (c *course) detect(o *Outcome) {
 		from = -1
 		for i := range c.w.lines {
 			for _, at := range c.w.lines[i].asked {
+				if d.needsMeter && !d.everyPot && m.Kind != "meter dead" && d.alarms[0] != alarm.FlowWithoutOrder && !c.w.alone(i, at) {
+					continue // whose water the meter counts is a guess
+				}
 				if at >= m.At && (d.everyPot || m.Kind == "meter dead" || i == m.Pot) && (from < 0 || at < from) {
 					from = at
 				}

@@ -230,6 +230,9 @@ type seenFlush struct {
 // flushBegun is told that a flush of so many litres was begun.
 func (w *witness) flushBegun(zone garden.ZoneID, litres float64) {
 	w.flushes[zone] = &seenFlush{plannedL: litres}
+	if !w.trusted(zone, w.clock.Now()) {
+		w.fault("a flush of %s was begun with no good reading", zone)
+	}
 }
 
 // flushed is told an order that washes salts out. It is given by the litre,
@@ -244,7 +247,6 @@ func (w *witness) flushed(o garden.Order) {
 	ran := w.bench().Terrace.LineLitres(o.Line)
 	if f.pulses == 0 {
 		f.ranL = ran
-		w.resting = append(w.resting, o)
 	}
 	f.pulses++
 	if most := ran - f.ranL + o.Litres; !w.untrue(s) && !w.miscounted() && most > f.plannedL*feedOver+feedSlackL*float64(f.pulses) {

@@ -103,11 +103,11 @@ type pumpRun struct{ dry, shut float64 }
 func (w *witness) pumpAlone(b *Bench, begins bool) {
 	_, dry, shut := b.Terrace.PumpHours()
 	if begins {
-		w.alone0 = pumpRun{dry, shut}
+		w.orphan0 = pumpRun{dry, shut}
 		return
 	}
-	w.alone.dry += dry - w.alone0.dry
-	w.alone.shut += shut - w.alone0.shut
+	w.orphan.dry += dry - w.orphan0.dry
+	w.orphan.shut += shut - w.orphan0.shut
 }
 
 // pump judges what a pump went through, by the terrace.
@@ -121,11 +121,11 @@ func (w *witness) pump(b *Bench, blocked bool) {
 	for i := range w.lines {
 		opened += len(w.lines[i].opened)
 	}
-	dry, most := hours(dryH-w.alone.dry), min(time.Duration(opened)*pumpDryPerRun, time.Duration((b.Clock.Now().Hours()/24+1)*float64(pumpDryPerDay)))
+	dry, most := hours(dryH-w.orphan.dry), min(time.Duration(opened)*pumpDryPerRun, time.Duration((b.Clock.Now().Hours()/24+1)*float64(pumpDryPerDay)))
 	if dry > most {
 		w.fault("the pump ran dry for %v, %v at most is allowed", dry, most)
 	}
-	if shut := hours(shutH - w.alone.shut); !blocked && shut > time.Second {
+	if shut := hours(shutH - w.orphan.shut); !blocked && shut > time.Second {
 		w.fault("the pump ran against closed valves for %v", shut)
 	}
 }

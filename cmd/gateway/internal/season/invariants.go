@@ -51,10 +51,10 @@ type witness struct {
 	bench func() *Bench
 	// opens are called once when their line opens next.
 	opens map[garden.LineID][]func()
-	// alone is the time the pump ran dry or against closed valves while no gateway
-	// lived, alone0 its beginning, hours.
-	alone, alone0 pumpRun
-	flushes       map[garden.ZoneID]*seenFlush
+	// orphan is the time the pump ran dry or against closed valves while no gateway
+	// lived, orphan0 its beginning, hours.
+	orphan, orphan0 pumpRun
+	flushes         map[garden.ZoneID]*seenFlush
 	// unreachable tells that the gateway can't reach remote lines, later is what
 	// is judged when it can again.
 	unreachable func() bool
@@ -213,6 +213,28 @@ func (s *seenLine) check(w *witness, now time.Duration) {
 		s.excused = true // once
 		w.fault("line %s was open %v past its deadline", s.l.ID, now-s.deadline)
 	}
+}
+
+// ownFlow is how long a line must run alone for its flow to be told from others'.
+const ownFlow = 3 * time.Minute
+
+// alone reports whether no other line was open just after a time.
+func (w *witness) alone(line int, at time.Duration) bool {
+	for i := range w.lines {
+		s := &w.lines[i]
+		if i == line {
+			continue
+		}
+		if s.on && s.since < at+ownFlow {
+			return false
+		}
+		for _, o := range s.spans {
+			if o.from < at+ownFlow && o.to > at {
+				return false
+			}
+		}
+	}
+	return true
 }
 
 // lastDay is what a line of nominal flow gave in the day before now, litres.
