@@ -138,9 +138,20 @@ func (j *Journal) ProbesBetween(from, to time.Time) ([]ProbeHealth, error) {
 			most, p.Fault = n, fault
 		}
 		return nil
-	}, `SELECT name,quality,fault,count(*) FROM `+j.samplesFrom()+` s JOIN names ON names.id=s.probe
-		WHERE at_wall BETWEEN ? AND ? AND name LIKE 'probe %' GROUP BY name,quality,fault ORDER BY name`, from.UnixMilli(), to.UnixMilli())
+	}, j.probesQuery(), from.UnixMilli(), to.UnixMilli())
 	return out, err
+}
+
+// probesQuery counts samples by probe, quality and fault. Names are joined to each
+// table by itself, to samples from the names on: joined to the view of both, all
+// samples there are would be read.
+func (j *Journal) probesQuery() string {
+	const when = ` WHERE at_wall BETWEEN ?1 AND ?2 AND name LIKE 'probe %' GROUP BY name,quality,fault`
+	from := `SELECT name,quality,fault,count(*) n FROM names CROSS JOIN samples ON probe=id` + when
+	if j.version >= recentVersion {
+		from += ` UNION ALL SELECT name,quality,fault,count(*) FROM recent_samples CROSS JOIN names ON id=probe` + when
+	}
+	return `SELECT name,quality,fault,sum(n) FROM (` + from + `) GROUP BY name,quality,fault ORDER BY name`
 }
 
 // ZoneNames returns every zone that the journal has samples of, by name.

@@ -126,12 +126,12 @@ func TestTimeThatGoesBack(t *testing.T) {
 	assert.Equal(t, []float64{0.3, 0.6, 0.7}, []float64{got[0].Mean, got[1].Mean, got[2].Mean})
 }
 
-// TestSeriesAreFound by their key, not by reading everybody's samples.
+// TestSeriesAreFound by their key, not by reading everybody's samples, nor those of
+// other seasons.
 func TestSeriesAreFound(t *testing.T) {
 	j := open(t, filepath.Join(t.TempDir(), "j.db"))
-	for view, name := range map[string]string{"all_zones": "zone", "all_samples": "probe"} {
-		rows, err := j.read.Query(`EXPLAIN QUERY PLAN SELECT min(at_wall), avg(water), count(*) FROM `+view+
-			` WHERE `+name+`=(SELECT id FROM names WHERE name=?1) AND at_wall BETWEEN ?2 AND ?3 AND water IS NOT NULL GROUP BY (at_wall-?2)/?4 ORDER BY 1`, "x", 1, 2, 3)
+	plan := func(q string, args ...any) string {
+		rows, err := j.read.Query("EXPLAIN QUERY PLAN "+q, args...)
 		require.NoError(t, err)
 		var plan []string
 		for rows.Next() {
@@ -141,7 +141,16 @@ func TestSeriesAreFound(t *testing.T) {
 			plan = append(plan, what)
 		}
 		require.NoError(t, rows.Close())
-		table := strings.TrimPrefix(view, "all_")
-		assert.Contains(t, strings.Join(plan, "\n"), "SEARCH "+table+" USING PRIMARY KEY ("+name+"=? AND at_wall>? AND at_wall<?)", "%v", plan)
+		return strings.Join(plan, "\n")
 	}
+	for view, name := range map[string]string{"all_zones": "zone", "all_samples": "probe"} {
+		got := plan(`SELECT min(at_wall), avg(water), count(*) FROM `+view+
+			` WHERE `+name+`=(SELECT id FROM names WHERE name=?1) AND at_wall BETWEEN ?2 AND ?3 AND water IS NOT NULL GROUP BY (at_wall-?2)/?4 ORDER BY 1`, "x", 1, 2, 3)
+		table := strings.TrimPrefix(view, "all_")
+		assert.Contains(t, got, "SEARCH "+table+" USING PRIMARY KEY ("+name+"=? AND at_wall>? AND at_wall<?)")
+	}
+	got := plan(j.probesQuery(), 1, 2)
+	assert.Contains(t, got, "SEARCH samples USING PRIMARY KEY (probe=? AND at_wall>? AND at_wall<?)")
+	assert.NotContains(t, got, "SCAN samples")
+	assert.NotContains(t, got, "AUTOMATIC")
 }
