@@ -36,11 +36,11 @@ func TestCampaign(t *testing.T) {
 	assert.Empty(t, c.Failed)
 	// A run nobody watered would break nothing.
 	assert.Greater(t, c.Orders, 3*c.Runs)
-	// Half of the terraces are fed, and a feed is due as they begin.
-	assert.Greater(t, c.Feeds, c.Runs/4)
 	assert.LessOrEqual(t, c.FalseRate(), 3.0, "false alarms per clean season: %v", c.FalseAlarms)
 	if !testing.Short() {
 		assert.Greater(t, c.Deaths, seeds/2)
+		// Half of the terraces are fed, and a feed is due as they begin.
+		assert.Greater(t, c.Feeds, c.Runs/4)
 		for _, m := range c.Mishaps {
 			if m.WithinS > 0 {
 				assert.Positive(t, m.Judged, "%s was never put to the test", m.Kind)
