@@ -99,12 +99,15 @@ func (r *reloader) Stop() {
 	}
 }
 
-// Withdraw gives up what was asked for before, one that is being read as well as
-// one that waits, and returns what came of the last.
-func (r *reloader) Withdraw() reloadReport {
+// Withdraw gives up what was asked for with that mark, one that is being read as well
+// as one that waits, and returns what came of the last. What somebody else asked for
+// since stands.
+func (r *reloader) Withdraw(ask string) reloadReport {
 	r.asking.Lock()
 	defer r.asking.Unlock()
-	r.Stop()
+	if r.report().Ask == ask {
+		r.Stop()
+	}
 	return r.report()
 }
 
@@ -114,6 +117,11 @@ func (r *reloader) Withdraw() reloadReport {
 func (r *reloader) Read(ctx context.Context, patience time.Duration, who, ask string) reloadReport {
 	r.asking.Lock()
 	defer r.asking.Unlock()
+	if ctx.Err() != nil {
+		// Who asked has gone while this one had to wait its turn: what was asked for
+		// meanwhile stands.
+		return reloadReport{State: reloadGaveUp, File: r.file, Ask: ask, Why: "it was withdrawn"}
+	}
 	r.Stop()
 	r.m.reloading()
 	next, rep := r.check()
@@ -127,7 +135,7 @@ func (r *reloader) Read(ctx context.Context, patience time.Duration, who, ask st
 	rep.Ask = ask
 	switch {
 	case ctx.Err() != nil:
-		// Who asked has gone: a moment ago, or while this one had to wait its turn.
+		// Who asked has gone, a moment ago.
 		rep.State, rep.Why = reloadGaveUp, "it was withdrawn"
 	case rep.State == reloadWaiting:
 		if rep = r.try(ctx, next, in, rep); !rep.over() && ctx.Err() != nil {

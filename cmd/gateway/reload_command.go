@@ -94,7 +94,7 @@ func withdraw(ctx context.Context, s streams, c *page.Client, ask string, why er
 	leave, cancel := context.WithTimeout(context.WithoutCancel(ctx), withdrawPatience)
 	defer cancel()
 	var rep reloadReport
-	if err := c.Do(leave, "DELETE", "/reload", nil, &rep); err != nil {
+	if err := c.Do(leave, "DELETE", "/reload?ask="+ask, nil, &rep); err != nil {
 		return fmt.Errorf("%w; whether the file is taken over is not known, the gateway's log tells: %w", why, err)
 	}
 	switch {

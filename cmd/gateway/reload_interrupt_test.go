@@ -143,6 +143,25 @@ func TestReloadInterrupted(t *testing.T) {
 		assert.Contains(t, out.String(), "1 changed, in force now")
 		assert.Equal(t, reloadApplied, r.report().State)
 	})
+	t.Run("another's that came later stands", func(t *testing.T) {
+		loop := &busyLoop{}
+		r := busyReloader(t, loop)
+		defer r.Stop()
+		_, _, err := run(t, socketOf(t, r.serve(http.NotFoundHandler())), func(stop func()) {
+			for loop.tries.Load() < 2 {
+				time.Sleep(5 * time.Millisecond)
+			}
+			assert.Equal(t, reloadWaiting, r.Read(context.Background(), time.Hour, "test", "another").State)
+			stop()
+		})
+		require.EqualError(t, err, "interrupted; nothing was changed")
+		assert.Equal(t, reloadWaiting, r.report().State)
+		assert.Equal(t, "another", r.report().Ask)
+		gone, leave := context.WithCancel(context.Background())
+		leave()
+		assert.Equal(t, reloadGaveUp, r.Read(gone, time.Hour, "test", "too late").State)
+		assert.Equal(t, reloadWaiting, r.report().State, "one that has gone before its turn takes nothing back")
+	})
 	t.Run("what an earlier one came to is not this one's", func(t *testing.T) {
 		mux := http.NewServeMux()
 		mux.HandleFunc("POST /reload", func(_ http.ResponseWriter, q *http.Request) { <-q.Context().Done() })

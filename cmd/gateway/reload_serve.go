@@ -57,6 +57,13 @@ func (r *reloader) serve(next http.Handler) http.Handler {
 		page.Answer(w, r.Read(q.Context(), time.Duration(in.PatienceS*float64(time.Second)), "gateway reload", q.URL.Query().Get("ask")))
 	})
 	mux.HandleFunc("GET /reload", func(w http.ResponseWriter, _ *http.Request) { page.Answer(w, r.report()) })
-	mux.HandleFunc("DELETE /reload", func(w http.ResponseWriter, _ *http.Request) { page.Answer(w, r.Withdraw()) })
+	mux.HandleFunc("DELETE /reload", func(w http.ResponseWriter, q *http.Request) {
+		ask := q.URL.Query().Get("ask")
+		if ask == "" {
+			page.Refuse(w, http.StatusBadRequest, "expected ?ask=, what the request to take back was marked with")
+			return
+		}
+		page.Answer(w, r.Withdraw(ask))
+	})
 	return mux
 }
