@@ -78,6 +78,9 @@ func (p *Plan) account(st *State, now garden.Moment, obs *garden.Observed, dt ti
 	for i := range st.zones {
 		p.accountZone(st, i, now, dt, mm, rainMM)
 	}
+	for i := range st.lines {
+		p.compare(st, i)
+	}
 }
 
 // listen takes the readings in: smooths the good ones and keeps how they moved.
@@ -173,6 +176,7 @@ func (p *Plan) rain(st *State, i int, now garden.Moment, mm float64) {
 	wet, has, gave, drying, spell := z.wetAt, z.hasWater, z.gave, z.drying, z.odd.open
 	p.credit(st, i, litres, 0.5, now.Mono)
 	z.gave = gave
+	z.uneven.open = false // nobody knows how much of it came in
 	if mm < 0.05 {
 		// A drizzle leaves the pot at rest.
 		z.wetAt, z.hasWater, z.drying, z.odd.open = wet, has, drying, spell
@@ -217,6 +221,9 @@ func (p *Plan) fuse(st *State, i int, now garden.Moment, dt time.Duration) {
 		z.weigh(zp, v.mid, now)
 	}
 	if since >= settled {
+		if zp.compared && (!z.blind || z.half) && z.salt <= 1 {
+			z.lookUneven(zp, v.mid)
+		}
 		p.watchOdd(st, i, &v, now)
 	}
 	sd := (readingSD + (v.hi-v.lo)*0.15) * max(z.salt, 1)

@@ -153,7 +153,7 @@ func within(x []float64, lim float64) float64 {
 // The forecast is judged where it can be: at each watering that began because
 // the zone had come to its refill point, against what was said 12 h before. The
 // true water's own crossing is another matter: 12 h of loss are some 0.02 of
-// water, about what a level's error is.
+// water, about what a level's error is; there it is held to less.
 func TestEstimatorOnTheBench(t *testing.T) {
 	if testing.Short() {
 		t.Skip("several seasons")
@@ -174,7 +174,7 @@ func TestEstimatorOnTheBench(t *testing.T) {
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()
-			var ahead, aheadTrue, aheadSeeing, errs, seeing []float64
+			var ahead, aheadTrue, errs, seeing []float64
 			in, all := 0, 0
 			for n, span := range c.days {
 				seed := uint64(n + 1)
@@ -199,7 +199,6 @@ func TestEstimatorOnTheBench(t *testing.T) {
 					ahead, in, all = append(ahead, j.ahead...), in+j.inside, all+j.hours
 					errs = append(errs, j.factor/j.hid-1)
 					if _, z, _ := g.Zone(garden.ZoneID(j.zone)); len(z.Probes) > 1 {
-						aheadSeeing = append(aheadSeeing, j.aheadTrue...)
 						seeing = append(seeing, j.factor/j.hid-1)
 					}
 				}
@@ -210,7 +209,7 @@ func TestEstimatorOnTheBench(t *testing.T) {
 					assert.NotContains(t, []control.EventKind{control.DrinksMore, control.DrinksLess}, ev.Kind, "false alarm: %s", ev)
 				}
 			}
-			t.Logf("TRUE crossing: median %.3f of %d; two probes %.3f of %d", medianOf(aheadTrue), len(aheadTrue), medianOf(aheadSeeing), len(aheadSeeing))
+			t.Logf("12 h ahead of the true water's crossing: median error %.3f of %d forecasts", medianOf(aheadTrue), len(aheadTrue))
 			inside := float64(in) / float64(all)
 			t.Logf("inside its 95 %% band %.3f of %d hours; factor within 10 %% in %.2f, within 20 %% in %.2f of %d zones; 12 h ahead: median error %.3f of %d forecasts",
 				inside, all, within(errs, 0.10), within(errs, 0.20), len(errs), medianOf(ahead), len(ahead))
@@ -220,6 +219,9 @@ func TestEstimatorOnTheBench(t *testing.T) {
 			assert.GreaterOrEqual(t, len(ahead), 25)
 			assert.GreaterOrEqual(t, within(errs, 0.10), c.aim.factor10)
 			assert.GreaterOrEqual(t, within(errs, 0.20), c.aim.factor20)
+			if c.pinned {
+				assert.LessOrEqual(t, medianOf(aheadTrue), 0.25)
+			}
 			if c.pinned && len(seeing) > 0 {
 				assert.Equal(t, 1.0, within(seeing, 0.10), "zones whose probes see the floor: %v", seeing)
 			}
