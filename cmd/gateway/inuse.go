@@ -52,8 +52,12 @@ func rememberLines(g *garden.Garden, before ...garden.Line) (err error) {
 	if err != nil {
 		return fmt.Errorf("lines in use: %w", err)
 	}
+	// Made anew: the folder is the service's, and root writes through no link there.
 	part := path + ".part"
-	f, err := os.OpenFile(part, os.O_CREATE|os.O_TRUNC|os.O_WRONLY, 0o600)
+	if err := os.Remove(part); err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return fmt.Errorf("lines in use: %w", err)
+	}
+	f, err := os.OpenFile(part, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600)
 	if err != nil {
 		return fmt.Errorf("lines in use: %w", err)
 	}

@@ -7,6 +7,7 @@ import (
 	"syscall"
 	"testing"
 
+	"fabricpot/cmd/gateway/internal/journal"
 	"fabricpot/control/garden"
 
 	"github.com/stretchr/testify/assert"
@@ -74,4 +75,30 @@ func TestRootLeavesTheServicesFolderToIt(t *testing.T) {
 		uid, gid := ownerOf(t, filepath.Join(dir, name))
 		assert.Equal(t, [2]int{aService, aService}, [2]int{uid, gid}, name)
 	}
+}
+
+// TestNothingIsWrittenThroughALink: a link that stands in the service's folder where
+// root writes leads to nothing being written or given away elsewhere.
+func TestNothingIsWrittenThroughALink(t *testing.T) {
+	dir := t.TempDir()
+	t.Setenv("STATE_DIRECTORY", dir)
+	other := filepath.Join(t.TempDir(), "other")
+	require.NoError(t, os.WriteFile(other, []byte("not yours\n"), 0o600))
+	require.NoError(t, os.Symlink(other, filepath.Join(dir, "lines-in-use.json.part")))
+	uid, gid := ownerOf(t, other)
+	if os.Geteuid() == 0 {
+		require.NoError(t, os.Chown(dir, aService, aService))
+	}
+	require.NoError(t, rememberLines(&garden.Garden{}))
+	link := filepath.Join(dir, "link")
+	require.NoError(t, os.Symlink(other, link))
+	require.NoError(t, journal.LikeOwner(link, dir))
+	b, err := os.ReadFile(other)
+	require.NoError(t, err)
+	assert.Equal(t, "not yours\n", string(b))
+	nowUID, nowGID := ownerOf(t, other)
+	assert.Equal(t, [2]int{uid, gid}, [2]int{nowUID, nowGID})
+	in, err := rememberedLines()
+	require.NoError(t, err)
+	assert.NotNil(t, in)
 }

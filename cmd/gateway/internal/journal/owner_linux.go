@@ -10,7 +10,8 @@ import (
 
 // LikeOwner gives a file the owner of another file or folder, or where there is
 // none of the folder it would be in: what an administrator makes in the service's
-// folder must still be the service's to write. Who is not root can give nothing
+// folder must still be the service's to write. A link that was put in the file's place
+// is given away itself, never what it points to. Who is not root can give nothing
 // away, and nothing is done.
 func LikeOwner(file, other string) error {
 	if os.Geteuid() != 0 {
@@ -27,5 +28,5 @@ func LikeOwner(file, other string) error {
 	if !ok {
 		return nil
 	}
-	return os.Chown(file, int(s.Uid), int(s.Gid))
+	return os.Lchown(file, int(s.Uid), int(s.Gid))
 }
