@@ -298,7 +298,8 @@ func runBoard(ctx context.Context, s streams, u *understood, f runFlags, hw *boa
 	stopTidying := startTidying(ctx, keeper.Journal, l.Believing(clock), s.err)
 	defer stopTidying()
 	rep, err := runner.Drive(ctx, l, inbox, clock, u.garden.SampleEvery, func() {
-		// A driver that hangs holds up no other line, and only a new start helps it.
+		// A driver that hangs holds up other lines for no longer than its patience,
+		// once; only a new start helps it.
 		if !hw.hangs() {
 			m.progress()
 		}
