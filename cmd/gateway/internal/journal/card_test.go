@@ -1,6 +1,7 @@
 package journal
 
 import (
+	"encoding/binary"
 	"errors"
 	"fmt"
 	"io"
@@ -49,45 +50,146 @@ func TestTornWrites(t *testing.T) {
 	require.Len(t, log, kept[len(kept)-1])
 	require.NoError(t, j.Close())
 
-	rng := rand.New(rand.NewPCG(3, 5))
 	cuts := 0
 	for done := range len(kept) - 1 {
-		from, to := kept[done], kept[done+1]
-		require.Greater(t, to, from, "each operation is a write of its own")
-		for range 6 {
-			torn := append([]byte(nil), log[:from+rng.IntN(to-from)]...)
-			// Of what was not synced some sectors are not there, or are rubbish.
-			for at := (from + sector - 1) / sector * sector; at+sector <= len(torn); at += sector {
-				switch rng.IntN(4) {
-				case 0:
-					clear(torn[at : at+sector])
-				case 1:
-					for i := range sector {
-						torn[at+i] = byte(rng.Uint32())
-					}
-				}
-			}
+		cutWithin(t, filepath.Join(dir, fmt.Sprintf("cut-%d", done)), base, log, kept[done], kept[done+1], 6, func(back *Journal, at1 string) {
 			cuts++
-			name := filepath.Join(dir, fmt.Sprintf("cut-%d.db", cuts))
-			require.NoError(t, os.WriteFile(name, base, 0o600))
-			require.NoError(t, os.WriteFile(name+"-wal", torn, 0o600))
-			back, aside, err := Open(name, WithClock("boot a"))
-			require.NoError(t, err)
-			require.Empty(t, aside, "operation %d cut at %d", done+1, len(torn))
 			open, err := back.Unfinished()
 			require.NoError(t, err)
 			past, err := back.Recent(at((orders + 1) * time.Hour))
 			require.NoError(t, err)
 			// Each order is an intent and then an outcome.
 			found := 2*len(past) + len(open)
-			assert.GreaterOrEqual(t, found, done, "acknowledged and gone: operation %d cut at %d of %d", done+1, len(torn), to)
+			assert.GreaterOrEqual(t, found, done, "acknowledged and gone: operation %d %s", done+1, at1)
 			assert.LessOrEqual(t, found, done+1)
 			require.LessOrEqual(t, len(open), 1)
 			require.NoError(t, back.Intend(order(orders+1), 2, at((orders+2)*time.Hour)), "and it goes on")
-			require.NoError(t, back.Close())
-		}
+		})
 	}
 	assert.Greater(t, cuts, 100)
+}
+
+// cutWithin cuts the power so many times while the log grew from one length to
+// another, and hands over what is there afterwards, which is put aside for no cut.
+func cutWithin(t *testing.T, name string, base, log []byte, from, to, times int, then func(back *Journal, cut string)) {
+	t.Helper()
+	rng := rand.New(rand.NewPCG(3, uint64(from)))
+	require.Greater(t, to, from, "each operation is a write of its own")
+	for n := range times {
+		torn := append([]byte(nil), log[:from+rng.IntN(to-from)]...)
+		// Of what was not synced some sectors are not there, or are rubbish.
+		for at := (from + sector - 1) / sector * sector; at+sector <= len(torn); at += sector {
+			switch rng.IntN(4) {
+			case 0:
+				clear(torn[at : at+sector])
+			case 1:
+				for i := range sector {
+					torn[at+i] = byte(rng.Uint32())
+				}
+			}
+		}
+		file := fmt.Sprintf("%s-%d.db", name, n)
+		require.NoError(t, os.WriteFile(file, base, 0o600))
+		require.NoError(t, os.WriteFile(file+"-wal", torn, 0o600))
+		back, aside, err := Open(file, WithClock("boot a"))
+		require.NoError(t, err)
+		cut := fmt.Sprintf("cut at %d of %d", len(torn), to)
+		require.Empty(t, aside, cut)
+		then(back, cut)
+		require.NoError(t, back.Close())
+	}
+}
+
+// TestTornSamples cuts the power within batches of samples and while they are sorted
+// in: those that had been acknowledged are there once, a batch is there whole or not
+// at all, and the spans count what was sorted in, no less and nothing twice.
+func TestTornSamples(t *testing.T) {
+	dir := t.TempDir()
+	path := filepath.Join(dir, "j.db")
+	j := open(t, path, WithClock("boot a"))
+	const names = 3
+	add := func(j *Journal, i int) {
+		var b Batch
+		for n := range names {
+			name, m := string(rune('a'+n)), at(time.Duration(i)*10*time.Minute)
+			b.Zones = append(b.Zones, ZoneSample{Zone: garden.ZoneID(name), At: m, Water: garden.Known(0.2)})
+			b.Readings = append(b.Readings, garden.Reading{Probe: garden.ProbeID(name), At: m, Water: 0.2, Volts: 1.5, Quality: garden.Good})
+		}
+		require.NoError(t, j.AddSamples(b))
+	}
+	count := func(j *Journal, q string, args ...any) (n int) {
+		require.NoError(t, j.read.QueryRow(q, args...).Scan(&n))
+		return n
+	}
+	var kept []int
+	size := func() {
+		st, err := os.Stat(path + "-wal")
+		require.NoError(t, err)
+		kept = append(kept, int(st.Size()))
+	}
+	size()
+	for i := range sortAfter {
+		add(j, i)
+		size()
+	}
+	require.Zero(t, count(j, `SELECT count(*) FROM recent_zones`), "the last batch sorts them in")
+	base, err := os.ReadFile(path)
+	require.NoError(t, err)
+	log, err := os.ReadFile(path + "-wal")
+	require.NoError(t, err)
+	require.Len(t, log, kept[len(kept)-1])
+	require.NoError(t, j.Close())
+
+	// sound looks at a journal and returns how many batches are there.
+	sound := func(j *Journal, cut string) int {
+		found := count(j, `SELECT count(*) FROM all_zones`)
+		require.Zero(t, found%names, "a part of a batch: %s", cut)
+		assert.Equal(t, found, count(j, `SELECT count(*) FROM all_samples`), cut)
+		assert.Equal(t, found, count(j, `SELECT count(*) FROM (SELECT DISTINCT zone,at_wall FROM all_zones)`), "twice: %s", cut)
+		for _, length := range spanLengths() {
+			assert.Equal(t, count(j, `SELECT count(*) FROM zones`), count(j, `SELECT coalesce(sum(n),0) FROM spans WHERE length=?`, length.Milliseconds()), "spans of %v: %s", length, cut)
+		}
+		return found / names
+	}
+	// The last batch is two transactions: itself, and its being sorted in.
+	last := kept[sortAfter-1]
+	mid := last + committed(log[last:], log)
+	kept = append(kept[:sortAfter], mid, kept[sortAfter])
+	unsorted := 0
+	for op := range len(kept) - 1 {
+		done, times := min(op, sortAfter), 3
+		if op >= sortAfter-1 {
+			times = 30
+		}
+		cutWithin(t, filepath.Join(dir, fmt.Sprintf("cut-%d", op)), base, log, kept[op], kept[op+1], times, func(back *Journal, cut string) {
+			found := sound(back, cut)
+			assert.GreaterOrEqual(t, found, done, "acknowledged and gone: %s", cut)
+			assert.LessOrEqual(t, found, min(done+1, sortAfter), cut)
+			if found == sortAfter && count(back, `SELECT count(*) FROM recent_zones`) > 0 {
+				unsorted++
+			}
+			add(back, sortAfter)
+			assert.Equal(t, found+1, sound(back, "and it goes on: "+cut))
+			if found > 0 {
+				assert.Zero(t, count(back, `SELECT count(*) FROM recent_zones`), "what was left is sorted in")
+			}
+		})
+	}
+	assert.Positive(t, unsorted, "cut between the last batch and its being sorted in")
+}
+
+// committed is how long the first transaction of these frames of a write-ahead log is,
+// bytes (SQLite's file format, section 4.1: a frame header of 24 bytes, whose second
+// word is not zero in the frame that commits, and a page, whose size is the third word
+// of the log's header; from memory).
+func committed(frames, log []byte) int {
+	frame := 24 + int(binary.BigEndian.Uint32(log[8:]))
+	for at := 0; at+frame <= len(frames); at += frame {
+		if binary.BigEndian.Uint32(frames[at+4:]) != 0 {
+			return at + frame
+		}
+	}
+	return len(frames)
 }
 
 // TestFullCard fills a small file system under a journal: the error is told as
