@@ -5,6 +5,7 @@ import (
 	"path/filepath"
 	"syscall"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -34,4 +35,24 @@ func TestRootsJournalIsTheServices(t *testing.T) {
 		assert.Equal(t, [2]uint32{service, service}, [2]uint32{s.Uid, s.Gid}, "journal.db%s", part)
 		assert.Equal(t, os.FileMode(0o600), st.Mode().Perm(), "journal.db%s", part)
 	}
+}
+
+// TestRestoreWritesThroughNoLink: a link that stands where root copies a backup to
+// leads to nothing being written elsewhere.
+func TestRestoreWritesThroughNoLink(t *testing.T) {
+	dir := t.TempDir()
+	from, path, other := filepath.Join(dir, "backup.db"), filepath.Join(dir, "journal.db"), filepath.Join(t.TempDir(), "other")
+	j, _, err := journal.Open(from)
+	require.NoError(t, err)
+	require.NoError(t, j.Close())
+	require.NoError(t, os.WriteFile(other, []byte("not yours\n"), 0o600))
+	require.NoError(t, os.Symlink(other, path+".part"))
+	_, err = journal.Restore(from, path, time.Now())
+	require.NoError(t, err)
+	b, err := os.ReadFile(other)
+	require.NoError(t, err)
+	assert.Equal(t, "not yours\n", string(b))
+	st, err := os.Lstat(path)
+	require.NoError(t, err)
+	assert.True(t, st.Mode().IsRegular())
 }
