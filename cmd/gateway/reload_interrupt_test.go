@@ -147,13 +147,10 @@ func TestReloadInterrupted(t *testing.T) {
 		loop := &busyLoop{}
 		r := busyReloader(t, loop)
 		defer r.Stop()
-		_, _, err := run(t, socketOf(t, r.serve(http.NotFoundHandler())), func(stop func()) {
-			for loop.tries.Load() < 2 {
-				time.Sleep(5 * time.Millisecond)
-			}
-			assert.Equal(t, reloadWaiting, r.Read(context.Background(), time.Hour, "test", "another").State)
-			stop()
-		})
+		c := page.NewClient(socketOf(t, r.serve(http.NotFoundHandler())))
+		assert.Equal(t, reloadWaiting, r.Read(context.Background(), time.Hour, "test", "one").State)
+		assert.Equal(t, reloadWaiting, r.Read(context.Background(), time.Hour, "test", "another").State)
+		err := withdraw(context.Background(), streams{}, c, "one", context.Canceled)
 		require.EqualError(t, err, "interrupted; nothing was changed")
 		assert.Equal(t, reloadWaiting, r.report().State)
 		assert.Equal(t, "another", r.report().Ask)

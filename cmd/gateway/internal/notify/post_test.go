@@ -80,9 +80,12 @@ func (s *scene) look() ([]runner.AlarmLine, bool) {
 	return append([]runner.AlarmLine(nil), s.alarms...), true
 }
 
-func post(s *scene, mem Memory, ways ...Way) *Post {
+func post(s *scene, mem Memory, ways ...Way) *Post { return patient(50*time.Millisecond, s, mem, ways...) }
+
+// patient is a post that waits so long for an answer.
+func patient(long time.Duration, s *scene, mem Memory, ways ...Way) *Post {
 	return Open(context.Background(), Options{Site: site, Set: settings(), Ways: ways, Alarms: s.look, Clock: s.clock, Memory: mem,
-		Log: func(string) {}, Waits: []time.Duration{time.Millisecond, time.Millisecond}, Patience: 50 * time.Millisecond})
+		Log: func(string) {}, Waits: []time.Duration{time.Millisecond, time.Millisecond}, Patience: long})
 }
 
 const soon = 5 * time.Second
@@ -151,10 +154,7 @@ func TestUnsentIsToldByTheNextRun(t *testing.T) {
 	s.set(stands("no flow", "one", 0))
 	inside := make(chan struct{}, 8)
 	hangs := &way{name: "hangs", do: func(ctx context.Context, _ *Message) error { inside <- struct{}{}; <-ctx.Done(); return ctx.Err() }}
-	p := post(s, mem, hangs)
-	p.outlets[0].mu.Lock()
-	p.outlets[0].patience = time.Minute
-	p.outlets[0].mu.Unlock()
+	p := patient(time.Minute, s, mem, hangs)
 	<-inside
 	began := time.Now()
 	require.NoError(t, p.Close())
@@ -183,10 +183,7 @@ func TestCrashLosesNoEnd(t *testing.T) {
 		}
 		return nil
 	}}
-	p := post(s, mem, slow)
-	p.outlets[0].mu.Lock()
-	p.outlets[0].patience = time.Minute
-	p.outlets[0].mu.Unlock()
+	p := patient(time.Minute, s, mem, slow)
 	s.set(stands("no flow", "one", 0))
 	p.turn()
 	require.Eventually(t, func() bool { return slow.count() == 1 }, soon, time.Millisecond)
