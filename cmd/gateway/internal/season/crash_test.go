@@ -278,8 +278,11 @@ func TestCrashAtEveryStep(t *testing.T) {
 			for _, d := range whole.given {
 				pulse = max(pulse, d.Litres)
 			}
-			for _, d := range deaths {
-				for _, at := range cuts(t, whole.log, o.kind) {
+			for i, d := range deaths {
+				for k, at := range cuts(t, whole.log, o.kind) {
+					if testing.Short() && (i+k)%3 != 0 {
+						continue // each kind of death at other steps
+					}
 					died++
 					t.Run(fmt.Sprintf("%s/before %d %s", d.name, at, whole.log[at]), func(t *testing.T) {
 						r := endure(t, o, d, at)
