@@ -80,7 +80,9 @@ func (s *scene) look() ([]runner.AlarmLine, bool) {
 	return append([]runner.AlarmLine(nil), s.alarms...), true
 }
 
-func post(s *scene, mem Memory, ways ...Way) *Post { return patient(50*time.Millisecond, s, mem, ways...) }
+func post(s *scene, mem Memory, ways ...Way) *Post {
+	return patient(50*time.Millisecond, s, mem, ways...)
+}
 
 // patient is a post that waits so long for an answer.
 func patient(long time.Duration, s *scene, mem Memory, ways ...Way) *Post {
