@@ -185,7 +185,7 @@ func (b *FeedBook) others(i int, recent []task.Eyes) []task.Eyes {
 func (b *FeedBook) keepEyes(now garden.Moment, o Observation, eyes task.Eyes, all []feeding.Noted, who string) error {
 	var errs []error
 	for _, n := range all {
-		errs = append(errs, b.j.AddTaskEvents(n.Events))
+		errs = append(errs, b.addEvents(n.Events))
 	}
 	note := func(kind, text string, v garden.Measured) {
 		errs = append(errs, b.j.AddNote(journal.Note{At: now, Zone: o.Zone, Kind: kind, Text: text, Value: v, Who: who}))

@@ -39,6 +39,9 @@ type FeedBook struct {
 	// late are steps that could not be written, oldest first: what comes after
 	// them means nothing to the next start without them.
 	late []feed.Record
+	// lateEvents are lines of the gardener's book that could not be written: without
+	// a task's end the next start would open it again.
+	lateEvents []task.Event
 }
 
 // addSteps writes the steps and before them those that are late, and returns all
@@ -52,6 +55,20 @@ func (b *FeedBook) addSteps(r []feed.Record) ([]feed.Record, error) {
 	}
 	b.late = nil
 	return r, nil
+}
+
+// addEvents writes lines of the gardener's book and before them those that are
+// late. Where it fails all of them are late.
+func (b *FeedBook) addEvents(e []task.Event) error {
+	if len(b.lateEvents) > 0 {
+		e = slices.Concat(b.lateEvents, e)
+	}
+	if err := b.j.AddTaskEvents(e); err != nil {
+		b.lateEvents = slices.Clone(e)
+		return err
+	}
+	b.lateEvents = nil
+	return nil
 }
 
 // OpenFeedBook reads what earlier runs left. j may be nil: nothing is kept then.
@@ -133,9 +150,10 @@ func (b *FeedBook) keep(now garden.Moment, in feeding.Entered) error {
 	}
 	steps, err := b.addSteps(in.Records)
 	if err != nil {
-		steps = in.Records // those that are late are written again
+		// What a person did is done: it is listed once it is written.
+		b.late, steps = append(b.late, in.Records...), nil
 	}
-	return errors.Join(err, b.j.AddTaskEvents(in.Events), b.given(now, steps))
+	return errors.Join(err, b.addEvents(in.Events), b.given(now, steps))
 }
 
 // given lists nutrients given where people look for them.

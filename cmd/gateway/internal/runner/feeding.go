@@ -92,8 +92,8 @@ func (l *Loop) keepFeeds(now garden.Moment) bool {
 	}
 	steps, err := b.addSteps(b.out.Records)
 	l.check(now, "keep the steps of a feed", err)
-	if len(b.out.Events) > 0 {
-		l.check(now, "keep the gardener's list", b.j.AddTaskEvents(b.out.Events))
+	if len(b.out.Events)+len(b.lateEvents) > 0 {
+		l.check(now, "keep the gardener's list", b.addEvents(b.out.Events))
 	}
 	if s := b.state.Snapshots(); s != nil {
 		l.check(now, "keep the ledgers of nutrients", b.j.KeepLedgers(s))
