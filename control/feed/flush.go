@@ -43,10 +43,11 @@ const (
 // none.
 func (s *State) Flushed() time.Time { return s.flush.done }
 
-// gave is what flushes gave within flushAdds of at, L.
+// gave is what flushes gave within flushAdds of at, L, and after the last that was
+// enough: that one's water is used up.
 func (f *flush) gave(at time.Time) (sum float64) {
 	for _, c := range f.given {
-		if at.Sub(c.at) <= flushAdds {
+		if at.Sub(c.at) <= flushAdds && c.at.After(f.done) {
 			sum += c.litres
 		}
 	}

@@ -101,6 +101,11 @@ func TestFlushThatGaveLittle(t *testing.T) {
 	assert.True(t, salty(), "9 L of 20")
 	flush(start.Add(44*time.Hour), 20, 5)
 	assert.False(t, salty(), "14 L of 20")
+	past.Drained = append(past.Drained, Drainage{Zone: "a", At: start.Add(50 * time.Hour), MS: 6})
+	flush(start.Add(68*time.Hour), 20, 0)
+	assert.True(t, salty(), "what washed before the reading says nothing of it")
+	flush(start.Add(92*time.Hour), 20, 12)
+	assert.False(t, salty(), "12 L of 20 since")
 
 	t.Run("in a run", func(t *testing.T) {
 		past := salted(r, start, "", 0)
