@@ -75,6 +75,33 @@ func TestSaltyPotWithoutAProbe(t *testing.T) {
 	})
 }
 
+// A feed that comes near puts a planned flush off, for a person as for a line: with
+// the probe still away what is on the list stays there.
+func TestFlushTaskStaysWhileTheProbeIsAway(t *testing.T) {
+	start := time.Date(2026, 6, 1, 6, 0, 0, 0, time.UTC)
+	past := salted(newRig(t, testGarden(), Past{}), start, "", 0)
+	for k := range past.Snapshots {
+		past.Snapshots[k].Salts.Guess = true
+	}
+	r := flushable(newRig(t, testGarden(), past))
+	r.views[0].OnProbe = false
+	r.run(7 * time.Hour)
+	open := tasksOf(r, task.Flush, "a")
+	require.Len(t, open, 1)
+	assert.Contains(t, open[0].Why, "planned")
+	near := false
+	for range 60 {
+		r.run(time.Hour)
+		near = near || !r.st.zones[0].flushL.Known
+		require.Len(t, tasksOf(r, task.Flush, "a"), 1, "%v", r.now.Mono)
+	}
+	assert.True(t, near, "no feed came near")
+	assert.Zero(t, count(r.records, "a", feed.FlushBegun))
+	r.views[0].OnProbe = true
+	r.run(2 * time.Hour)
+	assert.Empty(t, tasksOf(r, task.Flush, "a"), "the line can again")
+}
+
 // A flush that was cut short is no flush: what the reading said stands, today and
 // after a restart, and it is tried again; what several days give adds up.
 func TestFlushThatGaveLittle(t *testing.T) {

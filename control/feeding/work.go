@@ -66,7 +66,7 @@ func (p *Plan) work(st *State, now garden.Moment, v *Seen, out *Output) {
 		case true:
 			p.flushTask(st, i, now, open, out)
 		case false:
-			p.takeBackFlush(st, i, now, open, out)
+			p.takeBackFlush(st, i, now, &v.Zones[i], open, out)
 		}
 		if zs.seq.Phase() == feed.WithGardener && feed.MustLeach(zs.reading(now), zs.feedMS) {
 			p.withdraw(st, i, now, open, out)
@@ -162,10 +162,12 @@ func (p *Plan) flushesByHand(st *State, i int, now garden.Moment, zv *control.Zo
 	return !zv.OnProbe && now.Wall.Sub(zs.wanted) >= handFlushAfter
 }
 
-// takeBackFlush takes a flush off the list that the zone's line can give again.
-func (p *Plan) takeBackFlush(st *State, i int, now garden.Moment, open []task.Listed, out *Output) {
+// takeBackFlush takes a flush off the list that the zone's line gives or can give
+// again. One that is only put off, as by a feed that is near, stays.
+func (p *Plan) takeBackFlush(st *State, i int, now garden.Moment, zv *control.ZoneView, open []task.Listed, out *Output) {
 	zp, zs := &p.zones[i], &st.zones[i]
-	if zp.feed.Flush.Line == "" || zs.wanted.IsZero() && zs.seq.Phase() != feed.Flushing {
+	can := zs.seq.Phase() == feed.Flushing || zv.OnProbe && !zs.wanted.IsZero()
+	if zp.feed.Flush.Line == "" || !can {
 		return
 	}
 	if t := find(open, task.Flush, zp.zone); t != nil {
