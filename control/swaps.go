@@ -59,9 +59,9 @@ type swapLine struct {
 	under       bool
 	ran         time.Duration // when it last gave water
 	any         bool
-	// other is the probe that answered in its place, times how often in a row.
-	other int
-	times int
+	// own stayed as it is and other answered in its place, times how often in a row.
+	own, other int
+	times      int
 }
 
 // Swapped is a pair that looks confused: water of Line moved Other and not Own.
@@ -74,7 +74,7 @@ type Swapped struct {
 func NewSwaps(g *garden.Garden) *Swaps {
 	s := &Swaps{lines: make([]swapLine, len(g.Lines))}
 	for i := range g.Lines {
-		s.lines[i] = swapLine{id: g.Lines[i].ID, other: -1}
+		s.lines[i] = swapLine{id: g.Lines[i].ID}
 	}
 	for _, p := range g.ProbeList() {
 		sp := swapProbe{id: p.ID, zone: p.Zone, line: -1}
@@ -180,14 +180,12 @@ func (s *Swaps) judge(i int) (Swapped, bool) {
 			other = k
 		}
 	}
-	if own < 0 {
-		l.times, l.other = 0, -1
-	}
 	if own < 0 || other < 0 {
+		l.times = 0
 		return Swapped{}, false
 	}
-	if l.other != other {
-		l.times, l.other = 0, other
+	if l.own != own || l.other != other {
+		l.times, l.own, l.other = 0, own, other
 	}
 	l.times++
 	if l.times < swapTwice {

@@ -97,6 +97,23 @@ func TestSwappedPlugs(t *testing.T) {
 			assert.Empty(t, r.water("a", [3]float64{0, 0, 0.06}))
 		}
 	})
+	t.Run("nor with waterings between that nobody answers", func(t *testing.T) {
+		r := newSwapRig()
+		for range 3 {
+			assert.Empty(t, r.water("a", swapped))
+			assert.Empty(t, r.water("a", [3]float64{}))
+			assert.Empty(t, r.water("a", [3]float64{}))
+		}
+	})
+	t.Run("nor once this of its own, once that", func(t *testing.T) {
+		r := newSwapRig()
+		r.s.probes[2].line = 0 // a and c hang on one line
+		for range 3 {
+			assert.Empty(t, r.water("a", [3]float64{0, 0.06, 0.06}))
+			assert.Empty(t, r.water("a", [3]float64{0.06, 0.06, 0}))
+		}
+		assert.Equal(t, []Swapped{{"a", "c", "b"}}, r.water("a", [3]float64{0.06, 0.06, 0}))
+	})
 	t.Run("a deep probe may rise by its own water of long ago", func(t *testing.T) {
 		r := newSwapRig()
 		for i := range r.s.probes {
