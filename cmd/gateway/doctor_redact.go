@@ -8,18 +8,25 @@ import (
 // leftOut stands for a secret.
 const leftOut = "(left out)"
 
-const (
-	// secretKey is a key that names a secret, or where somebody lives.
-	secretKey = `["']?[\w-]*(?:password|passwd|secret|token|webhook|credential|api-?key|post-to|user|latitude|longitude|\blat\b|\blon\b)[\w-]*["']?`
-	// A value ends at the line's end, in braces also at a comma or brace.
-	scalarValue = `("[^"\n]*"|'[^'\n]*'|[^,}\n#]*[^,}\n#\s]|)`
-)
+// secretKey is a key that names a secret, or where somebody lives.
+const secretKey = `["']?[\w-]*(?:password|passwd|secret|token|webhook|credential|api-?key|post-to|user|latitude|longitude|\blat\b|\blon\b)[\w-]*["']?`
 
 // redact takes secrets out of a text: whatever stands behind a key that names
 // one, user and password in addresses, and where the garden is, which is
 // somebody's home.
 func redact(src string) string {
-	src = regexp.MustCompile(`(?i)(`+secretKey+`\s*:[ \t]*)`+scalarValue).ReplaceAllString(src, "${1}"+leftOut)
+	return redactAddresses(hideValues(src, secretKey, true))
+}
+
+// redactGarden is redact for a garden file, valid or not. There a "value" is a
+// header's, which may be a secret that belonged into a file, and a secret may go
+// on for lines.
+func redactGarden(src string) string {
+	src = hideValues(dropFurtherLines(src), `["']?\bvalue["']?`, false)
+	return redactAddresses(hideValues(src, secretKey, false))
+}
+
+func redactAddresses(src string) string {
 	userinfo := regexp.MustCompile(`(://)[^/\s@"']+@`)
 	src = userinfo.ReplaceAllString(src, "${1}"+leftOut+"@")
 	// Addresses are somebody's, wherever they stand.
@@ -27,20 +34,56 @@ func redact(src string) string {
 	return address.ReplaceAllString(src, leftOut)
 }
 
-// redactGarden is redact for a garden file, valid or not. There a "value" is a
-// header's, which may be a secret that belonged into a file, and a secret may go
-// on for lines.
-func redactGarden(src string) string {
-	src = dropFurtherLines(src)
-	src = regexp.MustCompile(`(?i)(["']?\bvalue["']?\s*:[ \t]*)`+scalarValue).ReplaceAllString(src, "${1}"+leftOut)
-	return redact(src)
+// hideValues leaves out what stands behind a key on its line; rather too much
+// than too little. In prose a value ends at a comma, in a garden file only in
+// braces that opened on its line.
+func hideValues(src, key string, prose bool) string {
+	keys := regexp.MustCompile(`(?i)` + key + `\s*:[ \t]*`)
+	var out strings.Builder
+	for {
+		at := keys.FindStringIndex(src)
+		if at == nil {
+			out.WriteString(src)
+			return out.String()
+		}
+		out.WriteString(src[:at[1]])
+		out.WriteString(leftOut)
+		rest, _, _ := strings.Cut(src[at[1]:], "\n")
+		before := out.String()
+		before = before[strings.LastIndexByte(before, '\n')+1:]
+		ends := plainEnds
+		if prose {
+			ends = proseEnds
+		} else if strings.Count(before, "{") > strings.Count(before, "}") {
+			ends = bracesEnds
+		}
+		src = src[at[1]:][valueLen(rest, ends):]
+	}
+}
+
+// What ends a value, besides its line's end. In braces a comma does where another
+// key follows, since a secret may hold one, and a brace where it closes something.
+const (
+	plainEnds  = `\s*$|\s+#`
+	proseEnds  = plainEnds + `|\s*[,}]`
+	bracesEnds = plainEnds + `|\s*,\s*(?:$|"[^"]*"\s*:|'[^']*'\s*:|[\w-]+\s*:(?:\s|$))|\s*\}\s*(?:$|[,}\]]|\s#)`
+)
+
+// valueLen is how much of a line's rest is the value it begins with: a text in
+// quotes where nothing else stands behind it, or all up to one of the ends.
+func valueLen(line, ends string) int {
+	quoted := regexp.MustCompile(`^(?:"(?:[^"\\]|\\.)*"|'(?:[^']|'')*')`).FindString(line)
+	if quoted != "" && regexp.MustCompile(`^(?:`+ends+`)`).MatchString(line[len(quoted):]) {
+		return len(quoted)
+	}
+	return regexp.MustCompile(ends).FindStringIndex(line)[0]
 }
 
 // dropFurtherLines leaves out the lines that a secret's text takes besides its
 // key's: those that stand deeper and, but in a block of text, are no keys, items
 // or comments of their own.
 func dropFurtherLines(src string) string {
-	key := regexp.MustCompile(`(?i)^(\s*(?:-\s+)*)(?:` + secretKey + `|["']?value["']?)\s*:[ \t]*([|>])?`)
+	key := regexp.MustCompile(`(?i)^(\s*(?:-\s+)*)(?:.*[{,]\s*)?(?:` + secretKey + `|["']?value["']?)\s*:[ \t]*([|>])?`)
 	own := regexp.MustCompile(`^\s*(#|$|-\s|[\w-]+\s*:(\s|$)|"[\w-]+"\s*:|'[\w-]+'\s*:)`)
 	var out strings.Builder
 	indent, block := -1, false
@@ -68,6 +111,6 @@ func dropFurtherLines(src string) string {
 // redactProblems is redact for what is said about a garden file's faults, which
 // quotes what was found at a key.
 func redactProblems(text string) string {
-	found := regexp.MustCompile(`(?im)^([^\s:]+:\d+:\d+: \S*(?:` + secretKey + `|\bvalue): .*?found )"(?:[^"\\\n]|\\.)*"`)
+	found := regexp.MustCompile(`(?im)^(.*?:\d+:\d+: (?:warning: )?\S*(?:` + secretKey + `|\bvalue): .*?found )"(?:[^"\\\n]|\\.)*"`)
 	return redact(found.ReplaceAllString(text, "${1}"+leftOut))
 }

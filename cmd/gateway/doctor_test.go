@@ -115,12 +115,28 @@ func TestRedactGarden(t *testing.T) {
 		"  post-to:\n    https://hub.test/s3cret\n":                                             "  post-to:(left out)\n    (left out)\n",
 		"webhooks:\n  - post-to: https://hub.test/s3cret\n    body-file: b\npots:\n  chilli:\n": "webhooks:(left out)\n  - post-to: (left out)\n    body-file: b\npots:\n  chilli:\n",
 		"size: 75 L\nmixes:\n  light:\n":                                                        "size: 75 L\nmixes:\n  light:\n",
+		"    value: Digest one,s3cret\n":                                                        "    value: (left out)\n",
+		"    value: abc#s3cret # mine\n":                                                        "    value: (left out) # mine\n",
+		"    value: #s3cret\n":                                                                  "    value: (left out)\n",
+		"    value: abc}s3cret\n":                                                               "    value: (left out)\n",
+		"    value: \"a\\\"s3cret\" # mine\n":                                                   "    value: (left out) # mine\n",
+		"    value: 'it''s3cret' # mine\n":                                                      "    value: (left out) # mine\n",
+		"    value: \"a\"s3cret\n":                                                              "    value: (left out)\n",
+		"    value: \"a\" s3cret\n":                                                             "    value: (left out)\n",
+		"    post-to: https://hub.test/a,s3cret\n":                                              "    post-to: (left out)\n",
+		"{ value: \"a\\\"}, s3cret\", name: X }\n":                                              "{ value: (left out), name: X }\n",
+		"{ value: Digest one,s3cret, name: X }\n":                                               "{ value: (left out), name: X }\n",
+		"{ value: abc}s3cret }, { name: X }\n":                                                  "{ value: (left out) }, { name: X }\n",
+		"{\"value\":\"s3cret\",\"name\":\"X\"}\n":                                               "{\"value\":(left out),\"name\":\"X\"}\n",
+		"- { name: X, value: \"Bearer\n    s3cret\" }\n":                                        "- { name: X, value: (left out)\n    (left out)\n",
 	} {
 		assert.Equal(t, want, redactGarden(in))
 		assert.NotContains(t, redactGarden(in), "s3cret")
 	}
-	const said = `g.yaml:3:9: alarms.webhooks.1.headers.1.value: not understood, found "Bearer \t s3cret", expected a value`
-	assert.Equal(t, `g.yaml:3:9: alarms.webhooks.1.headers.1.value: not understood, found (left out), expected a value`, redactProblems(said))
+	for _, file := range []string{"g.yaml", "my roof/g.yaml", `C:\g.yaml`, "/srv/a: b/g.yaml"} {
+		const said = `:3:9: alarms.webhooks.1.headers.1.value: not understood, found "Bearer \t s3cret", expected a value`
+		assert.Equal(t, file+`:3:9: alarms.webhooks.1.headers.1.value: not understood, found (left out), expected a value`, redactProblems(file+said))
+	}
 }
 
 // TestDoctorKeepsAHeadersValue makes the whole bundle.
@@ -129,6 +145,7 @@ func TestDoctorKeepsAHeadersValue(t *testing.T) {
 	src := string(testdata.Terrace) + "alarms:\n  webhooks:\n    - post-to: https://hub.test/x\n      headers:\n        - name: Authorization\n          value: Bearer s3cret\n"
 	for name, garden := range map[string]string{"good": src, "bad": strings.Replace(src, "value: Bearer s3cret", "value: \"Bearer \\t s3cret\"", 1)} {
 		t.Run(name, func(t *testing.T) {
+			file := filepath.Join(filepath.Dir(file), "my roof: "+filepath.Base(file))
 			require.NoError(t, os.WriteFile(file, []byte(garden), 0o600))
 			out := filepath.Join(t.TempDir(), "d.zip")
 			code, _, errs := gateway(context.Background(), "doctor", file, "--socket", socket, "--journal", filepath.Join(t.TempDir(), "none.db"), "--out", out)
