@@ -2,6 +2,7 @@ package feeding
 
 import (
 	"fmt"
+	"slices"
 	"time"
 
 	"fabricpot/control"
@@ -46,8 +47,8 @@ type zonePlan struct {
 	feedMSAt, addedMSAt [4]garden.Measured
 }
 
-// share is another zone of the same line and the litres it gets for each litre
-// that the leading zone gets.
+// share is a zone of a line and the litres it gets for each litre that another
+// gets, or that flows through the line.
 type share struct {
 	zone int
 	per  float64
@@ -57,6 +58,9 @@ type linePlan struct {
 	flowLPH float64
 	// lead is the zone whose feed the line carries, -1 for none.
 	lead int
+	// zones are those it waters, fed or not, in the garden's order, and what each
+	// gets of a litre through the line.
+	zones []share
 }
 
 // joinForDays is how far past its day a feed may wait for the next watering.
@@ -181,17 +185,28 @@ func (p *Plan) resolve(pot *garden.Pot, z *garden.Zone, zp *zonePlan, i int, w *
 	return nil
 }
 
-// share works out what other zones get when a line is fed for its leading one.
+// share works out what of each line's water its zones get, and what the others
+// get when a line is fed for its leading one.
 func (p *Plan) share() {
-	for id, l := range p.lines {
+	for k := range p.g.Lines {
+		line := &p.g.Lines[k]
+		l := p.lines[line.ID]
+		for _, o := range line.Outlets {
+			i := p.Index(o.Zone)
+			has := slices.ContainsFunc(l.zones, func(s share) bool { return s.zone == i })
+			if per := line.ShareOf(o.Zone); i >= 0 && per > 0 && !has {
+				l.zones = append(l.zones, share{zone: i, per: per})
+			}
+		}
+		slices.SortFunc(l.zones, func(a, b share) int { return a.zone - b.zone })
+		p.lines[line.ID] = l
 		if l.lead < 0 {
 			continue
 		}
-		line, _ := p.g.Line(id)
 		lead := &p.zones[l.lead]
-		for i := range p.zones {
-			if s := line.ShareOf(p.zones[i].zone); i != l.lead && s > 0 && lead.feed.LineShare > 0 {
-				lead.shares = append(lead.shares, share{zone: i, per: s / lead.feed.LineShare})
+		for _, s := range l.zones {
+			if s.zone != l.lead && lead.feed.LineShare > 0 {
+				lead.shares = append(lead.shares, share{zone: s.zone, per: s.per / lead.feed.LineShare})
 			}
 		}
 	}

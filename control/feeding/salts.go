@@ -3,6 +3,7 @@ package feeding
 import (
 	"fmt"
 	"math"
+	"slices"
 	"time"
 
 	"fabricpot/control"
@@ -188,14 +189,14 @@ func (p *Plan) flushFor(st *State, i int, fv *feed.View) {
 // others calls each with every other fed zone of the zone's line, and the litres
 // that it gets for each litre of the zone's.
 func (p *Plan) others(i int, each func(k int, per float64)) {
-	line, ok := p.g.Line(p.zones[i].line)
-	if !ok {
+	zones := p.lines[p.zones[i].line].zones
+	own := slices.IndexFunc(zones, func(s share) bool { return s.zone == i })
+	if own < 0 {
 		return
 	}
-	own := line.ShareOf(p.zones[i].zone)
-	for k := range p.zones {
-		if s := line.ShareOf(p.zones[k].zone); k != i && p.zones[k].feed != nil && s > 0 && own > 0 {
-			each(k, s/own)
+	for _, s := range zones {
+		if s.zone != i && p.zones[s.zone].feed != nil {
+			each(s.zone, s.per/zones[own].per)
 		}
 	}
 }
