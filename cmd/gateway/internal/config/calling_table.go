@@ -19,11 +19,11 @@ import (
 func callingTable() object[garden.Calling] {
 	header := object[garden.WebHeader]{"a header", []field[garden.WebHeader]{
 		{"name", "its name, such as Authorization", true, of(headerName(), func(h *garden.WebHeader) *string { return &h.Name })},
-		{"value", "what it says, where that is no secret", false, of(line("a value"), func(h *garden.WebHeader) *string { return &h.Value })},
+		{"value", "what it says, where that is no secret", false, of(unshown(line("a value")), func(h *garden.WebHeader) *string { return &h.Value })},
 		{"secret-file", "what it says, as the one line of a file that only its owner can read", false, of(fileName(), func(h *garden.WebHeader) *string { return &h.SecretFile })},
 	}}
 	webhook := object[garden.Webhook]{"a webhook", []field[garden.Webhook]{
-		{"post-to", "where messages are posted to", true, of(webAddress(), func(w *garden.Webhook) *string { return &w.URL })},
+		{"post-to", "where messages are posted to", true, of(unshown(webAddress()), func(w *garden.Webhook) *string { return &w.URL })},
 		{"headers", "header lines of each message", false, list("headers, each with a name", header, func(w *garden.Webhook) *[]garden.WebHeader { return &w.Headers })},
 		{"body-file", "a template of the body, Go's text/template; absent means JSON", false, of(fileName(), func(w *garden.Webhook) *string { return &w.BodyFile })},
 		{"content-type", "what the body is; application/json if absent", false, of(line("a content type"), func(w *garden.Webhook) *string { return &w.ContentType })},
@@ -59,6 +59,12 @@ func lampTable() object[garden.Lamp] {
 		{"active-low", "whether it is on at a low level", false, of(yesNo(), func(l *garden.Lamp) *bool { return &l.ActiveLow })},
 		{"on-for", "how long it is on after each message; 10 min if absent", false, of(span(time.Second, 24*time.Hour), func(l *garden.Lamp) *time.Duration { return &l.OnFor })},
 	}}
+}
+
+// unshown is a text that may be a secret, or may hold one by mistake.
+func unshown(s scalar[string]) scalar[string] {
+	s.secret = true
+	return s
 }
 
 func headerName() scalar[string] {

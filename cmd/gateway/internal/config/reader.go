@@ -134,14 +134,14 @@ func (r *reader) wrongType(n ast.Node, path, wants string) {
 	r.say(path, "the wrong kind of value", describe(n), wants)
 }
 
-// refuse reports a value that could not be understood.
-func (r *reader) refuse(path string, err error, text, wants string) {
+// refuse reports a value that could not be understood; found is how it is shown.
+func (r *reader) refuse(path string, err error, found, wants string) {
 	var u *units.Error
 	if errors.As(err, &u) {
-		r.say(path, u.What, quote(text), u.Expected)
+		r.say(path, u.What, found, u.Expected)
 		return
 	}
-	r.say(path, err.Error(), quote(text), wants)
+	r.say(path, err.Error(), found, wants)
 }
 
 // text is the scalar as written, without quotes and outer space.

@@ -80,6 +80,8 @@ type scalar[V any] struct {
 	wants  string
 	parse  func(text string) (V, error)
 	format map[string]any
+	// secret keeps what was found out of what is said of it.
+	secret bool
 }
 
 type scalarKind[T, V any] struct {
@@ -97,7 +99,11 @@ func (k scalarKind[T, V]) read(r *reader, n ast.Node, path string, into *T) {
 	}
 	v, err := k.parse(text)
 	if err != nil {
-		r.refuse(path, err, text, k.wants)
+		found := quote(text)
+		if k.secret {
+			found = ""
+		}
+		r.refuse(path, err, found, k.wants)
 		return
 	}
 	*k.at(into) = v
