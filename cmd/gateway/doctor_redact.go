@@ -109,8 +109,9 @@ func dropFurtherLines(src string) string {
 }
 
 // redactProblems is redact for what is said about a garden file's faults, which
-// quotes what was found at a key.
+// quotes what was found at a key; where the file is no YAML, or a key of a header
+// is unknown, that may be a piece of a secret.
 func redactProblems(text string) string {
-	found := regexp.MustCompile(`(?im)^(.*?:\d+:\d+: (?:warning: )?\S*(?:` + secretKey + `|\bvalue): .*?found )"(?:[^"\\\n]|\\.)*"`)
+	found := regexp.MustCompile(`(?im)^(.*?:\d+:\d+: (?:warning: )?(?:\S*(?:` + secretKey + `|\bvalue|\.headers\.\d+): |not YAML: |tags and directives ).*?found )"(?:[^"\\\n]|\\.)*"`)
 	return redact(found.ReplaceAllString(text, "${1}"+leftOut))
 }

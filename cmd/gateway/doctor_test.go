@@ -143,16 +143,28 @@ func TestRedactGarden(t *testing.T) {
 func TestDoctorKeepsAHeadersValue(t *testing.T) {
 	file, socket := example(t)
 	src := string(testdata.Terrace) + "alarms:\n  webhooks:\n    - post-to: https://hub.test/x\n      headers:\n        - name: Authorization\n          value: Bearer s3cret\n"
-	for name, garden := range map[string]string{"good": src, "bad": strings.Replace(src, "value: Bearer s3cret", "value: \"Bearer \\t s3cret\"", 1)} {
+	instead := func(value string) string {
+		return strings.Replace(src, "value: Bearer s3cret", "value: "+value, 1)
+	}
+	const broken = "not YAML"
+	for name, c := range map[string]struct{ garden, says string }{
+		"good":                  {src, "headers.1.value"},
+		"bad":                   {instead(`"Bearer \t s3cret"`), "headers.1.value"},
+		"text behind a quote":   {instead(`"a"s3cret`), broken},
+		"a quote too few":       {instead(`"a s3cret`), broken},
+		"a quote in a quote":    {instead(`'it's3cret'`), broken},
+		"a tag":                 {instead(`!s3cret x`), "tags and directives"},
+		"a comma in its braces": {strings.Replace(src, "\n        - name: Authorization\n          value: Bearer s3cret", " [{ name: Authorization, value: Digest one,s3cret }]", 1), "unknown key of a header"},
+	} {
 		t.Run(name, func(t *testing.T) {
 			file := filepath.Join(filepath.Dir(file), "my roof: "+filepath.Base(file))
-			require.NoError(t, os.WriteFile(file, []byte(garden), 0o600))
+			require.NoError(t, os.WriteFile(file, []byte(c.garden), 0o600))
 			out := filepath.Join(t.TempDir(), "d.zip")
 			code, _, errs := gateway(context.Background(), "doctor", file, "--socket", socket, "--journal", filepath.Join(t.TempDir(), "none.db"), "--out", out)
 			require.Equal(t, exitDone, code, errs.String())
 			parts := unzip(t, out)
 			assert.Contains(t, parts["garden.yaml"], "Authorization")
-			assert.Contains(t, parts["check.txt"], "headers.1.value")
+			assert.Contains(t, parts["check.txt"], c.says)
 			for part, text := range parts {
 				assert.NotContains(t, text, "s3cret", part)
 			}
