@@ -34,6 +34,9 @@ func (g *Guard) Advance(now garden.Moment) []garden.Delivery {
 		if ln.pos == unconfirmed && ln.attempts > 0 {
 			g.confirm(now, ln)
 		}
+		if ln.pos == unconfirmed {
+			ln.mount(now)
+		}
 	}
 	g.repeatCloses(now)
 	out := g.ended

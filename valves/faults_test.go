@@ -305,6 +305,7 @@ func TestNoJournal(t *testing.T) {
 	t.Run("no journal at all", func(t *testing.T) {
 		var l Ledger = NoLedger{Err: errors.New("read-only file system")}
 		require.ErrorContains(t, l.Intend(garden.Order{}, 1, at(0)), "read-only")
+		require.ErrorContains(t, l.Raise(1, 1), "read-only")
 		require.ErrorContains(t, l.Settle(garden.Delivery{}), "read-only")
 	})
 }

@@ -80,6 +80,7 @@ type pulse struct {
 	meteredL float64
 	end      garden.Ending
 	dose     dosing
+	most     mostL
 	// unwritten: given on the no-journal budget.
 	unwritten bool
 }

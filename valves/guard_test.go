@@ -131,6 +131,19 @@ func (m *memLedger) Intend(o garden.Order, worst float64, at garden.Moment) erro
 	return nil
 }
 
+func (m *memLedger) Raise(id garden.OrderID, most float64) error {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	if m.broken {
+		return errors.New("disk full")
+	}
+	if in, ok := m.intents[id]; ok {
+		in.MaxLitres = max(in.MaxLitres, most)
+		m.intents[id] = in
+	}
+	return nil
+}
+
 func (m *memLedger) Settle(d garden.Delivery) error {
 	m.mu.Lock()
 	defer m.mu.Unlock()

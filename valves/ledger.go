@@ -8,6 +8,10 @@ type Ledger interface {
 	// the most that can flow by its deadline. An order already known is an
 	// error.
 	Intend(o garden.Order, maxLitres float64, at garden.Moment) error
+	// Raise has on stable storage when it returns nil that what an intent without an
+	// outcome may have given is no longer maxLitres but that much. It lowers nothing,
+	// and changes nothing for an order that has no intent or an outcome.
+	Raise(id garden.OrderID, maxLitres float64) error
 	// Settle records an outcome; it need not be on stable storage at once. An
 	// order without an intent is recorded too: it was given on the no-journal
 	// budget. Settling the same order twice changes nothing.
@@ -20,6 +24,9 @@ type NoLedger struct{ Err error }
 
 // Intend returns Err.
 func (n NoLedger) Intend(garden.Order, float64, garden.Moment) error { return n.Err }
+
+// Raise returns Err.
+func (n NoLedger) Raise(garden.OrderID, float64) error { return n.Err }
 
 // Settle returns Err.
 func (n NoLedger) Settle(garden.Delivery) error { return n.Err }

@@ -20,7 +20,8 @@ func (g *Guard) settleLater(d garden.Delivery) {
 	g.unsettled = append(g.unsettled, d)
 }
 
-// Flush writes the outcomes that wait, oldest first. It may take as long as the
+// Flush writes the outcomes that wait, oldest first, and what lines that are not
+// confirmed closed may have given meanwhile. It may take as long as the
 // card does, so it never runs in the goroutine that drives Advance. What can't
 // be written is kept for the next call.
 func (g *Guard) Flush() error {
@@ -31,6 +32,9 @@ func (g *Guard) Flush() error {
 
 // flush is Flush with asking held.
 func (g *Guard) flush() error {
+	if err := g.raise(); err != nil {
+		return err
+	}
 	for {
 		g.mu.Lock()
 		if len(g.unsettled) == 0 {
@@ -71,7 +75,8 @@ func (g *Guard) settle(d garden.Delivery) (err error) {
 // how long the board has been up. What it charged is returned and settled as
 // Unfinished, so that the next start finds it among the deliveries. Where the line
 // is not confirmed closed yet, what may flow until it is comes on top: Advance
-// returns that, and the intent stays unfinished until then.
+// returns that, and the intent stays unfinished until then; Flush raises it to what
+// was charged, which another start on another clock could not reckon.
 //
 // Call it once, after CloseAll and before the first Request. Times of an
 // earlier clock count as now unless both wall clocks were confirmed.
@@ -111,7 +116,7 @@ func (g *Guard) Restore(now garden.Moment, sinceBoot time.Duration, unfinished [
 		}
 		out = append(out, d)
 		if ok && ln.pos == unconfirmed {
-			ln.owed = append(ln.owed, owing{d, since})
+			ln.owed = append(ln.owed, owing{d, since, mostL{written: finiteOrZero(u.MaxLitres), litres: d.Litres}})
 			continue
 		}
 		g.settleLater(d)
@@ -124,6 +129,7 @@ func (g *Guard) Restore(now garden.Moment, sinceBoot time.Duration, unfinished [
 type owing struct {
 	charged garden.Delivery
 	since   time.Duration
+	most    mostL
 }
 
 // tellShare of what was charged is worth telling of besides.

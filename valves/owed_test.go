@@ -54,6 +54,65 @@ func TestRestoreOfALineThatDoesNotClose(t *testing.T) {
 		r.CloseAll(now.Add(time.Minute))
 		assert.InDelta(t, 8*40.0/60, spent(r, now.Add(time.Minute)), 1e-9, "and not once more")
 	})
+	// on starts on another clock, a minute after the board came up.
+	on := func(t *testing.T, l *memLedger, id garden.OrderID) float64 {
+		r := newRig(t, nil)
+		r.CloseAll(at(time.Minute))
+		u := l.intents[id]
+		u.SameClock = false
+		got := r.Restore(at(time.Minute), time.Minute, []garden.Intent{u}, nil)
+		require.Len(t, got, 1)
+		assert.InDelta(t, got[0].Litres, spent(r, at(time.Minute)), 1e-9)
+		return got[0].Litres
+	}
+	t.Run("what was charged survives a reboot before it is closed", func(t *testing.T) {
+		r := newRig(t, nil)
+		r.valves["chilli"].failCloses = 1 << 30
+		r.CloseAll(at(4 * time.Hour))
+		u := garden.Intent{Order: garden.Order{ID: 9, Line: "chilli", Zone: "chilli", Litres: 2, MaxOn: 15 * time.Minute},
+			MaxLitres: 2, At: at(2 * time.Hour), SameClock: true}
+		r.ledger.intents[9] = u
+		got := r.Restore(at(4*time.Hour), 5*time.Hour, []garden.Intent{u}, nil)
+		assert.InDelta(t, 16, got[0].Litres, 1e-9)
+		require.NoError(t, r.Flush())
+		assert.InDelta(t, 16, on(t, r.ledger, 9), 1e-9)
+
+		// It runs on for three hours more, and the journal fails meanwhile.
+		r.ledger.broken = true
+		r.Advance(at(6 * time.Hour))
+		require.Error(t, r.Flush())
+		_, j := r.Snapshot(at(6 * time.Hour))
+		require.Error(t, j.Err)
+		r.ledger.broken = false
+		r.Advance(at(7 * time.Hour))
+		require.NoError(t, r.Flush())
+		_, j = r.Snapshot(at(7 * time.Hour))
+		require.NoError(t, j.Err)
+		assert.GreaterOrEqual(t, on(t, r.ledger, 9), 40/(1+raiseShare))
+		assert.LessOrEqual(t, on(t, r.ledger, 9), 40.0)
+		assert.Empty(t, r.ledger.settled)
+		r.valves["chilli"].failCloses = 0
+		r.Advance(at(8 * time.Hour))
+		require.NoError(t, r.Flush())
+		assert.InDelta(t, 48, r.ledger.settled[9].Litres, 1e-9)
+		assert.InDelta(t, 48, spent(r, at(8*time.Hour)), 1e-9)
+	})
+	t.Run("so does what a pulse gave that does not end", func(t *testing.T) {
+		r := newRig(t, nil)
+		r.CloseAll(at(time.Hour))
+		o := r.order("chilli", 1, time.Hour)
+		_, ok := r.Request(at(2*time.Hour), Env{}, o)
+		require.True(t, ok)
+		r.valves["chilli"].failCloses = 1 << 30
+		r.Advance(at(3 * time.Hour))
+		require.NoError(t, r.Flush())
+		assert.GreaterOrEqual(t, on(t, r.ledger, o.ID), 8/(1+raiseShare))
+		assert.LessOrEqual(t, on(t, r.ledger, o.ID), 8.0)
+		writes := r.ledger.intents[o.ID]
+		r.Advance(at(3*time.Hour + time.Minute))
+		require.NoError(t, r.Flush())
+		assert.Equal(t, writes, r.ledger.intents[o.ID], "not at each round")
+	})
 	t.Run("within what was charged already nothing comes on top", func(t *testing.T) {
 		r := start(t)
 		r.valves["chilli"].failCloses = 0

@@ -107,6 +107,8 @@ func (g *Guard) energise(now garden.Moment, ln *line, o garden.Order, intendErr 
 		p.order, p.unwritten = o, true
 	} else {
 		ln.unwrittenL = 0
+		worst := nominal(ln.flowLPH, o.MaxOn)
+		p.most = mostL{litres: worst, written: worst}
 	}
 	if ln.heldUntil > now.Mono {
 		g.abandon(now, ln)

@@ -81,6 +81,7 @@ func (b *board) state() (open bool, times int) {
 type memory struct{}
 
 func (memory) Intend(garden.Order, float64, garden.Moment) error { return nil }
+func (memory) Raise(garden.OrderID, float64) error               { return nil }
 func (memory) Settle(garden.Delivery) error                      { return nil }
 
 func TestWateringOverABroker(t *testing.T) {

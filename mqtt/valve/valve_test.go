@@ -88,6 +88,7 @@ func (d *desk) step(dt time.Duration) {
 type ledger struct{}
 
 func (ledger) Intend(garden.Order, float64, garden.Moment) error { return nil }
+func (ledger) Raise(garden.OrderID, float64) error               { return nil }
 func (ledger) Settle(garden.Delivery) error                      { return nil }
 
 func testGarden() *garden.Garden {

@@ -13,7 +13,7 @@ import (
 
 // statements are what runs often, prepared once.
 type statements struct {
-	intend, settle, mark         *sql.Stmt
+	intend, raise, settle, mark  *sql.Stmt
 	sample, samples, zone, zones *sql.Stmt
 }
 
@@ -25,6 +25,7 @@ func (s *statements) prepare(j *Journal) (err error) {
 	}{
 		{&s.intend, j.full, `INSERT INTO intents(id,line,zone,kind,litres,max_on,max_litres,why,why_a,why_b,why_c,clock,at_mono,at_wall,at_synced)
 			VALUES(?,?,?,?,?,?,?,?,?,?,?,?,?,?,?)`},
+		{&s.raise, j.full, `UPDATE intents SET max_litres=max(max_litres,?) WHERE id=? AND settled=0`},
 		{&s.settle, j.easy, `INSERT INTO outcomes(id,line,zone,kind,litres,metered,open_for,ending,clock,
 			opened_mono,opened_wall,opened_synced,closed_mono,closed_wall,closed_synced)
 			VALUES(?,?,?,?,?,?,?,?,?,?,?,?,?,?,?) ON CONFLICT(id) DO NOTHING`},
@@ -42,7 +43,7 @@ func (s *statements) prepare(j *Journal) (err error) {
 }
 
 func (s *statements) close() {
-	for _, st := range []*sql.Stmt{s.intend, s.settle, s.mark, s.sample, s.samples, s.zone, s.zones} {
+	for _, st := range []*sql.Stmt{s.intend, s.raise, s.settle, s.mark, s.sample, s.samples, s.zone, s.zones} {
 		if st != nil {
 			_ = st.Close() // its connection is closed next, and that reports
 		}
@@ -102,6 +103,26 @@ func (j *Journal) Intend(o garden.Order, maxLitres float64, at garden.Moment) er
 		j.clockID, int64(at.Mono), at.Wall.UnixMilli(), at.Synced)
 	if err != nil {
 		return fmt.Errorf("journal: intend order %d on line %s: %w", o.ID, o.Line, err)
+	}
+	return nil
+}
+
+// Raise has on stable storage when it returns nil that an intent without an outcome
+// may have given maxLitres. It lowers nothing, and changes nothing for an order that
+// has no intent or an outcome.
+func (j *Journal) Raise(id garden.OrderID, maxLitres float64) error {
+	j.writing.Lock()
+	defer j.writing.Unlock()
+	if j.full == nil {
+		return fmt.Errorf("journal: raise order %d: %w", id, errClosed)
+	}
+	if id > math.MaxInt64 || !garden.Finite(maxLitres) {
+		return fmt.Errorf("journal: raise order %d: %v L is no amount", id, maxLitres)
+	}
+	ctx, cancel := context.WithTimeout(context.Background(), patience)
+	defer cancel()
+	if _, err := j.stmts.raise.ExecContext(ctx, maxLitres, int64(id)); err != nil {
+		return fmt.Errorf("journal: raise order %d to %v L: %w", id, maxLitres, err)
 	}
 	return nil
 }

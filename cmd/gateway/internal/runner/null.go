@@ -10,6 +10,7 @@ import (
 type nothingKept struct{}
 
 func (nothingKept) Intend(garden.Order, float64, garden.Moment) error { return nil }
+func (nothingKept) Raise(garden.OrderID, float64) error               { return nil }
 func (nothingKept) Settle(garden.Delivery) error                      { return nil }
 func (nothingKept) Samples(garden.Moment, []garden.Reading, []control.ZoneView) error {
 	return nil

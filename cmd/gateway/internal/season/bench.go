@@ -261,6 +261,7 @@ func (b *Bench) OpenInput() func(garden.Input) (sensors.VoltReader, error) {
 type noLedger struct{}
 
 func (noLedger) Intend(garden.Order, float64, garden.Moment) error { return nil }
+func (noLedger) Raise(garden.OrderID, float64) error               { return nil }
 func (noLedger) Settle(garden.Delivery) error                      { return nil }
 
 // Moment is the present of the event clock.

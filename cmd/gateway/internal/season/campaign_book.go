@@ -79,6 +79,18 @@ func (m *memBook) Intend(o garden.Order, most float64, at garden.Moment) error {
 	return nil
 }
 
+// Raise keeps what an intent without an outcome may have given.
+func (m *memBook) Raise(id garden.OrderID, most float64) error {
+	if err := m.write(); err != nil {
+		return err
+	}
+	if in, ok := m.intents[id]; ok && !in.settled {
+		in.MaxLitres = max(in.MaxLitres, most)
+		m.intents[id] = in
+	}
+	return nil
+}
+
 // Settle keeps an outcome.
 func (m *memBook) Settle(d garden.Delivery) error {
 	if err := m.write(); err != nil {

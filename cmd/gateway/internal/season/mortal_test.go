@@ -75,6 +75,13 @@ func (k *mortalKeeper) Intend(o garden.Order, most float64, at garden.Moment) er
 	return k.Keeper.Intend(o, most, at)
 }
 
+func (k *mortalKeeper) Raise(id garden.OrderID, most float64) error {
+	if !k.m.step("raise %d", id) {
+		return nil
+	}
+	return k.Keeper.Raise(id, most)
+}
+
 func (k *mortalKeeper) Settle(d garden.Delivery) error {
 	if !k.m.step("settle %d", d.Order) {
 		return nil
