@@ -56,14 +56,17 @@ func (j *Journal) Retain(ctx context.Context, now garden.Moment, r Retention) (T
 	if r.AsSampled <= 0 || r.Quarter < r.AsSampled {
 		return done, fmt.Errorf("journal: retain: as sampled for %v, then quarters for %v: expected two rising ages", r.AsSampled, r.Quarter)
 	}
-	if err := j.sortIn(); err != nil {
-		return done, err
-	}
 	pause := func() error {
 		if r.Pause == nil {
 			return ctx.Err()
 		}
 		return r.Pause(ctx)
+	}
+	if err := j.sortIn(); err != nil {
+		return done, err
+	}
+	if err := pause(); err != nil {
+		return done, err
 	}
 	for _, level := range []struct {
 		mark string
