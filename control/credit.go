@@ -196,6 +196,7 @@ func (p *Plan) ask(st *State, now garden.Moment, a *garden.Ask) {
 			}
 			litres := min(a.Litres, zp.VolumeL)
 			p.credit(st, i, litres, 0.25, now.Mono)
+			z.uneven.open = false // it came into this pot alone
 			z.lastL, z.lastAt = litres, now
 		}
 	}

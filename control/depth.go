@@ -91,7 +91,10 @@ func (d *depth) lost(bookL float64, dt time.Duration, z *zoneState, zp *ZonePlan
 // gained books litres that came in from above while the account of the mean had
 // room for roomL. Neither account is the better one: what drains is what is over by
 // their middle. A factor learnt too small would else take every refill for a wash.
-func (d *depth) gained(litres, roomL float64) {
+func (d *depth) gained(litres, roomL float64, zp *ZonePlan) {
+	if !zp.counted() {
+		return
+	}
 	d.over += max(0, litres-(d.short+max(roomL, 0))/2)
 	d.short = max(0, d.short-litres)
 }

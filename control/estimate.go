@@ -58,7 +58,7 @@ func (z *zoneState) sinceWater(now garden.Moment) time.Duration {
 func (p *Plan) credit(st *State, i int, litres, doubt float64, at time.Duration) {
 	z, zp := &st.zones[i], &p.zones[i]
 	f := litres / zp.VolumeL
-	z.depth.gained(litres, (float64(zp.Capacity)-z.water.Mean)*zp.VolumeL)
+	z.depth.gained(litres, (float64(zp.Capacity)-z.water.Mean)*zp.VolumeL, zp)
 	z.water.Predict(0, f, 0, doubt*f*doubt*f)
 	z.span.credit(litres, doubt)
 	z.short = max(0, z.short-litres)
@@ -176,7 +176,7 @@ func (p *Plan) rain(st *State, i int, now garden.Moment, mm float64) {
 	wet, has, gave, drying, spell := z.wetAt, z.hasWater, z.gave, z.drying, z.odd.open
 	p.credit(st, i, litres, 0.5, now.Mono)
 	z.gave = gave
-	z.uneven.open = false // nobody knows how much of it came in
+	z.uneven.rained(litres, zp)
 	if mm < 0.05 {
 		// A drizzle leaves the pot at rest.
 		z.wetAt, z.hasWater, z.drying, z.odd.open = wet, has, drying, spell
@@ -221,7 +221,7 @@ func (p *Plan) fuse(st *State, i int, now garden.Moment, dt time.Duration) {
 		z.weigh(zp, v.mid, now)
 	}
 	if since >= settled {
-		if zp.compared && (!z.blind || z.half) && z.salt <= 1 {
+		if zp.compared && (!z.blind || z.half) && z.salt <= restedSalt && !st.lines[zp.line].flows() {
 			z.lookUneven(zp, v.mid)
 		}
 		p.watchOdd(st, i, &v, now)

@@ -68,7 +68,8 @@ type bench struct {
 	log     []garden.Order
 	events  []Event
 	pend    []garden.Delivery
-	silent  bool // deliveries carry no water: clogged
+	parts   []float64 // what each zone gets of its share, 1 where there is none
+	silent  bool      // deliveries carry no water: clogged
 }
 
 func newBench(t testing.TB, g *garden.Garden) *bench {
@@ -103,8 +104,12 @@ func (b *bench) tick() []garden.Order {
 			l := &b.p.lines[b.p.lineIndex(id)]
 			_ = o
 			if z.line == b.p.lineIndex(id) && !b.silent {
-				b.mean[i] += l.FlowLPH * z.share / 60 / z.VolumeL
-				b.applied += l.FlowLPH * z.share / 60
+				came := l.FlowLPH * z.share / 60
+				if b.parts != nil {
+					came *= b.parts[i]
+				}
+				b.mean[i] += came / z.VolumeL
+				b.applied += came
 			}
 		}
 		if over := b.mean[i] - float64(z.Capacity); over > 0 {

@@ -52,6 +52,9 @@ const (
 	// apart is how far the outermost of several probes must be from each other, as
 	// a share of the mix's depth, to be read together.
 	apart = 0.3
+	// beside is how near two probes are one: what differs there is noise, and no
+	// profile.
+	beside = 0.05
 	// jointSlack is by how much their joint mean may be off, m³/m³: a pot is never
 	// the same all round. Our judgement.
 	jointSlack = 0.02
@@ -86,10 +89,28 @@ func (p *Plan) consensus(st *State, i int, now garden.Moment) (verdict, bool) {
 	}
 	out := verdict{lo: median(lo[:n]), mid: median(mid[:n]), hi: median(hi[:n]), floor: floor, middle: middle, half: half}
 	if zp.joint != nil && n > 1 && depth[n-1]-depth[0] >= apart*zp.HeightCM {
+		n = asOne(depth[:n], reading[:n], beside*zp.HeightCM)
 		out.mid = zp.joint.Mean(depth[:n], reading[:n])
 		out.lo, out.hi = max(0, out.mid-jointSlack), out.mid+jointSlack
 	}
 	return out, true
+}
+
+// asOne joins readings whose depths are within near of the one above into their
+// mean, in place, and returns how many are left. Depths must not fall.
+func asOne(depth, reading []float64, near float64) int {
+	n, of := 0, 1.0
+	for i := range depth {
+		if n > 0 && depth[i]-depth[n-1] <= near {
+			of++
+			depth[n-1] += (depth[i] - depth[n-1]) / of
+			reading[n-1] += (reading[i] - reading[n-1]) / of
+			continue
+		}
+		depth[n], reading[n] = depth[i], reading[i]
+		n, of = n+1, 1
+	}
+	return n
 }
 
 // median sorts x in place; it must hold at least one value.

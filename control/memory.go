@@ -95,6 +95,9 @@ func (p *Plan) Recall(st *State, now garden.Moment, m Memory, events []garden.Pl
 		}
 		p.recallZone(&st.zones[i], &p.zones[i], &m.Zones[k], age, changedSince(events, m.Zones[k].Zone, m.At))
 	}
+	for i := range p.lines {
+		p.balanceParts(st, i)
+	}
 }
 
 // changedSince reports whether the plants or their place became others after t.
@@ -120,7 +123,7 @@ func (p *Plan) recallZone(z *zoneState, zp *ZonePlan, r *ZoneMemory, age time.Du
 		f.Cov = 0
 	}
 	if zp.compared && garden.Finite(r.Part) && r.Part > 0 {
-		z.uneven.part, z.uneven.v = min(max(r.Part, 1-mostUneven), 1+mostUneven), unevenSD*unevenSD/4
+		z.uneven.part, z.uneven.v = r.Part, unevenSD*unevenSD/4
 	}
 	if changed {
 		z.unsureOfDemand()

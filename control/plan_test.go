@@ -235,3 +235,26 @@ func TestProblems(t *testing.T) {
 		assert.Empty(t, problems)
 	})
 }
+
+func TestProbesSideBySideAreOne(t *testing.T) {
+	depth, reading := []float64{10, 10, 11, 30, 40, 41}, []float64{.1, .2, .3, .4, .5, .7}
+	n := asOne(depth, reading, 1.5)
+	require.Equal(t, 3, n)
+	assert.InDeltaSlice(t, []float64{31. / 3, 30, 40.5}, depth[:n], 1e-12)
+	assert.InDeltaSlice(t, []float64{.2, .4, .6}, reading[:n], 1e-12)
+}
+
+// A probe put in beside another one, both in mix that is as dry as any probe can
+// tell, leaves the pot watered.
+func TestProbesAtOneDepthKeepAPotWatered(t *testing.T) {
+	g := testGarden(1, 12)
+	z := &g.Pots[0].Zones[0]
+	z.Probes = append(z.Probes,
+		garden.Probe{ID: "beside", Zone: z.ID, DepthCM: 12},
+		garden.Probe{ID: "deep", Zone: z.ID, DepthCM: 36})
+	b := newBench(t, g)
+	b.lie = func(i int, _ float64) float64 { return []float64{.12, .13, .40}[i] }
+	b.run(10 * time.Hour)
+	assert.True(t, garden.Finite(b.st.zones[0].water.Mean), "%v", b.st.zones[0].water.Mean)
+	assert.NotEmpty(t, b.log, "it is dry")
+}

@@ -194,7 +194,7 @@ func (p *Plan) NewState() *State {
 		z.root, z.band = 1, zp.band(1)
 		z.plants, z.place.exposure = zp.newPlants(), zp.exposure
 		// Neither full nor dry is known: half the band, with a wide doubt.
-		z.water = balance.NewFilter(float64(zp.Capacity)-z.band/2, 0.08, 1, 0.25)
+		z.water = balance.NewFilter(float64(zp.Capacity)-z.band/2, 0.08, 1, guessedFactorSD)
 		z.short = z.band / 2 * zp.VolumeL
 	}
 	return st

@@ -1,6 +1,11 @@
 package control
 
-import "fabricpot/control/garden"
+import (
+	"math"
+
+	"fabricpot/control/balance"
+	"fabricpot/control/garden"
+)
 
 // Pots on one line get what their emitters give, and emitters differ. A meter
 // tells what came through the line and not which pot took it. How much more one
@@ -19,6 +24,11 @@ const (
 	// look is taken at. Our judgement.
 	riseSD    = 0.002
 	leastRise = 0.04
+	// mostRain is the share of a pot's volume that may come as rain between two
+	// looks: half of what is credited is a guess. Our judgement.
+	mostRain = 0.006
+	// guessedFactorSD is how unsure the demand factor is before anything was learnt.
+	guessedFactorSD = 0.25
 	// driftUneven is by how much it may change with a watering.
 	driftUneven = 0.005
 )
@@ -28,22 +38,39 @@ type uneven struct {
 	// part multiplies what it is credited of the line's litres, 1 for as rated;
 	// 0 stands for never looked at. v is its variance.
 	part, v float64
+	was     float64 // part before the last look
 	// The look at rest before the water, and the line's litres since by rating.
-	open       bool
-	mid, spent float64
-	came       float64
+	open        bool
+	mid, spent  float64
+	came, rainL float64 // by the line; by rain, as it is credited
 	// rise is what arrived as seen, as a share of what was credited by rating,
 	// where seen is set, of so much, m³/m³.
 	rise, of float64
 	seen     bool
 }
 
+// begin takes a zone that was never looked at for one that gets as rated.
+func (u *uneven) begin() {
+	if u.part == 0 {
+		u.part, u.v = 1, unevenSD*unevenSD
+	}
+}
+
 // shareOf is the zone's part of the line's litres, by rating and what was seen.
 func (z *zoneState) shareOf(zp *ZonePlan) float64 {
-	if z.uneven.part == 0 {
+	if !zp.compared || z.uneven.part == 0 {
 		return zp.share
 	}
 	return zp.share * z.uneven.part
+}
+
+// flows tells whether water may be under way that nobody has counted yet.
+func (l *lineState) flows() bool { return l.phase == garden.Pulsing || l.lentOpen }
+
+// rained books rain into a pot; much of it ends the look.
+func (u *uneven) rained(litres float64, zp *ZonePlan) {
+	u.rainL += litres
+	u.open = u.open && u.rainL <= mostRain*zp.VolumeL
 }
 
 // lookUneven is a look at a zone of a shared line at rest.
@@ -51,20 +78,21 @@ func (z *zoneState) lookUneven(zp *ZonePlan, mid float64) {
 	u := &z.uneven
 	if u.open && u.came/zp.VolumeL < leastRise {
 		if u.came == 0 {
-			u.mid, u.spent = mid, z.spent
+			u.mid, u.spent, u.rainL = mid, z.spent, 0
 		}
 		return
 	}
-	if u.open && mid < float64(zp.Capacity)-slack {
-		// Nothing ran through.
-		u.rise = (mid - u.mid + z.water.Factor*(z.spent-u.spent)) * zp.VolumeL / u.came
-		u.of, u.seen = u.came/zp.VolumeL, true
+	// Near capacity some may have run through, and an older look is of other water.
+	u.seen = u.open && max(u.mid, mid) < float64(zp.Capacity)-slack
+	if u.seen {
+		u.rise = ((mid-u.mid+z.water.Factor*(z.spent-u.spent))*zp.VolumeL - u.rainL) / u.came
+		u.of = u.came / zp.VolumeL
 	}
-	u.open, u.mid, u.spent, u.came = true, mid, z.spent, 0
+	u.open, u.mid, u.spent, u.came, u.rainL = true, mid, z.spent, 0, 0
 }
 
 // compare learns how unevenly a line's pots are watered, once each of them has
-// been looked at after the same water.
+// been looked at after water.
 func (p *Plan) compare(st *State, li int) {
 	zones := p.lines[li].zones
 	if len(zones) < 2 {
@@ -86,22 +114,58 @@ func (p *Plan) compare(st *State, li int) {
 	if !garden.Finite(mean) || mean <= 0.3 || mean > 3 {
 		return
 	}
-	var sum float64
 	for _, zi := range zones {
-		z, zp := &st.zones[zi], &p.zones[zi]
-		u := &z.uneven
-		if u.part == 0 {
-			u.part, u.v = 1, unevenSD*unevenSD
-		}
+		u := &st.zones[zi].uneven
+		u.begin()
+		u.was = u.part
 		u.v = min(u.v+driftUneven*driftUneven, unevenSD*unevenSD)
 		sd := 2 * riseSD / u.of
 		k := u.v / (u.v + sd*sd)
 		u.part += k * (min(max(u.rise/mean, 1-mostUneven), 1+mostUneven) - u.part)
 		u.v *= 1 - k
-		sum += zp.share * u.part
 	}
-	// What one gets more the others get less.
+	p.balanceParts(st, li)
 	for _, zi := range zones {
-		st.zones[zi].uneven.part *= shares / sum
+		z := &st.zones[zi]
+		z.relearn(z.uneven.part / z.uneven.was)
+	}
+}
+
+// relearn corrects a zone's demand factor for litres that turn out to have been so
+// many times more: it was learnt from them, as far as it was learnt at all.
+func (z *zoneState) relearn(times float64) {
+	f := &z.water
+	learnt := 1 - min(f.VarFactor/(guessedFactorSD*guessedFactorSD), 1)
+	f.Factor = min(max(f.Factor*(1+learnt*(times-1)), balance.MinFactor), balance.MaxFactor)
+}
+
+// balanceParts holds a line's parts within their bound and to the line's litres:
+// what one gets more the others get less.
+func (p *Plan) balanceParts(st *State, li int) {
+	var sum, shares, most float64
+	some := false
+	for _, zi := range p.lines[li].zones {
+		some = some || st.zones[zi].uneven.part != 0
+	}
+	if !some {
+		return
+	}
+	for _, zi := range p.lines[li].zones {
+		u := &st.zones[zi].uneven
+		u.begin()
+		sum += p.zones[zi].share * u.part
+		shares += p.zones[zi].share
+	}
+	for _, zi := range p.lines[li].zones {
+		u := &st.zones[zi].uneven
+		u.part *= shares / sum
+		most = max(most, math.Abs(u.part-1))
+	}
+	if most <= mostUneven {
+		return
+	}
+	for _, zi := range p.lines[li].zones {
+		u := &st.zones[zi].uneven
+		u.part = 1 + (u.part-1)*mostUneven/most
 	}
 }

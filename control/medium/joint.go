@@ -71,18 +71,18 @@ func (b byDepth) Swap(i, k int) {
 
 // Mean is the pot's mean water fraction, m³/m³, where probes depthsCM under the
 // surface read readings. There must be two or more, as many of one as of the
-// other, and depths must rise. A reading outside the curve counts as its end, a
+// other, and depths must rise; of two at one depth no more is made than of one. A reading outside the curve counts as its end, a
 // NaN as the dry one.
 func (j *Joint) Mean(depthsCM, readings []float64) float64 {
 	var sum float64
 	i := 0
 	from, to := j.suction(readings[0]), j.suction(readings[1])
-	slope := (to - from) / (depthsCM[1] - depthsCM[0])
+	slope := rise(from, to, depthsCM[0], depthsCM[1])
 	for k, x := range j.depth {
 		for x > depthsCM[i+1] && i+2 < len(depthsCM) {
 			i++
 			from, to = to, j.suction(readings[i+1])
-			slope = (to - from) / (depthsCM[i+1] - depthsCM[i])
+			slope = rise(from, to, depthsCM[i], depthsCM[i+1])
 		}
 		var h float64
 		switch beyond := min(max(slope, -1), 1); {
@@ -99,3 +99,11 @@ func (j *Joint) Mean(depthsCM, readings []float64) float64 {
 }
 
 func (j *Joint) suction(reading float64) float64 { return min(j.curve.Suction(reading), mostSuctionCM) }
+
+// rise is how suction changes from one depth to the next, cm for each cm.
+func rise(from, to, upper, lower float64) float64 {
+	if lower <= upper {
+		return 0
+	}
+	return (to - from) / (lower - upper)
+}

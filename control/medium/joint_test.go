@@ -96,3 +96,16 @@ func TestJointRefuses(t *testing.T) {
 	_, err = medium.NewJoint(c, cylinder(45), 1.2)
 	assert.ErrorContains(t, err, "capacity 1.2")
 }
+
+// Two probes at one depth that differ are no profile, wherever they stand.
+func TestJointOfProbesAtOneDepth(t *testing.T) {
+	c := curve(t, vg(.10, .88, .15, 1.60))
+	j, err := medium.NewJoint(c, cylinder(45), 0.5094)
+	require.NoError(t, err)
+	for _, depths := range [][]float64{{12, 12, 36}, {12, 36, 36}, {12, 12}, {36, 36}} {
+		for _, reading := range []float64{.11, .12, .4, .87, .9} {
+			got := j.Mean(depths, []float64{reading, reading + .001, reading}[:len(depths)])
+			assert.Truef(t, got > 0 && got < 1, "%v at %v: %v", reading, depths, got)
+		}
+	}
+}
