@@ -3,6 +3,8 @@ package season
 import (
 	"fmt"
 	"math/rand/v2"
+	"reflect"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -144,7 +146,54 @@ func (s *Script) moment(r *rand.Rand) time.Duration {
 	return 24*time.Hour + time.Duration(r.Int64N(max(1, int64(s.Days)-2)*int64(24*time.Hour)))
 }
 
+// add draws a mishap, and another in its place where what it needs takes from an
+// earlier one what that needs: a valve that never opens is no longer one on a
+// broker where a pump came after. Kinds that need nothing always fit.
 func (s *Script) add(r *rand.Rand, kind MishapKind, nth int) {
+	if s.fit(r, kind, nth) {
+		return
+	}
+	for _, i := range r.Perm(len(mishaps)) {
+		if s.fit(r, mishaps[i].kind, nth) {
+			return
+		}
+	}
+}
+
+// fit adds a mishap, or leaves the script as it was where an earlier one would lose
+// what it needs.
+func (s *Script) fit(r *rand.Rand, kind MishapKind, nth int) bool {
+	with := s.clone()
+	with.draw(r, kind, nth)
+	if !with.prepared() {
+		return false
+	}
+	*s = with
+	return true
+}
+
+func (s *Script) clone() Script {
+	c := *s
+	c.Pots, c.Mishaps, c.Restarts = slices.Clone(s.Pots), slices.Clone(s.Mishaps), slices.Clone(s.Restarts)
+	return c
+}
+
+// prepared reports whether each mishap still finds the script as it prepared it.
+func (s *Script) prepared() bool {
+	for i := range s.Mishaps {
+		again := s.clone()
+		if d := mishapOf(s.Mishaps[i].Kind); d.prepare != nil {
+			d.prepare(&again, &again.Mishaps[i])
+		}
+		if !reflect.DeepEqual(*s, again) {
+			return false
+		}
+	}
+	return true
+}
+
+// draw adds a mishap, whatever it takes from earlier ones.
+func (s *Script) draw(r *rand.Rand, kind MishapKind, nth int) {
 	d := mishapOf(kind)
 	m := Mishap{Kind: kind, Pot: r.IntN(len(s.Pots)), At: s.moment(r)}
 	if nth == 0 && s.Mode == Single {
