@@ -163,12 +163,17 @@ func edit(t *rapid.T, g *garden.Garden) {
 	}
 }
 
-// TestReloadGivesNoMore: after any valid edit the controller's own budgets for the
-// rest of the day are no bigger, the state is sane, and nothing is ordered by the
-// reload itself.
+// TestReloadGivesNoMore: after any valid edit the controller's own budgets are no
+// bigger for a day from the edit that changed them, and the file's after it, the
+// state is sane, and nothing is ordered by the reload itself.
 func TestReloadGivesNoMore(t *testing.T) {
+	type bound struct {
+		capL, guessedL float64
+		until          garden.Moment
+	}
 	rapid.Check(t, func(rt *rapid.T) {
 		b := newBench(t, testGarden(2, 20))
+		var held [2]bound
 		for range rapid.IntRange(1, 6).Draw(rt, "reloads") {
 			for range rapid.IntRange(1, 30*60).Draw(rt, "minutes") {
 				b.tick()
@@ -187,17 +192,32 @@ func TestReloadGivesNoMore(t *testing.T) {
 			if err := p.Reload(b.p, b.st, b.now, func(garden.ProbeID) bool { return rapid.Bool().Draw(rt, "recalibrated") }, nil); err != nil {
 				rt.Fatal(err)
 			}
-			b.p = p
 			for i := range capL {
 				c, e := p.budgets(b.st, i, b.now)
-				late, lateE := p.budgets(b.st, i, b.now.Add(24*time.Hour-time.Second))
-				if c > capL[i] || e > guessedL[i] || late > capL[i] || lateE > guessedL[i] {
+				if c > capL[i] || e > guessedL[i] {
 					rt.Fatalf("line %d: %v and %v L after %v and %v", i, c, e, capL[i], guessedL[i])
 				}
+				was, to := &b.p.lines[i], &p.lines[i]
+				if was.CapL != to.CapL || was.EstimatedL != to.EstimatedL {
+					held[i] = bound{capL[i], guessedL[i], b.now.Add(24 * time.Hour)}
+				}
+				until := held[i].until
+				if until.Mono <= b.now.Mono {
+					continue
+				}
+				if c, e := p.budgets(b.st, i, until.Add(-time.Second)); c > held[i].capL || e > held[i].guessedL {
+					rt.Fatalf("line %d: %v and %v L a second before the day is over, %+v", i, c, e, held[i])
+				}
+				if c, e := p.budgets(b.st, i, until); c != to.CapL || e != to.EstimatedL {
+					rt.Fatalf("line %d: %v and %v L a day after the edit, the file says %v and %v", i, c, e, to.CapL, to.EstimatedL)
+				}
+			}
+			for i := range given {
 				if given[i] != b.st.lines[i].given {
 					rt.Fatalf("line %d forgot what was given", i)
 				}
 			}
+			b.p = p
 			for i := range b.st.zones {
 				z := &b.st.zones[i]
 				for _, v := range []float64{z.water.Mean, z.water.VarMean, z.water.Factor, z.lossPerMM, z.short, z.band, z.root} {
