@@ -12,6 +12,7 @@ import (
 
 	"fabricpot/cmd/gateway/internal/config"
 	"fabricpot/cmd/gateway/internal/journal"
+	"fabricpot/cmd/gateway/internal/place"
 	"fabricpot/control/garden"
 	"fabricpot/sensors/calibrate"
 )
@@ -76,30 +77,15 @@ func replaceKeeping(path string, data []byte) (kept string, err error) {
 	default:
 		mode = old.Mode().Perm()
 	}
-	tmp, err := os.CreateTemp(filepath.Dir(path), "."+filepath.Base(path)+"-*")
-	if err != nil {
-		return "", fmt.Errorf("write %s: %w", path, err)
-	}
-	defer os.Remove(tmp.Name())
-	_, err = tmp.Write(data)
-	if err == nil {
-		err = errors.Join(journal.LikeOwner(tmp.Name(), path), tmp.Chmod(mode))
-	}
-	if err == nil {
-		err = tmp.Sync()
-	}
-	if closing := tmp.Close(); err == nil {
-		err = closing
-	}
-	if err != nil {
-		return "", fmt.Errorf("write %s: %w", path, err)
-	}
-	if old != nil {
-		if kept, err = keepOld(path, mode); err != nil {
-			return "", err
+	err = place.File(path, mode, func(f *os.File) error {
+		_, err := f.Write(data)
+		if err = errors.Join(err, journal.LikeOwner(f.Name(), path)); err != nil || old == nil {
+			return err
 		}
-	}
-	if err := os.Rename(tmp.Name(), path); err != nil {
+		kept, err = keepOld(path, mode)
+		return err
+	})
+	if err != nil {
 		return kept, fmt.Errorf("write %s: %w", path, err)
 	}
 	return kept, nil
@@ -112,24 +98,22 @@ func keepOld(path string, mode fs.FileMode) (string, error) {
 		name := fmt.Sprintf("%s.%d%s", strings.TrimSuffix(path, ext), i, ext)
 		old, err := os.ReadFile(path)
 		if err != nil {
-			return "", fmt.Errorf("keep the old %s: %w", path, err)
+			return "", fmt.Errorf("keep the old: %w", err)
 		}
 		f, err := os.OpenFile(name, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
 		if os.IsExist(err) {
 			continue
 		}
 		if err != nil {
-			return "", fmt.Errorf("keep the old %s: %w", path, err)
+			return "", fmt.Errorf("keep the old: %w", err)
 		}
 		_, err = f.Write(old)
-		err = errors.Join(err, journal.LikeOwner(name, path), f.Chmod(mode))
-		if closing := f.Close(); err == nil {
-			err = closing
-		}
+		// On the card before what it was kept of is replaced.
+		err = errors.Join(err, journal.LikeOwner(name, path), f.Chmod(mode), f.Sync(), f.Close())
 		if err != nil {
-			return "", fmt.Errorf("keep the old %s: %w", path, err)
+			return "", fmt.Errorf("keep the old: %w", errors.Join(err, os.Remove(name)))
 		}
 		return name, nil
 	}
-	return "", fmt.Errorf("keep the old %s: all numbered names are taken", path)
+	return "", errors.New("keep the old: all numbered names are taken")
 }

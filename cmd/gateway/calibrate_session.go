@@ -12,6 +12,7 @@ import (
 	"strings"
 	"time"
 
+	"fabricpot/cmd/gateway/internal/place"
 	"fabricpot/control/garden"
 	"fabricpot/sensors/calibrate"
 )
@@ -102,11 +103,11 @@ func (p *progress) save(path string) error {
 	if err != nil {
 		return err
 	}
-	tmp := path + ".new"
-	if err := os.WriteFile(tmp, data, 0o600); err != nil {
-		return fmt.Errorf("keep the session: %w", err)
-	}
-	if err := os.Rename(tmp, path); err != nil {
+	err = place.File(path, 0o600, func(f *os.File) error {
+		_, err := f.Write(data)
+		return err
+	})
+	if err != nil {
 		return fmt.Errorf("keep the session: %w", err)
 	}
 	return nil
@@ -201,7 +202,7 @@ func (f calibrateFlags) resume(ctx context.Context, ask *asker, kept string, mix
 		if ok {
 			return p, nil
 		}
-		if err := os.Rename(kept, kept+".old"); err != nil {
+		if err := place.Rename(kept, kept+".old"); err != nil {
 			return nil, fmt.Errorf("the kept session: %w", err)
 		}
 	}

@@ -14,6 +14,7 @@ import (
 	"strings"
 
 	"fabricpot/cmd/gateway/internal/journal"
+	"fabricpot/cmd/gateway/internal/place"
 	"fabricpot/control/garden"
 )
 
@@ -52,19 +53,10 @@ func rememberLines(g *garden.Garden, before ...garden.Line) (err error) {
 	if err != nil {
 		return fmt.Errorf("lines in use: %w", err)
 	}
-	// Made anew: the folder is the service's, and root writes through no link there.
-	part := path + ".part"
-	if err := os.Remove(part); err != nil && !errors.Is(err, fs.ErrNotExist) {
-		return fmt.Errorf("lines in use: %w", err)
-	}
-	f, err := os.OpenFile(part, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600)
-	if err != nil {
-		return fmt.Errorf("lines in use: %w", err)
-	}
-	_, err = f.Write(b)
-	if err = errors.Join(err, f.Sync(), f.Close(), journal.LikeOwner(part, filepath.Dir(path))); err == nil {
-		err = os.Rename(part, path)
-	}
+	err = place.File(path, 0o600, func(f *os.File) error {
+		_, err := f.Write(b)
+		return errors.Join(err, journal.LikeOwner(f.Name(), filepath.Dir(path)))
+	})
 	if err != nil {
 		return fmt.Errorf("lines in use: %w", err)
 	}

@@ -12,6 +12,7 @@ import (
 
 	"fabricpot/cmd/gateway/internal/journal"
 	"fabricpot/cmd/gateway/internal/page"
+	"fabricpot/cmd/gateway/internal/place"
 	"fabricpot/cmd/gateway/internal/report"
 	"fabricpot/cmd/gateway/internal/season"
 	"fabricpot/control/garden"
@@ -188,27 +189,12 @@ func (f *seasonFlags) read(s streams, args []string) (*report.Book, string, erro
 }
 
 // writeOut writes a file whole or not at all; "-" is standard output.
-func writeOut(s streams, path string, write func(io.Writer) error) (err error) {
+func writeOut(s streams, path string, write func(io.Writer) error) error {
 	if path == "-" {
 		return write(s.out)
 	}
-	part, err := os.CreateTemp(filepath.Dir(path), filepath.Base(path)+".part-*")
-	if err != nil {
-		return err
-	}
-	defer func() {
-		if err != nil {
-			_ = os.Remove(part.Name()) // the first error says more
-		}
-	}()
-	if err = errors.Join(write(part), part.Close()); err != nil {
-		return err
-	}
-	// It is meant to be shown to others, unlike what CreateTemp is for.
-	if err = os.Chmod(part.Name(), 0o644); err != nil {
-		return err
-	}
-	return os.Rename(part.Name(), path)
+	// It is meant to be shown to others.
+	return place.File(path, 0o644, func(f *os.File) error { return write(f) })
 }
 
 // writeSimulated writes the report of a season just simulated.

@@ -233,6 +233,7 @@ func TestRulesBite(t *testing.T) {
 		{"fabricpot/cmd/gateway/internal/runner", "periph.io/x/host/v3/sysfs", "", "NewI2C"},
 		{"fabricpot/cmd/gateway/internal/runner", "fabricpot/valves", "fabricpot/valves.Actuator", "Open"},
 		{"fabricpot/mqtt", "periph.io/x/conn/v3/gpio", "PinOut", "Out"},
+		{"fabricpot/cmd/gateway", "os", "", "Rename"},
 	} {
 		assert.NotEmpty(t, forbiddenCall(c.from, c.pkg, c.recv, c.name), "%v", c)
 	}

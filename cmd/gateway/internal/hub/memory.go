@@ -6,7 +6,8 @@ import (
 	"fmt"
 	"io/fs"
 	"os"
-	"path/filepath"
+
+	"fabricpot/cmd/gateway/internal/place"
 )
 
 // Published is what lies retained at the broker because of us. A topic whose
@@ -49,23 +50,17 @@ func (f File) Load() (Published, error) {
 	return p, nil
 }
 
-// Save writes beside the file and renames.
+// Save replaces the file as a whole.
 func (f File) Save(p Published) error {
 	b, err := json.Marshal(p)
 	if err != nil {
 		return fmt.Errorf("hub: %w", err)
 	}
-	tmp, err := os.CreateTemp(filepath.Dir(string(f)), ".published-*")
+	err = place.File(string(f), 0o600, func(out *os.File) error {
+		_, err := out.Write(b)
+		return err
+	})
 	if err != nil {
-		return fmt.Errorf("hub: %w", err)
-	}
-	_, err = tmp.Write(b)
-	err = errors.Join(err, tmp.Sync(), tmp.Close())
-	if err == nil {
-		err = os.Rename(tmp.Name(), string(f))
-	}
-	if err != nil {
-		_ = os.Remove(tmp.Name())
 		return fmt.Errorf("hub: remember what is published in %s: %w", f, err)
 	}
 	return nil

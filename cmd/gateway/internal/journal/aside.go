@@ -60,20 +60,8 @@ func inspect(path string) (why string, err error) {
 
 // setAside renames the file and what belongs to it, and tells so in a sentence.
 func setAside(path, why string, now time.Time) (note string, err error) {
-	stamp := now.UTC().Format("20060102T150405Z")
-	to := fmt.Sprintf("%s.broken-%s", path, stamp)
-	for n := 2; taken(to); n++ {
-		if n > 1000 {
-			return "", fmt.Errorf("set aside: too many files like %s", to)
-		}
-		to = fmt.Sprintf("%s.broken-%s-%d", path, stamp, n)
-	}
-	for _, part := range []string{"", "-wal", "-shm"} {
-		if err := os.Rename(path+part, to+part); err != nil && !errors.Is(err, fs.ErrNotExist) {
-			return "", fmt.Errorf("set the broken file aside: %w", err)
-		}
-	}
-	if err := syncDir(filepath.Dir(path)); err != nil {
+	to, err := moveAway(path, "broken", now)
+	if err != nil {
 		return "", fmt.Errorf("set the broken file aside: %w", err)
 	}
 	return fmt.Sprintf("the journal %s was broken (%s): it was kept as %s and a fresh one begun", path, why, to), nil
@@ -86,12 +74,4 @@ func taken(path string) bool {
 		}
 	}
 	return false
-}
-
-func syncDir(dir string) error {
-	d, err := os.Open(dir)
-	if err != nil {
-		return err
-	}
-	return errors.Join(d.Sync(), d.Close())
 }

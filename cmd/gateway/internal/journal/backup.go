@@ -14,6 +14,8 @@ import (
 	"strings"
 	"time"
 
+	"fabricpot/cmd/gateway/internal/place"
+
 	"modernc.org/sqlite"
 )
 
@@ -50,7 +52,7 @@ func Backup(path, to string) error {
 	if err := inspectCopy(part); err != nil {
 		return fail(errors.Join(err, os.Remove(part)))
 	}
-	if err := place(part, to); err != nil {
+	if err := place.Written(part, to); err != nil {
 		return fail(errors.Join(err, os.Remove(part)))
 	}
 	return nil
@@ -139,7 +141,7 @@ func Restore(from, path string, now time.Time) (kept string, err error) {
 			return fail(errors.Join(err, os.Remove(part)))
 		}
 	}
-	if err := place(part, path); err != nil {
+	if err := place.Written(part, path); err != nil {
 		return kept, fmt.Errorf("journal %s: restore: %w; the old one is %s, the new one %s", path, err, kept, part)
 	}
 	return kept, nil
@@ -266,21 +268,6 @@ func copyFile(from, to string) (err error) {
 	return errors.Join(err, out.Close())
 }
 
-// place has part on the card before it takes its name.
-func place(part, to string) error {
-	f, err := os.OpenFile(part, os.O_RDWR, 0)
-	if err != nil {
-		return err
-	}
-	if err := errors.Join(f.Sync(), f.Close()); err != nil {
-		return err
-	}
-	if err := os.Rename(part, to); err != nil {
-		return err
-	}
-	return syncDir(filepath.Dir(to))
-}
-
 // moveAway renames the file and what belongs to it.
 func moveAway(path, why string, now time.Time) (string, error) {
 	to := fmt.Sprintf("%s.%s-%s", path, why, now.UTC().Format("20060102T150405Z"))
@@ -291,7 +278,7 @@ func moveAway(path, why string, now time.Time) (string, error) {
 		to = fmt.Sprintf("%s-%d", base, n)
 	}
 	for _, part := range []string{"", "-wal", "-shm"} {
-		if err := os.Rename(path+part, to+part); err != nil && !errors.Is(err, fs.ErrNotExist) {
+		if err := place.Rename(path+part, to+part); err != nil && !errors.Is(err, fs.ErrNotExist) {
 			return "", err
 		}
 	}

@@ -6,9 +6,10 @@ import (
 	"fmt"
 	"io/fs"
 	"os"
-	"path/filepath"
 	"strings"
 	"unicode/utf8"
+
+	"fabricpot/cmd/gateway/internal/place"
 
 	"golang.org/x/crypto/bcrypt"
 )
@@ -116,22 +117,10 @@ func savePassword(path, who, password string, cost int) error {
 			fmt.Fprintf(&text, "%s %s\n", w, h)
 		}
 	}
-	return replaceFile(path, text.String())
-}
-
-// replaceFile writes beside and renames, so that a power cut leaves the old
-// file or the new one.
-func replaceFile(path, text string) error {
-	f, err := os.CreateTemp(filepath.Dir(path), ".password-*") // mode 0600
-	if err != nil {
-		return fmt.Errorf("password file: %w", err)
-	}
-	defer os.Remove(f.Name()) // fails once it was renamed, as it should
-	_, err = f.WriteString(text)
-	err = errors.Join(err, f.Sync(), f.Close())
-	if err == nil {
-		err = os.Rename(f.Name(), path)
-	}
+	err = place.File(path, 0o600, func(f *os.File) error {
+		_, err := f.WriteString(text.String())
+		return err
+	})
 	if err != nil {
 		return fmt.Errorf("password file: %w", err)
 	}

@@ -11,6 +11,8 @@ import (
 	"runtime"
 	"strings"
 	"sync"
+
+	"fabricpot/cmd/gateway/internal/place"
 )
 
 // TrialOptions say where finished runs are kept.
@@ -114,21 +116,15 @@ func (l *trialLab) kept(ctx context.Context, j trialJob, dir, program string) (T
 	}
 	src, err := json.Marshal(keptRun{key, run})
 	if err == nil {
-		err = writeWhole(path, src)
+		err = place.File(path, 0o644, func(f *os.File) error {
+			_, err := f.Write(src)
+			return err
+		})
 	}
 	if err != nil {
 		return TrialRun{}, fmt.Errorf("trial: keep a run: %w", err)
 	}
 	return run, nil
-}
-
-// writeWhole leaves either the whole file or the one that was there.
-func writeWhole(path string, src []byte) error {
-	part := path + ".part"
-	if err := os.WriteFile(part, src, 0o644); err != nil {
-		return err
-	}
-	return os.Rename(part, path)
 }
 
 // slug makes a file name of words.
