@@ -11,9 +11,10 @@
 // goes down, so no order to open survives an outage.
 //
 // What arrives goes into bounded inboxes; where one is full the oldest message
-// gives way and is counted. Messages can overtake one another by a moment
-// (the library hands each to a goroutine of its own), so whoever reads an inbox
-// orders by sequence numbers and identities, never by arrival.
+// gives way and is counted. An inbox has the order in which the broker sent: a
+// node's last word, or its will, is read last. What came by different ways to
+// the broker has no order there, so whoever reads an inbox still looks at
+// sequence numbers and identities.
 //
 // The caller declares its subscriptions, then calls Start, and Close at the
 // end. With no broker reachable every call still returns at once.

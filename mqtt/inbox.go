@@ -20,8 +20,8 @@ func (in *Inbox) C() <-chan Message { return in.c }
 // Dropped counts the messages that gave way because nobody read in time.
 func (in *Inbox) Dropped() uint64 { return in.dropped.Load() }
 
-// put enqueues without ever waiting: it runs on the network library's
-// goroutines. Where the inbox is full the oldest message gives way, since a
+// put enqueues without ever waiting: it runs on the network library's goroutine
+// that reads for all inboxes. Where the inbox is full the oldest message gives way, since a
 // newer reading says more and an older command is nearer its expiry.
 func (in *Inbox) put(m Message) {
 	for range 4 {

@@ -102,7 +102,9 @@ func (l *Link) pahoOptions(ctx context.Context, lost chan<- error) (*paho.Client
 	o.SetClientID(l.o.ClientID)
 	o.SetProtocolVersion(4)
 	o.SetCleanSession(true)
-	o.SetOrderMatters(false)
+	// One message after the other: of two words of a valve the last holds. The
+	// handler below never waits, so nothing is held up by it.
+	o.SetOrderMatters(true)
 	o.SetAutoReconnect(false)
 	o.SetConnectRetry(false)
 	o.SetKeepAlive(l.o.KeepAlive)

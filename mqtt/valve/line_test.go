@@ -161,3 +161,54 @@ func TestWateringOverABroker(t *testing.T) {
 		until("nothing wrong", func() bool { return len(set.Troubles()) == 0 })
 	})
 }
+
+// TestTheLastWordHolds: two words of a node that arrive together are believed in
+// the order it said them. In the other order a valve that opened by itself would
+// be called closed, and one whose node has gone would seem to obey.
+func TestTheLastWordHolds(t *testing.T) {
+	rig.Each(t, func(t *testing.T, s rig.Server) {
+		start := time.Now()
+		clock := func() garden.Moment { return garden.Moment{Mono: time.Hour + time.Since(start)} }
+		tr, err := topic.NewTree("", "roof")
+		require.NoError(t, err)
+		o := rig.Quick(s.Addr(), "last-word")
+		o.Clock = clock
+		l, err := mqtt.New(o)
+		require.NoError(t, err)
+		v, err := valve.New(tr, "l", garden.Valve{Kind: garden.RemoteValve, Node: "tap"}, l, "run", clock)
+		require.NoError(t, err)
+		in, err := l.Subscribe(v.Filter(), 1, 32)
+		require.NoError(t, err)
+		l.Start(context.Background())
+		t.Cleanup(func() { l.Close(time.Second) })
+		rig.Up(t, l)
+		require.NoError(t, v.Close()) // command run-1
+		out := rig.Outsider(t, s.Addr(), "last-word-tap")
+		// says has the words arrive in one burst and be taken as they come.
+		says := func(words ...string) {
+			for _, w := range words {
+				out.Publish(v.Filter(), 1, false, w)
+			}
+			for range words {
+				require.NoError(t, v.Take(rig.Next(t, in.C(), "a word of the node")))
+			}
+		}
+		const closed, open, lost = `{"state":"closed","ack":"run-1"}`, `{"state":"open","ack":"run-1"}`, `{"state":"lost"}`
+		for range 30 {
+			says(closed)
+			isClosed, known := v.Closed()
+			require.True(t, isClosed && known)
+			require.Equal(t, valve.NoTrouble, v.Trouble())
+
+			says(closed, open)
+			_, known = v.Closed()
+			require.False(t, known, "it opened by itself")
+			require.Equal(t, valve.OpenUnasked, v.Trouble())
+
+			says(open, closed, lost)
+			_, known = v.Closed()
+			require.False(t, known, "it can't be heard")
+			require.Equal(t, valve.Lost, v.Trouble())
+		}
+	})
+}
