@@ -90,7 +90,7 @@ func outsideAs(t *testing.T, addr, id, user, word string) *outsider {
 	t.Helper()
 	o := &outsider{t: t}
 	o.Client = paho.NewClient(paho.NewClientOptions().AddBroker("tcp://" + addr).SetClientID(id).SetUsername(user).SetPassword(word).
-		SetProtocolVersion(4).SetOrderMatters(false).SetAutoReconnect(false))
+		SetProtocolVersion(4).SetAutoReconnect(false))
 	tok := o.Connect()
 	require.True(t, tok.WaitTimeout(10*time.Second))
 	require.NoError(t, tok.Error())
