@@ -9,7 +9,7 @@ import (
 const leftOut = "(left out)"
 
 // secretKey is a key that names a secret, or where somebody lives.
-const secretKey = `["']?[\w-]*(?:password|passwd|secret|token|webhook|credential|api-?key|post-to|user|latitude|longitude|\blat\b|\blon\b)[\w-]*["']?`
+const secretKey = `["']?(?:[\w-]*(?:password|passwd|passphrase|pwd|secret|token|bearer|webhook|credential|api-?key|post-to|user|latitude|longitude|\blat\b|\blon\b)[\w-]*|\b(?:[\w-]+-)?(?:key|pass))["']?`
 
 // redact takes secrets out of a text: whatever stands behind a key that names
 // one, user and password in addresses, and where the garden is, which is
@@ -79,33 +79,99 @@ func valueLen(line, ends string) int {
 	return regexp.MustCompile(ends).FindStringIndex(line)[0]
 }
 
-// dropFurtherLines leaves out the lines that a secret's text takes besides its
-// key's: those that stand deeper and, but in a block of text, are no keys, items
-// or comments of their own.
+// further leaves out the lines that a secret takes besides its key's, line by line.
+type further struct {
+	key, own *regexp.Regexp
+	// quote is the one that a secret opened and has not closed.
+	quote byte
+	// below is how deep the key stands of a secret that everything deeper belongs
+	// to: a block of text, or keys and items of its own; -1 for none.
+	below int
+	// after tells that a secret may go on with what is no key or item of its own.
+	after bool
+}
+
+// dropFurtherLines leaves them out, rather too many than too few: the file may be
+// faulty, and how lines are indented means nothing in quotes and braces.
 func dropFurtherLines(src string) string {
-	key := regexp.MustCompile(`(?i)^(\s*(?:-\s+)*)(?:.*[{,]\s*)?(?:` + secretKey + `|["']?value["']?)\s*:[ \t]*([|>])?`)
-	own := regexp.MustCompile(`^\s*(#|$|-\s|[\w-]+\s*:(\s|$)|"[\w-]+"\s*:|'[\w-]+'\s*:)`)
+	f := further{
+		// A line that begins with a colon is the value of a key above it.
+		key:   regexp.MustCompile(`(?i)(?:^|[\s{,\[])(` + secretKey + `|["']?\bvalue["']?)\s*:[ \t]*|^\s*():[ \t]+`),
+		own:   regexp.MustCompile(`^\s*(-\s|[\w-]+\s*:(\s|$)|"[\w-]+"\s*:|'[\w-]+'\s*:|\?\s|:\s)`),
+		below: -1,
+	}
 	var out strings.Builder
-	indent, block := -1, false
 	for line := range strings.Lines(src) {
-		deep := len(line) - len(strings.TrimLeft(line, " \t"))
-		if blank := strings.TrimSpace(line) == ""; indent >= 0 && (deep > indent || blank) {
-			if blank {
-				out.WriteString(line)
-				continue
-			}
-			if block || !own.MatchString(line) {
-				out.WriteString(line[:deep] + leftOut + "\n")
-				continue
-			}
-		}
-		indent = -1
-		if m := key.FindStringSubmatch(line); m != nil {
-			indent, block = len(m[1]), m[2] != ""
+		if f.belongs(line) {
+			line = line[:depth(line)] + leftOut + "\n"
 		}
 		out.WriteString(line)
 	}
 	return out.String()
+}
+
+func depth(line string) int { return len(line) - len(strings.TrimLeft(line, " \t")) }
+
+// belongs tells whether a line is part of a secret that began above it.
+func (f *further) belongs(line string) bool {
+	text := strings.TrimSpace(line)
+	if f.quote != 0 {
+		if end := closing(line, f.quote); end >= 0 {
+			f.quote = 0
+			f.begin(line[end:])
+		}
+		return text != ""
+	}
+	deep := depth(line)
+	switch {
+	case text == "":
+		return false
+	case f.below >= 0 && (deep > f.below || deep == f.below && strings.HasPrefix(text, "- ")):
+		return true
+	case text[0] == '#':
+		return false
+	}
+	f.below = -1
+	if f.after && !f.own.MatchString(line) {
+		return true
+	}
+	f.after = false
+	f.begin(line)
+	return false
+}
+
+// begin looks for secrets that begin in the line and may go on below it.
+func (f *further) begin(line string) {
+	for _, at := range f.key.FindAllStringSubmatchIndex(line, -1) {
+		name, value := "", strings.TrimSpace(line[at[1]:])
+		f.below, f.after = depth(line), true
+		if at[2] >= 0 {
+			name = line[at[2]:at[3]]
+			if strings.Trim(line[:at[2]], " \t-?") == "" {
+				f.below = at[2]
+			}
+		}
+		if value != "" && (value[0] == '"' || value[0] == '\'') && closing(value[1:], value[0]) < 0 {
+			f.quote = value[0]
+			return
+		}
+		whole := value != "" && !strings.ContainsRune("#|>[{!&", rune(value[0]))
+		if whole || strings.EqualFold(strings.Trim(name, `"'`), "webhooks") {
+			f.below = -1
+		}
+	}
+}
+
+// closing is where a text in quotes ends that goes on with s, -1 where it does not.
+func closing(s string, quote byte) int {
+	text := regexp.MustCompile(`^(?:[^"\\]|\\.)*(")`)
+	if quote == '\'' {
+		text = regexp.MustCompile(`^(?:[^']|'')*(')(?:[^']|$)`)
+	}
+	if at := text.FindStringSubmatchIndex(s); at != nil {
+		return at[3]
+	}
+	return -1
 }
 
 // redactProblems is redact for what is said about a garden file's faults, which

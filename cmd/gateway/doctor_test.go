@@ -139,6 +139,47 @@ func TestRedactGarden(t *testing.T) {
 	}
 }
 
+// TestRedactGardenOnFurtherLines: whatever lines a secret takes, and however faulty
+// the file is, none of them shows.
+func TestRedactGardenOnFurtherLines(t *testing.T) {
+	for _, in := range []string{
+		"headers:\n- { name: X, value: \"Bearer\n s3cret\" }\n",
+		"headers:\n- { name: X, value:\n s3cret }\n",
+		"headers:\n  - { name: X, value:\n   s3cret }\n",
+		"headers:\n- { name: X,\n    value:\n    s3cret }\n",
+		"headers:\n- { name: X,\n    value: a\n  s3cret }\n",
+		"value: \"Bearer\n  foo: bar\n  s3cret\"\nname: X\n",
+		"value: \"Bearer\ns3cret\"\nname: X\n",
+		"value: \"a\\\n  b: c\n  s3cret\"\n",
+		"value: 'Bearer\n  # x\n  s3cret'\nname: X\n",
+		"value: 'Bearer\n\n  - x\n  s3cret'\nname: X\n",
+		"value: 'it''x\n  a: b\n  s3cret'\n",
+		"value: 'a\n  b: c', password: \"d\n  e: f\n  s3cret\"\n",
+		"value: | # text\n  s3cret\n  a: b\n",
+		"value: |\n    a\n  # c\n    s3cret: x\n",
+		"- value: >-\n    a\n\n    b: s3cret\n  name: X\n",
+		"value: !!str\n  a: s3cret\n",
+		"? value\n: s3cret\n",
+		"? value\n: \"a\n  b: c\n s3cret\"\n",
+		"user:\n  - s3cret\n",
+		"user:\n- s3cret\n",
+		"user: [a,\n s3cret]\n",
+		"password:\n  a: s3cret\n",
+		"password: {a: b,\n  c: s3cret}\n",
+		"password: 'a\n  b:\n  s3cret: 1'\n",
+		"value: abc\r\n  s3cret\r\n",
+		"passphrase: s3cret\n",
+		"tls-key: s3cret\n",
+		"\"key\": s3cret\n",
+		"pass: s3cret\n",
+	} {
+		assert.NotContains(t, redactGarden(in), "s3cret", "%q", in)
+	}
+	for _, src := range []string{string(testdata.Terrace), "a:\n  webhooks:\n    - post-to: x\n      ca-file: c\n  key-file: k\nb: 'it''s'\n"} {
+		assert.Equal(t, src, dropFurtherLines(src), "what is no secret is shown")
+	}
+}
+
 // TestDoctorKeepsAHeadersValue makes the whole bundle.
 func TestDoctorKeepsAHeadersValue(t *testing.T) {
 	file, socket := example(t)
