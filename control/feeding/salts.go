@@ -112,7 +112,7 @@ func (p *Plan) judgeSalts(st *State, i int, now garden.Moment, zv *control.ZoneV
 		zs.flushMS, zs.flushWhy = reading.Value, fmt.Sprintf("drainage read %.1f mS/cm: salts have to leave before the next feed", reading.Value)
 	case feed.MustLeach(ledger, zs.feedMS):
 		zs.flushMS, zs.flushWhy = ledger.Value, fmt.Sprintf("by the account of salts the pot's water is at %.1f mS/cm", ledger.Value)
-	case feed.FlushDue(now.Wall, last) && !(ledger.Known && !zs.salts.Guess && ledger.Value <= zs.feedMS.Or(0)):
+	case feed.FlushDue(now.Wall, last) && !(ledger.Known && !zs.salts.Guess && ledger.Value <= zs.halfWay()):
 		zs.flushMS, zs.flushWhy = ledger.Or(0), fmt.Sprintf("planned: %.0f days since the last flush or since feeding began", now.Wall.Sub(last).Hours()/24)
 	default:
 		zs.wanted = time.Time{}
@@ -127,6 +127,10 @@ func (p *Plan) judgeSalts(st *State, i int, now garden.Moment, zv *control.ZoneV
 	today, whole := p.flushLitres(zp, zs, zv)
 	zs.flushL, zs.flushAll = garden.Known(today), whole
 }
+
+// halfWay is half way from the feed's own conductivity to what drainage may have,
+// mS/cm. A flush brings a pot down to it, and under it washes food alone.
+func (zs *zoneState) halfWay() float64 { return zs.feedMS.Or(1.5) + feed.DrainOverFeed/2 }
 
 // reading is what drained, as long as it says something of today.
 func (zs *zoneState) reading(now garden.Moment) garden.Measured {
@@ -157,8 +161,8 @@ func (zs *zoneState) between(now garden.Moment, long bool) bool {
 func (p *Plan) flushLitres(zp *zonePlan, zs *zoneState, zv *control.ZoneView) (today, whole float64) {
 	water := p.g.Supply.ECmS.Or(0)
 	drain := plainFlush * zp.held()
-	if zs.flushMS > zs.feedMS.Or(1.5)+feed.DrainOverFeed/2 {
-		to := max(zs.feedMS.Or(1.5)+feed.DrainOverFeed/2, water+0.5)
+	if zs.flushMS > zs.halfWay() {
+		to := max(zs.halfWay(), water+0.5)
 		if l, err := feed.FlushLitres(zs.flushMS, to, water, zp.held()); err == nil && l > 0 {
 			drain = l
 		}

@@ -140,6 +140,15 @@ func TestFlushByAccount(t *testing.T) {
 		r := flushes(t, "a", salted(probe, start, "a", 1.2))
 		assert.Zero(t, count(r.records, "a", feed.FlushBegun))
 	})
+	t.Run("the planned one only from half way to the limit", func(t *testing.T) {
+		r := flushes(t, "a", salted(probe, start, "a", 1.2))
+		ms := r.p.View(r.st, 0).FeedMS
+		require.NotNil(t, ms)
+		for over, want := range map[float64]int{0.5: 0, 1.0: 1} {
+			r := flushes(t, "a", salted(probe, start, "a", *ms+over))
+			assert.Equal(t, want, count(r.records, "a", feed.FlushBegun), "%v mS/cm over the feed", over)
+		}
+	})
 	t.Run("by the calendar where nothing is known", func(t *testing.T) {
 		g := testGarden()
 		g.Supply.ECmS = garden.Measured{}
