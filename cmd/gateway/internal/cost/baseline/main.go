@@ -5,6 +5,7 @@
 package main
 
 import (
+	_ "archive/zip"
 	"context"
 	"database/sql"
 	"fmt"
@@ -15,6 +16,8 @@ import (
 	"os/signal"
 	"path/filepath"
 	"syscall"
+	_ "text/tabwriter"
+	_ "time/tzdata"
 
 	mochi "github.com/mochi-mqtt/server/v2"
 	"github.com/mochi-mqtt/server/v2/listeners"
@@ -23,14 +26,14 @@ import (
 	"github.com/prometheus/client_golang/prometheus/promhttp"
 	_ "modernc.org/sqlite"
 
-	_ "github.com/a-h/templ"
+	_ "github.com/a-h/templ/runtime"
 	_ "github.com/coreos/go-systemd/v22/daemon"
 	_ "github.com/eclipse/paho.mqtt.golang"
 	_ "github.com/go-analyze/charts"
 	_ "github.com/go-json-experiment/json"
 	_ "github.com/goccy/go-yaml"
 	_ "github.com/schollz/progressbar/v3"
-	_ "github.com/spf13/cobra"
+	_ "github.com/spf13/cobra/doc"
 	_ "github.com/wneessen/go-mail"
 	_ "golang.org/x/crypto/bcrypt"
 	_ "golang.org/x/term"
