@@ -8,7 +8,7 @@ import (
 	"path/filepath"
 	"strings"
 
-	"fabricpot/cmd/gateway/internal/page"
+	"fabricpot/cmd/gateway/internal/socket"
 	"fabricpot/control/garden"
 	"fabricpot/sensors/calibrate"
 
@@ -111,7 +111,7 @@ func calibrateMix(ctx context.Context, s streams, args []string, f calibrateFlag
 		return f.finish(s, u, mix, out, points, drained, "points of "+filepath.Base(f.points))
 	}
 	// Two sessions would read one probe and write one file.
-	lock, err := page.ListenSocket(f.socket)
+	lock, err := socket.Listen(f.socket)
 	if err != nil {
 		return fmt.Errorf("the hardware is in use: %w", err)
 	}

@@ -12,7 +12,7 @@ import (
 	"strings"
 	"time"
 
-	"fabricpot/cmd/gateway/internal/page"
+	"fabricpot/cmd/gateway/internal/socket"
 	"fabricpot/control/garden"
 	"fabricpot/control/medium"
 	"fabricpot/sensors/calibrate"
@@ -86,7 +86,7 @@ func anchor(ctx context.Context, s streams, args []string, f anchorFlags) error 
 		return err
 	}
 	if f.undo {
-		lock, err := page.ListenSocket(f.socket)
+		lock, err := socket.Listen(f.socket)
 		if err != nil {
 			return fmt.Errorf("the hardware is in use: %w", err)
 		}

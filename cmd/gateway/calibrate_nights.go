@@ -12,7 +12,7 @@ import (
 	"time"
 
 	"fabricpot/cmd/gateway/internal/journal"
-	"fabricpot/cmd/gateway/internal/page"
+	"fabricpot/cmd/gateway/internal/socket"
 	"fabricpot/control/garden"
 	"fabricpot/sensors/calibrate"
 
@@ -111,7 +111,7 @@ func nightsOf(ctx context.Context, s streams, args []string, f nightsFlags) erro
 	if err != nil || !ok {
 		return err
 	}
-	lock, err := page.ListenSocket(f.socket)
+	lock, err := socket.Listen(f.socket)
 	if err != nil {
 		return fmt.Errorf("nothing was written: %w", err)
 	}

@@ -11,7 +11,7 @@ import (
 	"time"
 
 	"fabricpot/cmd/gateway/internal/journal"
-	"fabricpot/cmd/gateway/internal/page"
+	"fabricpot/cmd/gateway/internal/socket"
 	"fabricpot/control/garden"
 	"fabricpot/testdata"
 
@@ -52,7 +52,7 @@ func TestNights(t *testing.T) {
 // is left out; what is found is shown, written when that is said, noted, and
 // readings of before no longer count.
 func TestNightsFromTheJournal(t *testing.T) {
-	file, socket := example(t)
+	file, sock := example(t)
 	named := strings.Replace(string(testdata.Terrace), "    calibration:\n      method: two-point\n      points:\n        - { volts: 2.55 V, water: 10 % }\n        - { volts: 1.35 V, water: 60 % }\n", "    calibration: { file: light.calibration.yaml }\n", 1)
 	require.NoError(t, os.WriteFile(file, []byte(named), 0o600))
 	cal := filepath.Join(filepath.Dir(file), "light.calibration.yaml")
@@ -87,7 +87,7 @@ func TestNightsFromTheJournal(t *testing.T) {
 	}
 	require.NoError(t, j.Close())
 
-	args := []string{"calibrate", "nights", "chilli-middle", file, "--journal", path, "--socket", socket}
+	args := []string{"calibrate", "nights", "chilli-middle", file, "--journal", path, "--socket", sock}
 	code, out, errs := answered(context.Background(), strings.NewReader("no\n"), args...)
 	require.Equal(t, exitDone, code, errs.String())
 	assert.Contains(t, errs.String(), "7 nights without water")
@@ -97,7 +97,7 @@ func TestNightsFromTheJournal(t *testing.T) {
 	require.NoError(t, err)
 	assert.NotContains(t, string(src), "temperature-coefficient", "shown, not written")
 
-	lock, err := page.ListenSocket(socket)
+	lock, err := socket.Listen(sock)
 	require.NoError(t, err)
 	code, _, errs = answered(context.Background(), strings.NewReader("yes\n"), args...)
 	assert.Equal(t, exitFailed, code, "a gateway runs")
@@ -122,7 +122,7 @@ func TestNightsFromTheJournal(t *testing.T) {
 	assert.Equal(t, exitFailed, code, "all readings are of before")
 	assert.Contains(t, errs.String(), "no good reading")
 
-	code, _, errs = answered(context.Background(), strings.NewReader(""), "calibrate", "nights", "chilli-middle", file, "--hardware", "bench", "--socket", socket)
+	code, _, errs = answered(context.Background(), strings.NewReader(""), "calibrate", "nights", "chilli-middle", file, "--hardware", "bench", "--socket", sock)
 	assert.Equal(t, exitFailed, code)
 	assert.Contains(t, errs.String(), "--journal")
 }

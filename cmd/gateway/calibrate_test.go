@@ -16,6 +16,7 @@ import (
 	"fabricpot/cmd/gateway/internal/journal"
 	"fabricpot/cmd/gateway/internal/page"
 	"fabricpot/cmd/gateway/internal/report"
+	"fabricpot/cmd/gateway/internal/socket"
 	"fabricpot/control/garden"
 	"fabricpot/sensors"
 	"fabricpot/testdata"
@@ -33,7 +34,7 @@ func answered(ctx context.Context, in io.Reader, args ...string) (code int, out,
 }
 
 // example writes the example garden into a folder of its own.
-func example(t *testing.T) (file, socket string) {
+func example(t *testing.T) (file, sock string) {
 	t.Helper()
 	dir := t.TempDir()
 	file = filepath.Join(dir, "garden.yaml")
@@ -45,7 +46,7 @@ func example(t *testing.T) (file, socket string) {
 // the garden file and finds the curve there. The probe is invented: a line from
 // 2.5 V at 5 % to 1.3 V at 53 %.
 func TestCalibrateFromWeights(t *testing.T) {
-	file, socket := example(t)
+	file, sock := example(t)
 	var table strings.Builder
 	table.WriteString("volts,weight,temperature\n")
 	for i := range 9 {
@@ -56,7 +57,7 @@ func TestCalibrateFromWeights(t *testing.T) {
 	csv := filepath.Join(t.TempDir(), "w.csv")
 	require.NoError(t, os.WriteFile(csv, []byte(table.String()), 0o600))
 	svg := filepath.Join(t.TempDir(), "c.svg")
-	args := []string{"calibrate", "light", file, "--points", csv, "--tare", "310", "--dry", "480", "--volume", "3", "--height", "18", "--svg", svg, "--socket", socket}
+	args := []string{"calibrate", "light", file, "--points", csv, "--tare", "310", "--dry", "480", "--volume", "3", "--height", "18", "--svg", svg, "--socket", sock}
 	code, out, errs := gateway(context.Background(), args...)
 	require.Equal(t, exitDone, code, errs.String())
 	for _, want := range []string{"curve", "line", "widest gap", "21.0 to 21.0 °C", "scatter", "capacity: "} {
@@ -89,7 +90,7 @@ func TestCalibrateFromWeights(t *testing.T) {
 func num(v float64) string { return strconv.FormatFloat(v, 'f', 4, 64) }
 
 func TestCalibrateRefusals(t *testing.T) {
-	file, socket := example(t)
+	file, sock := example(t)
 	csv := func(src string) string {
 		name := filepath.Join(t.TempDir(), "p.csv")
 		require.NoError(t, os.WriteFile(name, []byte(src), 0o600))
@@ -116,7 +117,7 @@ func TestCalibrateRefusals(t *testing.T) {
 		"an anchor of no probe":  {[]string{"calibrate", "anchor", "nobody", file}, exitWrongUse, "nobody"},
 	} {
 		t.Run(name, func(t *testing.T) {
-			code, _, errs := gateway(context.Background(), append(k.args, "--socket", socket)...)
+			code, _, errs := gateway(context.Background(), append(k.args, "--socket", sock)...)
 			assert.Equal(t, k.code, code, errs.String())
 			assert.Contains(t, errs.String(), k.want)
 		})
@@ -178,8 +179,8 @@ func (p *terminal) ends() int {
 // answers, Ctrl-C after three weighings, a second one beside the first, and the
 // end of it the next day.
 func TestSessionInterruptedAndResumed(t *testing.T) {
-	file, socket := example(t)
-	args := []string{"calibrate", "light", file, "--hardware", "bench", "--socket", socket}
+	file, sock := example(t)
+	args := []string{"calibrate", "light", file, "--hardware", "bench", "--socket", sock}
 	ctx, interrupt := context.WithCancel(context.Background())
 	defer interrupt()
 	p := sit(t, ctx, args...)
@@ -190,7 +191,7 @@ func TestSessionInterruptedAndResumed(t *testing.T) {
 	p.reads("Method")
 
 	// Two at once are refused, whatever the second one wants.
-	for _, other := range [][]string{args, {"flow", "chilli", file, "--socket", socket}, {"hardware", file, "--socket", socket}} {
+	for _, other := range [][]string{args, {"flow", "chilli", file, "--socket", sock}, {"hardware", file, "--socket", sock}} {
 		code, _, errs := answered(context.Background(), strings.NewReader("yes\n"), other...)
 		assert.Equal(t, exitFailed, code)
 		assert.Contains(t, errs.String(), "in use")
@@ -249,8 +250,8 @@ func TestSessionOfSeveralProbes(t *testing.T) {
 	const three = "chilli-middle,aubergine-shallow,aubergine-deep"
 	for _, method := range []string{"weight", "bucket", "points"} {
 		t.Run(method, func(t *testing.T) {
-			file, socket := example(t)
-			args := []string{"calibrate", "light", file, "--hardware", "bench", "--socket", socket}
+			file, sock := example(t)
+			args := []string{"calibrate", "light", file, "--hardware", "bench", "--socket", sock}
 			begin := append(args, "--method", method, "--probe", three)
 			asked := map[string]int{"weight": 4, "bucket": 2, "points": 0}[method]
 			code, _, errs := answered(context.Background(), strings.NewReader("yes\n"+strings.Repeat("\n", asked+2)+"undo\n\n"), begin...)
@@ -289,12 +290,12 @@ func TestSessionOfSeveralProbes(t *testing.T) {
 			assert.Greater(t, slices.Max(raw)-slices.Min(raw), 0.5, "without their offsets they disagree")
 		})
 	}
-	file, socket := example(t)
+	file, sock := example(t)
 	for probes, want := range map[string]string{
 		"chilli-middle,chilli-middle": "twice", "chilli-middle,nobody": "no probe \"nobody\"",
 		"chilli-middle,aubergine-shallow,aubergine-deep,trough-cucumber-shallow,trough-cucumber-deep": "at most 4",
 	} {
-		code, _, errs := answered(context.Background(), strings.NewReader("yes\n"), "calibrate", "light", file, "--hardware", "bench", "--socket", socket, "--probe", probes)
+		code, _, errs := answered(context.Background(), strings.NewReader("yes\n"), "calibrate", "light", file, "--hardware", "bench", "--socket", sock, "--probe", probes)
 		assert.Equal(t, exitWrongUse, code)
 		assert.Contains(t, errs.String(), want)
 	}
@@ -303,9 +304,9 @@ func TestSessionOfSeveralProbes(t *testing.T) {
 func TestSessionMethods(t *testing.T) {
 	for _, method := range []string{"bucket", "points"} {
 		t.Run(method, func(t *testing.T) {
-			file, socket := example(t)
+			file, sock := example(t)
 			code, out, errs := answered(context.Background(), strings.NewReader("yes\n"+strings.Repeat("\n", 25)),
-				"calibrate", "light", file, "--hardware", "bench", "--method", method, "--socket", socket)
+				"calibrate", "light", file, "--hardware", "bench", "--method", method, "--socket", sock)
 			require.Equal(t, exitDone, code, errs.String())
 			assert.Contains(t, out.String(), "curve")
 		})
@@ -313,14 +314,14 @@ func TestSessionMethods(t *testing.T) {
 }
 
 func TestSessionNotBegun(t *testing.T) {
-	file, socket := example(t)
+	file, sock := example(t)
 	for name, k := range map[string]struct{ in, want string }{
 		"declined":        {"no\n", "nothing was opened"},
 		"the input ended": {"", "the input ended"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			for _, args := range [][]string{{"calibrate", "light", file}, {"flow", "chilli", file}} {
-				code, _, errs := answered(context.Background(), strings.NewReader(k.in), append(args, "--hardware", "bench", "--socket", socket)...)
+				code, _, errs := answered(context.Background(), strings.NewReader(k.in), append(args, "--hardware", "bench", "--socket", sock)...)
 				assert.Equal(t, exitFailed, code)
 				assert.Contains(t, errs.String(), k.want)
 			}
@@ -329,7 +330,7 @@ func TestSessionNotBegun(t *testing.T) {
 	t.Run("nobody answers", func(t *testing.T) {
 		silent, w := io.Pipe()
 		defer w.Close()
-		code, _, errs := answered(context.Background(), silent, "calibrate", "light", file, "--patience", "30ms", "--socket", socket)
+		code, _, errs := answered(context.Background(), silent, "calibrate", "light", file, "--patience", "30ms", "--socket", sock)
 		assert.Equal(t, exitFailed, code)
 		assert.Contains(t, errs.String(), "nobody answered for 30ms")
 	})
@@ -338,8 +339,8 @@ func TestSessionNotBegun(t *testing.T) {
 // TestAnchor corrects a bench probe that is off by a hidden offset, and takes it
 // back.
 func TestAnchor(t *testing.T) {
-	file, socket := example(t)
-	code, _, errs := answered(context.Background(), strings.NewReader("yes\n"+strings.Repeat("\n", 25)), "calibrate", "light", file, "--hardware", "bench", "--seed", "3", "--socket", socket)
+	file, sock := example(t)
+	code, _, errs := answered(context.Background(), strings.NewReader("yes\n"+strings.Repeat("\n", 25)), "calibrate", "light", file, "--hardware", "bench", "--seed", "3", "--socket", sock)
 	require.Equal(t, exitDone, code, errs.String())
 	named := strings.Replace(string(testdata.Terrace), "    calibration:\n      method: two-point\n      points:\n        - { volts: 2.55 V, water: 10 % }\n        - { volts: 1.35 V, water: 60 % }\n", "    calibration: { file: light.calibration.yaml }\n", 1)
 	require.NoError(t, os.WriteFile(file, []byte(named), 0o600))
@@ -352,7 +353,7 @@ func TestAnchor(t *testing.T) {
 		return c.ProbeOffsets["chilli-middle"]
 	}
 	path := filepath.Join(t.TempDir(), "j.db")
-	args := []string{"calibrate", "anchor", "chilli-middle", file, "--hardware", "bench", "--seed", "3", "--socket", socket, "--journal", path}
+	args := []string{"calibrate", "anchor", "chilli-middle", file, "--hardware", "bench", "--seed", "3", "--socket", sock, "--journal", path}
 	code, out, errs := answered(context.Background(), strings.NewReader("yes\nyes\n"), args...)
 	require.Equal(t, exitDone, code, errs.String())
 	require.Contains(t, out.String(), "anchored")
@@ -392,7 +393,7 @@ func TestAnchor(t *testing.T) {
 	assert.Contains(t, table.String(), "probe chilli-middle anchored")
 
 	// A running gateway would not hear of it.
-	lock, err := page.ListenSocket(socket)
+	lock, err := socket.Listen(sock)
 	require.NoError(t, err)
 	defer lock.Close()
 	code, _, errs = answered(context.Background(), strings.NewReader(""), append(args, "--undo")...)

@@ -13,8 +13,8 @@ import (
 	"text/tabwriter"
 	"time"
 
-	"fabricpot/cmd/gateway/internal/page"
 	"fabricpot/cmd/gateway/internal/runner"
+	"fabricpot/cmd/gateway/internal/socket"
 	"fabricpot/control/garden"
 	"fabricpot/sensors"
 	"fabricpot/sensors/w1"
@@ -101,7 +101,7 @@ func openLooker(s streams, u *understood, f standFlags) (*stand, error) {
 		f.startCM = 18
 		return openStand(s, u, f)
 	}
-	lock, err := page.ListenSocket(f.socket)
+	lock, err := socket.Listen(f.socket)
 	if err != nil {
 		return nil, fmt.Errorf("the hardware is in use, and one converter can't serve two programs: %w", err)
 	}

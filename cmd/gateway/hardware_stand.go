@@ -7,9 +7,9 @@ import (
 	"slices"
 	"time"
 
-	"fabricpot/cmd/gateway/internal/page"
 	"fabricpot/cmd/gateway/internal/runner"
 	"fabricpot/cmd/gateway/internal/season"
+	"fabricpot/cmd/gateway/internal/socket"
 	"fabricpot/control/garden"
 	"fabricpot/sensors"
 	"fabricpot/sim/bench"
@@ -71,7 +71,7 @@ func openStand(s streams, u *understood, f standFlags) (*stand, error) {
 	if err := f.hardwareOf(u); err != nil {
 		return nil, err
 	}
-	lock, err := page.ListenSocket(f.socket)
+	lock, err := socket.Listen(f.socket)
 	if err != nil {
 		return nil, fmt.Errorf("the hardware is in use: %w", err)
 	}

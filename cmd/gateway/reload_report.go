@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 )
 
@@ -51,11 +52,8 @@ func (r *reloadReport) words() []string {
 		out = append(out, r.File+" has faults: nothing was changed, and the garden is kept as before")
 	case reloadRestart:
 		for _, c := range r.Changed {
-			for _, b := range r.Restart {
-				if b == c {
-					c += "; this takes a restart"
-					break
-				}
+			if slices.Contains(r.Restart, c) {
+				c += "; this takes a restart"
 			}
 			out = append(out, c)
 		}

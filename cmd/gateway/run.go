@@ -13,6 +13,7 @@ import (
 	"fabricpot/cmd/gateway/internal/page"
 	"fabricpot/cmd/gateway/internal/runner"
 	"fabricpot/cmd/gateway/internal/season"
+	"fabricpot/cmd/gateway/internal/socket"
 	"fabricpot/control/garden"
 	"fabricpot/sim/terrace"
 
@@ -77,7 +78,7 @@ func run(ctx context.Context, s streams, args []string, f runFlags) error {
 	if err != nil {
 		return err
 	}
-	listener, err := page.ListenSocket(f.socket)
+	listener, err := socket.Listen(f.socket)
 	if err != nil {
 		return err
 	}

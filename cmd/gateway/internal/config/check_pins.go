@@ -13,7 +13,7 @@ type pinUse struct {
 	what string // the thing, for a sentence
 	user string // who uses it, for a sentence
 	// found is the pin in the words of its key, wrong what is said of one that is
-	// taken, instead the thing that should not be shared.
+	// taken (none: whose it is), instead the thing that should not be shared.
 	found, wrong, instead string
 	chip                  string
 	pin                   int
@@ -61,7 +61,7 @@ func (r *reader) pinUses(g *garden.Garden) []pinUse {
 		{"supply.float", "the float", "two things on one pin", s.Float.Chip, s.Float.Pin},
 		{"supply.pump", "the pump", "two things on one pin", s.Pump.Chip, s.Pump.Pin},
 		{"rain-gauge", "the rain gauge", "two things on one pin", g.Rain.Chip, g.Rain.Pin},
-		{"alarms.lamp", "the lamp", "the pin of ", lamp.Chip, lamp.Pin},
+		{"alarms.lamp", "the lamp", "", lamp.Chip, lamp.Pin},
 	} {
 		if r.sound(w.path+".pin") && !r.unsound[w.path+".chip"] {
 			add(pinUse{at: w.path + ".pin", what: w.user, user: w.user, wrong: w.wrong, chip: w.chip, pin: w.pin})
@@ -86,8 +86,8 @@ func (r *reader) checkPins(g *garden.Garden) {
 			continue
 		}
 		wrong := u.wrong
-		if wrong == "the pin of " {
-			wrong += other.what
+		if wrong == "" {
+			wrong = "the pin of " + other.what
 		}
 		r.say(u.at, wrong, u.found, u.instead+" that "+other.user+" does not use")
 	}

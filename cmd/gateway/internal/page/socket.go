@@ -15,8 +15,6 @@ import (
 	"path/filepath"
 	"strings"
 	"time"
-
-	"fabricpot/cmd/gateway/internal/socket"
 )
 
 // ErrNobody tells that no gateway answers on the socket.
@@ -33,9 +31,6 @@ func DefaultSocket() string {
 	}
 	return filepath.Join(os.TempDir(), fmt.Sprintf("fabricpot-%d", os.Getuid()), "gateway.sock")
 }
-
-// ListenSocket opens the control socket; see socket.Listen.
-func ListenSocket(path string) (net.Listener, error) { return socket.Listen(path) }
 
 // Client talks to a running gateway over its control socket.
 type Client struct {
