@@ -80,6 +80,24 @@ func (m *memBook) Fed(time.Time) (feeding.Past, error) {
 	}, nil
 }
 
+// feedUnderWay reports whether a feed or a flush was begun and not ended, as far as
+// the card could be written.
+func (m *memBook) feedUnderWay() bool {
+	if m.broken || m.flaky {
+		return true
+	}
+	begun := map[garden.ZoneID]bool{}
+	for _, r := range m.fed.Records {
+		switch r.Kind {
+		case feed.Begun, feed.FlushBegun:
+			begun[r.Zone] = true
+		case feed.Ended, feed.FlushEnded:
+			delete(begun, r.Zone)
+		}
+	}
+	return len(begun) > 0
+}
+
 // Week says nothing: nobody asks in a campaign.
 func (m *memBook) Week(garden.ZoneID, []garden.ProbeID, float64, time.Time) (feeding.Week, error) {
 	return feeding.Week{}, nil

@@ -8,6 +8,7 @@ import (
 	"fabricpot/control"
 	"fabricpot/control/alarm"
 	"fabricpot/control/feeding"
+	"fabricpot/control/garden"
 	"fabricpot/sim/bench"
 	"fabricpot/valves"
 )
@@ -185,12 +186,13 @@ func (c *course) reload() {
 			return
 		}
 		open := c.anyOpen()
+		var wait runner.NotNow
 		switch err := c.offer(&other); {
 		case err == nil:
 			c.w.fault("a garden file with another line was taken over")
-		case !errors.As(err, new(runner.NotNow)):
+		case !errors.As(err, &wait):
 			again()
-		case !open:
+		case !open && !c.mayWait(wait):
 			c.w.fault("a garden file with another line was not refused: %v", err)
 		default: // it is not even looked at
 			c.b.Clock.At(c.b.Clock.Now()+time.Minute, refused)
@@ -215,6 +217,20 @@ func (c *course) reload() {
 		}
 	}
 	refused()
+}
+
+// mayWait reports whether a garden file has to wait though every line is closed: a
+// feed between two pulses, or a line of which the gateway can't know.
+func (c *course) mayWait(n runner.NotNow) bool {
+	if errors.Is(n.Why, feeding.ErrFeeding) {
+		return c.book.feedUnderWay()
+	}
+	for _, id := range n.Open {
+		if s := c.w.line(id); s != nil && (s.pinBad || s.l.Valve.Kind == garden.RemoteValve) {
+			return true
+		}
+	}
+	return false
 }
 
 func (c *course) anyOpen() bool {
