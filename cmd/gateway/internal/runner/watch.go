@@ -136,7 +136,8 @@ func (w *watch) probes(now garden.Moment, obs *garden.Observed) {
 			// A wet floor reads beyond the wet calibration point for hours, and
 			// nothing is wrong with the probe. More water than the mix has pores
 			// is something else, and so is a mix that never drains: a wet plug
-			// pulls the signal down like that.
+			// pulls the signal down like that. No mix loses its last water: a probe
+			// that reads none hangs in the air.
 			since, known := w.beyond[r.Probe]
 			if !known {
 				w.beyond[r.Probe], since = now.Mono, now.Mono
@@ -144,6 +145,8 @@ func (w *watch) probes(now garden.Moment, obs *garden.Observed) {
 			switch pores := w.pores[r.Probe]; {
 			case pores > 0 && float64(r.Water) > pores+overPores:
 				w.hold(now, alarm.ProbeDoubtful, string(r.Probe), "reads more water than its mix has pores: look for water in its plug")
+			case r.Water <= 0:
+				w.hold(now, alarm.ProbeDoubtful, string(r.Probe), "reads no water at all: look whether it was pulled out of the mix")
 			case r.Quality == garden.Bad:
 				w.hold(now, alarm.ProbeDoubtful, string(r.Probe), r.Fault.String())
 			case now.Mono-since >= beyondFor:
