@@ -148,3 +148,28 @@ func TestWillsAndIDsAreJudged(t *testing.T) {
 	assert.NoError(t, connect("n", "one", ""), "its own again")
 	assert.NoError(t, connect("m", "three", ""))
 }
+
+// TestAShortKeepAliveIsKept: a client that pings once in its keep-alive stays
+// connected, be that a second: it has half as long again (MQTT 3.1.1, section
+// 3.1.2.10).
+func TestAShortKeepAliveIsKept(t *testing.T) {
+	b := start(t, broker.Options{})
+	ends := func(silence time.Duration) bool {
+		c, err := net.Dial("tcp", b.Addr().String())
+		require.NoError(t, err)
+		t.Cleanup(func() { c.Close() })
+		// CONNECT of MQTT 3.1.1 with a clean session, a keep-alive of 1 s and the id "k".
+		_, err = c.Write([]byte{0x10, 13, 0, 4, 'M', 'Q', 'T', 'T', 4, 2, 0, 1, 0, 1, 'k'})
+		require.NoError(t, err)
+		buf := make([]byte, 4)
+		_ = c.SetReadDeadline(time.Now().Add(8 * time.Second))
+		_, err = io.ReadFull(c, buf)
+		require.NoError(t, err)
+		require.Equal(t, []byte{0x20, 2, 0, 0}, buf, "CONNACK, accepted")
+		_ = c.SetReadDeadline(time.Now().Add(silence))
+		_, err = c.Read(buf)
+		return err == io.EOF
+	}
+	assert.False(t, ends(1300*time.Millisecond), "within one and a half times")
+	assert.True(t, ends(10*time.Second), "who is silent for good is not kept")
+}

@@ -46,10 +46,15 @@ func (r *rights) Provides(b byte) bool {
 }
 
 // OnConnect bounds the keep-alive: zero means a half-open connection stays for
-// ever.
+// ever. A client may be silent for one and a half times its own (MQTT 3.1.1,
+// section 3.1.2.10); the library reckons that in whole seconds, and with one of
+// a second would end the connection just when the next ping is due.
 func (r *rights) OnConnect(cl *mochi.Client, _ packets.Packet) error {
-	if cl.State.Keepalive == 0 || cl.State.Keepalive > r.maxKeep {
+	switch keep := cl.State.Keepalive; {
+	case keep == 0 || keep > r.maxKeep:
 		cl.State.Keepalive, cl.State.ServerKeepalive = r.maxKeep, true
+	case keep == 1:
+		cl.State.Keepalive = 2
 	}
 	return nil
 }
