@@ -114,7 +114,11 @@ func (o *outbox) again() {
 		all = append(all, s)
 	}
 	slices.SortFunc(all, func(a, b *slot) int { return cmp.Compare(a.born, b.born) })
+	// What waited already takes its place among the others: a value that the
+	// connection before left unconfirmed would else come before older topics.
+	o.dirty = nil
 	for _, s := range all {
+		s.queued = false
 		o.enqueue(s)
 	}
 }
