@@ -224,7 +224,7 @@ func (c *course) run() (err error) {
 	}
 	c.w.balance(c.b, c.leaky(), unfinished)
 	c.w.latches(c.b)
-	c.w.pump(c.b, c.blocked())
+	c.w.pump(c.b)
 	return nil
 }
 
@@ -303,17 +303,20 @@ func (c *course) plan(m Mishap) {
 		}
 		return st
 	}
-	pinBad := func(bad bool) {
+	excuse := func(begins bool) {
 		if m.Kind == "pin fails" {
-			c.w.lines[m.Pot].pinBad = bad
+			c.w.lines[m.Pot].pinBad = begins
+		}
+		if m.Kind.blocks() {
+			c.w.pumpBlocked(c.b, begins)
 		}
 	}
-	c.b.Clock.At(m.At, func() { pinBad(true); d.begin(here(), m) })
+	c.b.Clock.At(m.At, func() { excuse(true); d.begin(here(), m) })
 	if m.For > 0 && d.end != nil {
 		c.b.Clock.At(m.At+m.For, func() {
 			d.end(here())
 			// A moment to close what could not be closed.
-			c.b.Clock.At(c.b.Clock.Now()+10*time.Second, func() { pinBad(false) })
+			c.b.Clock.At(c.b.Clock.Now()+10*time.Second, func() { excuse(false) })
 		})
 	}
 }

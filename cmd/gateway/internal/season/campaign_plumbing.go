@@ -85,13 +85,12 @@ func (s *scene) weaken(share float64) {
 	}
 }
 
-// blocked tells that an open line may give nothing, so that a pump runs against it.
-func (c *course) blocked() bool {
-	for _, m := range c.s.Mishaps {
-		switch m.Kind {
-		case "valve does not open", "emitters blocked", "pin fails", "latch misses its pulses", "latch misses its close", "supply gone", "injector without flow":
-			return true
-		}
+// blocks tells that an open line may give nothing by it, so that a pump runs
+// against it.
+func (k MishapKind) blocks() bool {
+	switch k {
+	case "valve does not open", "emitters blocked", "pin fails", "latch misses its pulses", "latch misses its close":
+		return true
 	}
 	return false
 }
@@ -102,20 +101,43 @@ type pumpRun struct{ dry, shut float64 }
 // pumpAlone brackets a time without a gateway, in which nobody can stop a pump.
 func (w *witness) pumpAlone(b *Bench, begins bool) {
 	_, dry, shut := b.Terrace.PumpHours()
+	if !begins {
+		w.orphan.dry += dry - w.orphan0.dry
+		w.orphan.shut += shut - w.orphan0.shut
+	}
+	w.orphan0 = pumpRun{dry, shut}
+}
+
+// pumpBlocked brackets a time in which an open line may give nothing. Such times
+// may lie within each other.
+func (w *witness) pumpBlocked(b *Bench, begins bool) {
+	b.Wires.Advance()
 	if begins {
-		w.orphan0 = pumpRun{dry, shut}
+		if w.blocked++; w.blocked == 1 {
+			w.blocked0H = w.pumpShutH(b)
+		}
 		return
 	}
-	w.orphan.dry += dry - w.orphan0.dry
-	w.orphan.shut += shut - w.orphan0.shut
+	if w.blocked--; w.blocked == 0 {
+		w.blockedH += w.pumpShutH(b) - w.blocked0H
+	}
+}
+
+// pumpShutH is how long a pump ran against closed valves under a gateway, h.
+func (w *witness) pumpShutH(b *Bench) float64 {
+	_, _, shut := b.Terrace.PumpHours()
+	if w.dead {
+		shut = w.orphan0.shut
+	}
+	return shut - w.orphan.shut
 }
 
 // pump judges what a pump went through, by the terrace.
-func (w *witness) pump(b *Bench, blocked bool) {
+func (w *witness) pump(b *Bench) {
 	if !w.g.Supply.Pump.Fitted {
 		return
 	}
-	_, dryH, shutH := b.Terrace.PumpHours()
+	_, dryH, _ := b.Terrace.PumpHours()
 	hours := func(h float64) time.Duration { return time.Duration(h * float64(time.Hour)) }
 	opened := 0
 	for i := range w.lines {
@@ -125,7 +147,11 @@ func (w *witness) pump(b *Bench, blocked bool) {
 	if dry > most {
 		w.fault("the pump ran dry for %v, %v at most is allowed", dry, most)
 	}
-	if shut := hours(shutH - w.orphan.shut); !blocked && shut > time.Second {
+	shutH := w.pumpShutH(b) - w.blockedH
+	if w.blocked > 0 {
+		shutH = w.blocked0H - w.blockedH
+	}
+	if shut := hours(shutH); shut > time.Second {
 		w.fault("the pump ran against closed valves for %v", shut)
 	}
 }

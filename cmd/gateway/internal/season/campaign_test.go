@@ -289,6 +289,33 @@ func TestCampaignCatches(t *testing.T) {
 			}
 			return p.Out(l)
 		})}},
+		{"pump stopped with its lines before a line is blocked", "against closed valves", with(thirstyScript(), func(s *Script) {
+			s.pumped()
+			s.Mode, s.Mishaps = Several, []Mishap{{Kind: "emitters blocked", At: 160 * time.Hour}}
+		}), tricks{coil: trickCoil(func(p *bench.Pin, l gpio.Level) error {
+			if p.Number() == pumpPin && p.Energised() && l == gpio.Low {
+				return nil
+			}
+			return p.Out(l)
+		})}},
+		{"pump stopped with its lines after one was", "against closed valves", with(thirstyScript(), func(s *Script) {
+			s.pumped()
+			s.Mode, s.Mishaps = Several, []Mishap{{Kind: "emitters blocked", At: time.Minute, For: time.Hour}}
+		}), tricks{coil: trickCoil(func(p *bench.Pin, l gpio.Level) error {
+			if p.Number() == pumpPin && p.Energised() && l == gpio.Low {
+				return nil
+			}
+			return p.Out(l)
+		})}},
+		{"pump stopped with its lines while the supply is gone", "against closed valves", with(thirstyScript(), func(s *Script) {
+			s.pumped()
+			s.Mode, s.Mishaps = Several, []Mishap{{Kind: "supply gone", At: time.Minute, For: time.Hour}}
+		}), tricks{coil: trickCoil(func(p *bench.Pin, l gpio.Level) error {
+			if p.Number() == pumpPin && p.Energised() && l == gpio.Low {
+				return nil
+			}
+			return p.Out(l)
+		})}},
 		{"injector without flow", "without flow", NewScript(3, Single, 3, "injector without flow"), tricks{garden: func(g *garden.Garden) *garden.Garden {
 			c := *g
 			c.Lines = slices.Clone(g.Lines)

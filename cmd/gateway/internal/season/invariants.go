@@ -54,7 +54,12 @@ type witness struct {
 	// orphan is the time the pump ran dry or against closed valves while no gateway
 	// lived, orphan0 its beginning, hours.
 	orphan, orphan0 pumpRun
-	flushes         map[garden.ZoneID]*seenFlush
+	// blocked counts the mishaps by which an open line may give nothing; blockedH is
+	// the time the pump ran against closed valves meanwhile, blocked0H when the
+	// present such time began, h.
+	blocked             int
+	blockedH, blocked0H float64
+	flushes             map[garden.ZoneID]*seenFlush
 	// unreachable tells that the gateway can't reach remote lines, later is what
 	// is judged when it can again.
 	unreachable func() bool
