@@ -61,3 +61,32 @@ func TestGraceIsForTheFarEndOnly(t *testing.T) {
 	w.weather(&w.lines[1])
 	assert.Len(t, w.violations, 1)
 }
+
+// TestClosedFirstByWhoLives: a gateway that dies before it has a way to a node, or
+// just after, closes nothing there; the next is judged.
+func TestClosedFirstByWhoLives(t *testing.T) {
+	for _, c := range []struct {
+		name          string
+		dies, reached time.Duration
+		judged        bool
+	}{
+		{"lives", time.Hour, 2 * time.Minute, true},
+		{"dies before", time.Minute, 2 * time.Minute, false},
+		{"dies just after", 2*time.Minute + time.Second, 2 * time.Minute, false},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			b, _ := farBench(t, farScript())
+			w := newWitness(b.Garden, map[garden.LineID]float64{})
+			w.clock, w.bench = b.Clock, func() *Bench { return b }
+			w.unreachable = func() bool { return true }
+			b.Clock.RunUntil(time.Minute / 2)
+			w.lines[0].on = true
+			w.lives(b.Clock.Now())
+			w.lines[0].since = 0
+			b.Clock.At(c.dies, w.died)
+			b.Clock.At(c.reached, w.reached)
+			b.Clock.RunUntil(4 * time.Minute)
+			assert.Equal(t, c.judged, len(w.violations) > 0, "%v", w.violations)
+		})
+	}
+}
