@@ -72,6 +72,7 @@ func (p *Plan) delivered(st *State, now garden.Moment, d *garden.Delivery, mono 
 			z := &st.zones[zi]
 			if water {
 				z.uneven.came += litres * p.zones[zi].share
+				z.arrival.came += litres * p.zones[zi].share
 				p.credit(st, zi, litres*z.shareOf(&p.zones[zi]), doubt, mono)
 			} else {
 				if !z.hasWater || mono > z.wetAt {
@@ -196,7 +197,7 @@ func (p *Plan) ask(st *State, now garden.Moment, a *garden.Ask) {
 			}
 			litres := min(a.Litres, zp.VolumeL)
 			p.credit(st, i, litres, 0.25, now.Mono)
-			z.uneven.open = false // it came into this pot alone
+			z.uneven.open, z.arrival.open = false, false // it came into this pot alone
 			z.lastL, z.lastAt = litres, now
 		}
 	}

@@ -177,6 +177,7 @@ func (p *Plan) rain(st *State, i int, now garden.Moment, mm float64) {
 	p.credit(st, i, litres, 0.5, now.Mono)
 	z.gave = gave
 	z.uneven.rained(litres, zp)
+	z.arrival.rained(litres, zp)
 	if mm < 0.05 {
 		// A drizzle leaves the pot at rest.
 		z.wetAt, z.hasWater, z.drying, z.odd.open = wet, has, drying, spell
@@ -221,9 +222,17 @@ func (p *Plan) fuse(st *State, i int, now garden.Moment, dt time.Duration) {
 		z.weigh(zp, v.mid, now)
 	}
 	if since >= settled {
-		if zp.compared && (!z.blind || z.half) && z.salt <= restedSalt && !st.lines[zp.line].flows() {
-			z.lookUneven(zp, v.mid)
+		switch {
+		case zp.line < 0 || z.blind && !z.half:
+		case z.salt > restedSalt:
+			z.arrival.open = false
+		case !st.lines[zp.line].flows():
+			z.lookArrived(zp, v.mid, now.Mono)
+			if zp.compared {
+				z.lookUneven(zp, v.mid)
+			}
 		}
+		p.watchArrival(st, i, now)
 		p.watchOdd(st, i, &v, now)
 	}
 	sd := (readingSD + (v.hi-v.lo)*0.15) * max(z.salt, 1)

@@ -18,6 +18,9 @@ const (
 	// ZoneNoResponse: no probe of the zone moved after A litres: no water came,
 	// or every probe is out.
 	ZoneNoResponse
+	// LessArrives: a look at the zone saw only A times as much of its line's water
+	// arrive as usual, and so did the one before.
+	LessArrives
 	// OnBalance: no trustworthy probe; the zone lives on its water balance.
 	OnBalance
 	// OnProbe: a trustworthy probe is back.
@@ -58,6 +61,8 @@ func (e Event) String() string {
 		return fmt.Sprintf("probe %s moves with the water again", e.Probe)
 	case ZoneNoResponse:
 		return fmt.Sprintf("no probe of %s moved after %.1f L: look whether water comes out of its emitters", e.Zone, e.A)
+	case LessArrives:
+		return fmt.Sprintf("of the water %s is given only %.0f %% of the usual part arrives: look whether water comes out of all its emitters", e.Zone, 100*e.A)
 	case OnBalance:
 		return fmt.Sprintf("%s has no trustworthy probe: it is watered by its water balance", e.Zone)
 	case OnProbe:

@@ -172,6 +172,7 @@ func (p *Plan) replant(to *ZonePlan, z *zoneState, events []garden.PlantEvent, n
 // something else now. What was learnt from earlier comparisons stands.
 func (z *zoneState) forgetTrend() {
 	z.uneven.open, z.uneven.seen = false, false
+	z.arrival = arrival{}
 	z.span.open, z.drying = false, false
 	z.odd = odd{}
 	z.isUnder, z.under = false, 0

@@ -194,7 +194,7 @@ func TestSeasonWithProbesAtEveryDepth(t *testing.T) {
 	s.report()
 	s.check(aims{lost: 0.01, stressed: 0.02, saturated: 0.02, drained: 0.15})
 	for _, e := range s.events {
-		assert.NotContains(t, []control.EventKind{control.ProbeNoResponse, control.ZoneNoResponse, control.OnBalance, control.OrderLost, control.DrinksMore, control.DrinksLess}, e.Kind, e.String())
+		assert.NotContains(t, []control.EventKind{control.ProbeNoResponse, control.ZoneNoResponse, control.OnBalance, control.OrderLost, control.LessArrives, control.DrinksMore, control.DrinksLess}, e.Kind, e.String())
 	}
 }
 

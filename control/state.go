@@ -113,6 +113,7 @@ type zoneState struct {
 	blind, half bool
 	span        span
 	uneven      uneven
+	arrival     arrival
 	odd         odd
 	depth       depth
 	// before is the mean at the start of the last session, gave the litres of it,

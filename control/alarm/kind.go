@@ -25,6 +25,8 @@ const (
 	OrderWithoutFlow
 	// ZoneNoResponse: no probe of a zone moved after water.
 	ZoneNoResponse
+	// LessArrives: a zone's probes rise less with its water than they did.
+	LessArrives
 	// LineFaulted: a valve's driver failed.
 	LineFaulted
 	// LosesTooMuch: a zone dries faster than any plant can drink.
@@ -93,6 +95,8 @@ var characters = [kinds]character{
 		band: 0.1, of: "times the nominal flow"},
 	ZoneNoResponse: {name: "no response to water", text: "no probe of the pot moved after water that must have reached it",
 		next: "look whether water comes out of its emitters", off: time.Hour},
+	LessArrives: {name: "less water arrives", text: "the pot rises much less with its water than it used to",
+		next: "look whether water comes out of all its emitters, and for a kinked hose", off: 6 * time.Hour},
 	LineFaulted: {name: "valve driver failed", text: "the line's driver reported an error",
 		next: "look at its wiring and supply", off: 10 * time.Minute},
 	LosesTooMuch: {name: "loses more than a plant can drink", text: "the pot dries faster than its plant can drink",

@@ -178,6 +178,8 @@ func (w *watch) events(now garden.Moment, st *control.State) {
 			w.end(alarm.ProbeDoubtful, string(e.Probe))
 		case control.ZoneNoResponse:
 			w.notice(now, alarm.ZoneNoResponse, string(e.Zone), e.String())
+		case control.LessArrives:
+			w.notice(now, alarm.LessArrives, string(e.Zone), e.String())
 		case control.OnBalance:
 			w.notice(now, alarm.OnBalance, string(e.Zone), e.String())
 		case control.OnProbe:

@@ -47,6 +47,9 @@ func newCauses(g *garden.Garden) causes {
 	for zone, line := range lineOf {
 		link(alarm.ZoneNoResponse, string(zone), dry,
 			alarm.Cause{Kind: alarm.FlowTooHigh, Subject: line}, alarm.Cause{Kind: alarm.OrderWithoutFlow, Subject: line})
+		link(alarm.LessArrives, string(zone), dry,
+			alarm.Cause{Kind: alarm.FlowTooHigh, Subject: line}, alarm.Cause{Kind: alarm.OrderWithoutFlow, Subject: line},
+			alarm.Cause{Kind: alarm.ZoneNoResponse, Subject: string(zone)})
 	}
 	for n, p := range g.ProbeList() {
 		id, zone := string(p.ID), string(p.Zone)

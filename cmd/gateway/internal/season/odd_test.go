@@ -29,6 +29,8 @@ func TestALossThatIsNoPlantsIsTold(t *testing.T) {
 	}{
 		{"emitters clogged to a third", "aubergine", func(b *Bench) { b.Terrace.BlockEmitters("aubergine", 0, 0.67) },
 			[]control.EventKind{more, control.ZoneNoResponse, control.ProbeNoResponse}},
+		{"half of the emitters clogged", "trough-cucumber", func(b *Bench) { b.Terrace.BlockEmitters("cucumber", 1, 0.5) },
+			[]control.EventKind{control.LessArrives}},
 		{"a valve that leaks into the pot", "trough-bean", func(b *Bench) { b.Terrace.LeakValve("bean", 0.15) },
 			[]control.EventKind{less}},
 		{"a probe that drifts", "chilli", func(b *Bench) {

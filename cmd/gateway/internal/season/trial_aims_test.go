@@ -57,6 +57,10 @@ func TestTrialAims(t *testing.T) {
 					assert.LessOrEqual(t, ours.AlarmHours.Most, 48.0)
 					return
 				}
+				if c.Fault.Kind == halfBlocked {
+					require.Positive(t, ours.Alarms)
+					assert.LessOrEqual(t, ours.AlarmHours.Most, 96.0)
+				}
 				assert.LessOrEqual(t, lost, 0.05, "transpiration lost")
 				// Nor may a fault be bought off with water: no aim, but what the
 				// timer for the hottest week gives in a whole season.

@@ -1,0 +1,88 @@
+package control
+
+import (
+	"testing"
+	"time"
+
+	"fabricpot/control/garden"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+)
+
+func TestLessArrivesIsToldAgainstTheUsual(t *testing.T) {
+	b := newBench(t, testGarden(1, 40))
+	told := func(shares ...float64) (at []int) {
+		b.st.zones[0].arrival = arrival{}
+		now := b.now
+		for k, s := range shares {
+			b.st.zones[0].arrival.saw(s)
+			for range 24 {
+				b.st.events = b.st.events[:0]
+				now = now.Add(time.Hour)
+				b.p.watchArrival(b.st, 0, now)
+				for _, e := range b.st.events {
+					require.Equal(t, LessArrives, e.Kind)
+					require.Equal(t, garden.ZoneID("pot0"), e.Zone)
+					if len(at) == 0 || at[len(at)-1] != k {
+						at = append(at, k)
+					}
+				}
+			}
+		}
+		return at
+	}
+	assert.Empty(t, told(1.1, 1.2, 1.1, 1.2, 1, 1.1, 1.2), "as ever")
+	assert.Empty(t, told(0.5, 0.5, 0.5, 0.5), "what was never otherwise")
+	assert.Empty(t, told(1.1, 1.1, 0.5, 0.5), "not usual yet")
+	assert.Equal(t, []int{4, 5}, told(1.1, 1.1, 1.1, 0.6, 0.6, 0.6, 1.1, 1.1), "from the second on, until it is mended")
+	assert.Empty(t, told(1.1, 1.1, 1.1, 0.6, 1.1, 0.6, 1.1), "one by itself")
+	assert.Equal(t, []int{4, 5}, told(0.7, 0.7, 0.7, 0.4, 0.4, 0.4, 0.7), "whatever a probe has always been off by")
+	many := []float64{1, 1, 1}
+	for range 40 {
+		many = append(many, 0.5)
+	}
+	at := told(many...)
+	require.NotEmpty(t, at)
+	assert.Equal(t, 3+resignedLooks-2, at[len(at)-1], "after so long it is the usual")
+	assert.Empty(t, told(-3, -3, -3, -3), "and never a share that nothing is less than")
+}
+
+func TestALookAtWhatArrived(t *testing.T) {
+	b := newBench(t, testGarden(1, 40))
+	z, zp := &b.st.zones[0], &b.p.zones[0]
+	dry := float64(zp.Capacity) - 0.2
+	look := func(after time.Duration, came, rain, from, to float64) int {
+		z.arrival = arrival{}
+		z.lookArrived(zp, from, time.Hour)
+		z.arrival.came = came * zp.VolumeL
+		if rain > 0 {
+			z.arrival.rained(rain*zp.VolumeL, zp)
+		}
+		z.lookArrived(zp, to, time.Hour+after)
+		return z.arrival.looks
+	}
+	require.Equal(t, 1, look(24*time.Hour, 0.08, 0, dry, dry+0.06))
+	assert.InDelta(t, 0.75, z.arrival.usual, 1e-9)
+	require.Equal(t, 1, look(24*time.Hour, 0.08, 0.005, dry, dry+0.065))
+	assert.InDelta(t, 0.75, z.arrival.usual, 1e-9, "rain is no line's")
+	z.spent = 0
+	require.Equal(t, 1, func() int {
+		z.arrival = arrival{}
+		z.lookArrived(zp, dry, time.Hour)
+		z.arrival.came, z.spent = 0.08*zp.VolumeL, 0.05
+		z.water.Factor = 1.2
+		z.lookArrived(zp, dry+0.02, 25*time.Hour)
+		return z.arrival.looks
+	}())
+	assert.InDelta(t, 1, z.arrival.usual, 1e-9, "what the plants drank arrived, too")
+	for name, n := range map[string]int{
+		"too soon":               look(8*time.Hour, 0.08, 0, dry, dry+0.06),
+		"too little":             look(24*time.Hour, 0.04, 0, dry, dry+0.04),
+		"too long ago":           look(7*24*time.Hour, 0.08, 0, dry, dry+0.06),
+		"much rain":              look(24*time.Hour, 0.08, 0.01, dry, dry+0.06),
+		"full, some ran through": look(24*time.Hour, 0.08, 0, dry+0.15, dry+0.2),
+	} {
+		assert.Zero(t, n, name)
+	}
+}
