@@ -9,7 +9,8 @@ import (
 // A line's meter can't tell that one pot's emitters clog, and where some of the
 // water still comes every probe answers. How much a pot rises for the litres it is
 // credited does tell, against how much it rose for as many before: what its probes,
-// its mix and its emitters have always been off by drops out.
+// its mix and its emitters have always been off by drops out. It takes probes at two
+// depths: one sees as well how the water spreads, which changes with the season.
 
 // All are our judgement, tried on the simulator's pots.
 const (

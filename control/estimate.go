@@ -227,7 +227,9 @@ func (p *Plan) fuse(st *State, i int, now garden.Moment, dt time.Duration) {
 		case z.salt > restedSalt:
 			z.arrival.open = false
 		case !st.lines[zp.line].flows():
-			z.lookArrived(zp, v.mid, now.Mono)
+			if v.joint { // one probe sees how water spreads, too
+				z.lookArrived(zp, v.mid, now.Mono)
+			}
 			if zp.compared {
 				z.lookUneven(zp, v.mid)
 			}

@@ -15,6 +15,8 @@ type verdict struct {
 	// middle tells that a probe away from top and floor had a part in it: there
 	// water that settles after a soak is not taken for loss or gain.
 	middle bool
+	// joint tells that probes at different depths were read together.
+	joint bool
 	// half tells that one had a part in it that is deep enough to weigh by.
 	half bool
 }
@@ -92,6 +94,7 @@ func (p *Plan) consensus(st *State, i int, now garden.Moment) (verdict, bool) {
 		n = asOne(depth[:n], reading[:n], beside*zp.HeightCM)
 		out.mid = zp.joint.Mean(depth[:n], reading[:n])
 		out.lo, out.hi = max(0, out.mid-jointSlack), out.mid+jointSlack
+		out.joint = true
 	}
 	return out, true
 }
