@@ -2,7 +2,9 @@ package valve_test
 
 import (
 	"context"
+	"fmt"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -167,12 +169,12 @@ func TestWateringOverABroker(t *testing.T) {
 // be called closed, and one whose node has gone would seem to obey.
 func TestTheLastWordHolds(t *testing.T) {
 	rig.Each(t, func(t *testing.T, s rig.Server) {
-		start := time.Now()
-		clock := func() garden.Moment { return garden.Moment{Mono: time.Hour + time.Since(start)} }
+		var later atomic.Int64
+		clock := func() garden.Moment { return garden.Moment{Mono: time.Hour + time.Duration(later.Load())} }
 		tr, err := topic.NewTree("", "roof")
 		require.NoError(t, err)
 		o := rig.Quick(s.Addr(), "last-word")
-		o.Clock = clock
+		o.Clock, o.KeepAlive = clock, 30*time.Second
 		l, err := mqtt.New(o)
 		require.NoError(t, err)
 		v, err := valve.New(tr, "l", garden.Valve{Kind: garden.RemoteValve, Node: "tap"}, l, "run", clock)
@@ -182,7 +184,6 @@ func TestTheLastWordHolds(t *testing.T) {
 		l.Start(context.Background())
 		t.Cleanup(func() { l.Close(time.Second) })
 		rig.Up(t, l)
-		require.NoError(t, v.Close()) // command run-1
 		out := rig.Outsider(t, s.Addr(), "last-word-tap")
 		// says has the words arrive in one burst and be taken as they come.
 		says := func(words ...string) {
@@ -193,8 +194,10 @@ func TestTheLastWordHolds(t *testing.T) {
 				require.NoError(t, v.Take(rig.Next(t, in.C(), "a word of the node")))
 			}
 		}
-		const closed, open, lost = `{"state":"closed","ack":"run-1"}`, `{"state":"open","ack":"run-1"}`, `{"state":"lost"}`
-		for range 30 {
+		for n := range 30 {
+			later.Add(int64(2 * time.Second))
+			require.NoError(t, v.Close())
+			closed, open := fmt.Sprintf(`{"state":"closed","ack":"run-%d"}`, 2*n+1), fmt.Sprintf(`{"state":"open","ack":"run-%d"}`, 2*n+1)
 			says(closed)
 			isClosed, known := v.Closed()
 			require.True(t, isClosed && known)
@@ -205,7 +208,10 @@ func TestTheLastWordHolds(t *testing.T) {
 			require.False(t, known, "it opened by itself")
 			require.Equal(t, valve.OpenUnasked, v.Trouble())
 
-			says(open, closed, lost)
+			later.Add(int64(2 * time.Second))
+			require.NoError(t, v.Close())
+			closed = fmt.Sprintf(`{"state":"closed","ack":"run-%d"}`, 2*n+2)
+			says(closed, `{"state":"lost"}`)
 			_, known = v.Closed()
 			require.False(t, known, "it can't be heard")
 			require.Equal(t, valve.Lost, v.Trouble())

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"strconv"
+	"strings"
 	"sync"
 	"time"
 
@@ -51,6 +52,7 @@ type Valve struct {
 	wantedAt time.Duration
 	until    time.Duration // when an opening is over by its own limit
 	id       string        // of the last command
+	since    uint64        // closes from this number on prove a close
 	sentAt   time.Duration
 	sent     bool
 	// What was heard.
@@ -126,7 +128,7 @@ func (v *Valve) Open(g valves.Grant) error {
 		return fmt.Errorf("valve of line %s: open: %w", v.line, err)
 	}
 	v.open, v.order, v.wantedAt, v.until = true, g.Order(), now.Mono, now.Mono+time.Duration(seconds)*time.Second
-	v.sent, v.sentAt, v.id = true, now.Mono, c.ID
+	v.sent, v.sentAt, v.id, v.since = true, now.Mono, c.ID, v.n
 	v.confirmed, v.early, v.stranger, v.mixed = false, false, false, false
 	return nil
 }
@@ -143,6 +145,7 @@ func (v *Valve) shut(now garden.Moment) error {
 	v.follow()
 	if v.open || v.wantedAt == 0 {
 		v.open, v.wantedAt, v.sent, v.confirmed = false, max(1, now.Mono), false, false
+		v.since = v.n + 1
 	}
 	if _, up := v.link.Epoch(); !up {
 		return fmt.Errorf("valve of line %s: close: %w", v.line, mqtt.ErrOffline)
@@ -187,7 +190,21 @@ func (v *Valve) send(c command, qos byte) error {
 func (v *Valve) follow() {
 	if e, _ := v.link.Epoch(); e != v.epoch {
 		v.epoch, v.confirmed, v.sent = e, false, false
+		v.since = v.n + 1
 	}
+}
+
+// obeyed reports whether ack is the id of the command whose answer counts: the
+// last one, and while closing any of the repeated ones. Nothing was sent between
+// them that opens, and where an answer takes longer than the pause between two,
+// that to the last never comes in time.
+func (v *Valve) obeyed(ack string) bool {
+	if v.open {
+		return v.id != "" && ack == v.id
+	}
+	text, ours := strings.CutPrefix(ack, v.run+"-")
+	n, err := strconv.ParseUint(text, 10, 64)
+	return ours && err == nil && n >= v.since && n <= v.n && strconv.FormatUint(n, 10) == text
 }
 
 // errForeign is for messages on topics that are not the valve's.
@@ -227,7 +244,7 @@ func (v *Valve) Take(m mqtt.Message) error {
 	}
 	// The proof of a command: its id where the valve knows ids, else any word
 	// that came after it.
-	proof := v.plain == nil && v.id != "" && h.ack == v.id || v.plain != nil && v.sent && m.At.Mono >= v.sentAt
+	proof := v.plain == nil && v.obeyed(h.ack) || v.plain != nil && v.sent && m.At.Mono >= v.sentAt
 	// Overtaken: an older word of the node. One that says open is heeded
 	// anyway; it costs a close command at worst.
 	old := h.hasSeq && v.hasSeq && h.seq <= v.seq && v.seq-h.seq < 1000
@@ -254,8 +271,10 @@ func (v *Valve) Take(m mqtt.Message) error {
 		}
 	case h.open: // should be closed
 		v.stranger, v.confirmed = true, false
+		// Only the answer to a fresh command will do; of a plain device, a word
+		// that comes after it.
+		v.since = v.n + 1
 		if v.plain != nil {
-			// Only a word that comes after a fresh command will do.
 			v.sent = false
 		}
 	case proof:

@@ -198,6 +198,51 @@ func TestCloseIsRepeatedUntilConfirmed(t *testing.T) {
 	assert.LessOrEqual(t, len(d.sent), n+1, "and no longer")
 }
 
+// TestASlowAnswerIsAnAnswer: where an answer takes longer than the pause between
+// two commands, each comes when another close is under way already. It proves the
+// close all the same; one to a command from before the valve was open does not.
+func TestASlowAnswerIsAnAnswer(t *testing.T) {
+	d := newDesk(t, nil)
+	before := d.last().ID
+	ready(t, d)
+	d.open(t, 60)
+	d.say(`{"state":"open","ack":"` + d.last().ID + `","order":"1","seq":2}`)
+	opening := d.last().ID
+	d.step(61 * time.Second)
+	asked := d.last().ID
+	d.step(1500 * time.Millisecond)
+	require.NotEqual(t, asked, d.last().ID, "asked again meanwhile")
+	for name, ack := range map[string]string{
+		"before the opening": before, "the opening": opening, "another run's": "x" + asked, "of no number": "run-", "written otherwise": "run-0" + asked[len("run-"):],
+		"not yet sent": "run-99",
+	} {
+		d.say(`{"state":"closed","ack":"` + ack + `"}`)
+		_, known := d.v.Closed()
+		assert.False(t, known, name)
+	}
+	d.say(`{"state":"closed","ack":"` + asked + `","seq":3}`)
+	closed, known := d.v.Closed()
+	assert.True(t, closed && known)
+	assert.Equal(t, NoTrouble, d.v.Trouble())
+
+	// Heard open again: what it answered before says nothing any more.
+	d.say(`{"state":"open","ack":"` + asked + `"}`)
+	d.say(`{"state":"closed","ack":"` + asked + `"}`)
+	_, known = d.v.Closed()
+	assert.False(t, known)
+	d.step(2 * time.Second)
+	d.say(`{"state":"closed","ack":"` + d.last().ID + `","seq":4}`)
+	closed, known = d.v.Closed()
+	assert.True(t, closed && known)
+
+	// And over a connection that is gone.
+	d.link(false)
+	d.link(true)
+	d.say(`{"state":"closed","ack":"` + d.last().ID + `"}`)
+	_, known = d.v.Closed()
+	assert.False(t, known)
+}
+
 func TestTroubles(t *testing.T) {
 	opened := func(t *testing.T) *desk {
 		d := newDesk(t, nil)
