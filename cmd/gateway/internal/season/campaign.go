@@ -26,10 +26,14 @@ type Outcome struct {
 	// (negative: it did not).
 	Expected  bool    `json:"expected"`
 	DetectedS float64 `json:"detected_s"`
-	Orders    int     `json:"orders"`
-	Feeds     int     `json:"feeds"`
-	Hours     float64 `json:"hours"`
-	Deaths    int     `json:"deaths"`
+	// Unjudged tells that water was asked of what is at fault and that the promise was
+	// not put to the test all the same: its line never ran alone where one meter must
+	// tell its flow from that of others, or the run ended first.
+	Unjudged bool    `json:"unjudged,omitempty"`
+	Orders   int     `json:"orders"`
+	Feeds    int     `json:"feeds"`
+	Hours    float64 `json:"hours"`
+	Deaths   int     `json:"deaths"`
 	// LostShare is the worst share of transpiration a watered pot lost.
 	LostShare float64 `json:"lost_share"`
 }
@@ -384,23 +388,32 @@ func (c *course) detect(o *Outcome) {
 	from, end := m.At, c.b.Clock.Now()
 	if d.flowing {
 		from = -1
+		// One meter tells what runs in all: where others run too, whose water is
+		// missing is a guess, and such an order does not begin the promise's time.
+		byFlow := d.needsMeter && !d.everyPot && m.Kind != "meter dead" && d.alarms[0] != alarm.FlowWithoutOrder
 		for i := range c.w.lines {
+			if !d.everyPot && m.Kind != "meter dead" && i != m.Pot {
+				continue
+			}
 			for _, at := range c.w.lines[i].asked {
-				if d.needsMeter && !d.everyPot && m.Kind != "meter dead" && d.alarms[0] != alarm.FlowWithoutOrder && !c.w.alone(i, at) {
-					continue // whose water the meter counts is a guess
+				if at < m.At {
+					continue
 				}
-				if at >= m.At && (d.everyPot || m.Kind == "meter dead" || i == m.Pot) && (from < 0 || at < from) {
-					from = at
+				o.Unjudged = true
+				if from >= 0 && at >= from || byFlow && !c.w.alone(i, at) {
+					continue
 				}
+				from = at
 			}
 		}
 		if from < 0 {
-			return // nothing was asked of it
+			return // nothing was asked of it, or never of it alone
 		}
 	}
 	if from+d.within > end {
 		return // the run ended first
 	}
+	o.Unjudged = false
 	o.Expected = true
 	for _, a := range o.Alarms {
 		for _, k := range d.alarms {

@@ -46,9 +46,11 @@ type MishapResult struct {
 	// WithinS is the promised time, 0 where none is promised.
 	WithinS float64 `json:"within_s"`
 	// Runs had it alone; Judged of them were long enough and had what it takes;
-	// Detected raised the alarm. Median and worst are seconds.
+	// Unjudged of the others were asked for water all the same; Detected raised the
+	// alarm. Median and worst are seconds.
 	Runs      int     `json:"runs"`
 	Judged    int     `json:"judged"`
+	Unjudged  int     `json:"unjudged"`
 	Detected  int     `json:"detected"`
 	MedianS   float64 `json:"median_s"`
 	WorstS    float64 `json:"worst_s"`
@@ -160,6 +162,9 @@ func (c *Campaign) count(o Outcome) {
 		r := &c.Mishaps[i]
 		r.Runs++
 		r.LostShare = max(r.LostShare, o.LostShare)
+		if o.Unjudged {
+			r.Unjudged++
+		}
 		if o.Expected {
 			r.Judged++
 			if o.DetectedS >= 0 {
@@ -241,7 +246,7 @@ func (c *Campaign) WriteJSON(w io.Writer) error {
 func (c *Campaign) WriteTable(w io.Writer) error {
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 	if len(c.Mishaps) > 0 {
-		fmt.Fprintln(t, "what goes wrong\talarm\twithin\truns\tjudged\tseen\tmedian s\tworst s\tmeanwhile\tends")
+		fmt.Fprintln(t, "what goes wrong\talarm\twithin\truns\tjudged\tnot judged\tseen\tmedian s\tworst s\tmeanwhile\tends")
 	}
 	for _, r := range c.Mishaps {
 		within, alarms := "none", "none promised"
@@ -249,7 +254,7 @@ func (c *Campaign) WriteTable(w io.Writer) error {
 			within = fmt.Sprintf("%.0f min", r.WithinS/60)
 			alarms = r.Alarms[0]
 		}
-		fmt.Fprintf(t, "%s\t%s\t%s\t%d\t%d\t%d\t%.0f\t%.0f\t%s\t%s\n", r.Kind, alarms, within, r.Runs, r.Judged, r.Detected, r.MedianS, r.WorstS, r.Safe, r.Recovery)
+		fmt.Fprintf(t, "%s\t%s\t%s\t%d\t%d\t%d\t%d\t%.0f\t%.0f\t%s\t%s\n", r.Kind, alarms, within, r.Runs, r.Judged, r.Unjudged, r.Detected, r.MedianS, r.WorstS, r.Safe, r.Recovery)
 	}
 	if err := t.Flush(); err != nil {
 		return err

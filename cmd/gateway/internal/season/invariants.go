@@ -223,7 +223,8 @@ func (s *seenLine) check(w *witness, now time.Duration) {
 // ownFlow is how long a line must run alone for its flow to be told from others'.
 const ownFlow = 3 * time.Minute
 
-// alone reports whether no other line was open just after a time.
+// alone reports whether no other line was open at any time within ownFlow of an
+// order at that time. It is asked when the run is over and all openings are known.
 func (w *witness) alone(line int, at time.Duration) bool {
 	for i := range w.lines {
 		s := &w.lines[i]
