@@ -103,7 +103,7 @@ func (g *Guard) Seal(now garden.Moment) []garden.Delivery {
 func (g *Guard) closeAll(now garden.Moment) []garden.Delivery {
 	g.mu.Lock()
 	defer g.mu.Unlock()
-	for _, ln := range g.lines {
+	for _, ln := range g.closing {
 		switch {
 		case ln.pos == opening:
 			g.abandon(now, ln)
@@ -193,7 +193,7 @@ func (g *Guard) Unconfirmed() []garden.LineID {
 func (g *Guard) closeDue(now garden.Moment) {
 	g.protect(now)
 	g.doses(now)
-	for _, ln := range g.lines {
+	for _, ln := range g.closing {
 		p := ln.pulse
 		if ln.pos != open || p == nil {
 			continue

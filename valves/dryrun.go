@@ -111,7 +111,7 @@ func (g *Guard) protect(now garden.Moment) {
 	if !dry && g.float != garden.FloatDown {
 		return
 	}
-	for _, ln := range g.lines {
+	for _, ln := range g.closing {
 		if ln.pos == open && ln.pulse != nil {
 			ln.pulse.end = garden.Stopped
 			g.close(now, ln)

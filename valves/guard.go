@@ -103,8 +103,12 @@ type Guard struct {
 
 	mu    sync.Mutex
 	lines []*line
-	rules rules // in force
-	file  lately[rules]
+	// closing is the same lines in the order they are closed in where several are
+	// due: those with a plain coil first, since a latching valve's pulse holds up
+	// what comes after it.
+	closing []*line
+	rules   rules // in force
+	file    lately[rules]
 	// ended waits for the next Advance to return it, unsettled for Flush.
 	ended     []garden.Delivery
 	unsettled []garden.Delivery
@@ -160,6 +164,15 @@ func NewGuard(g *garden.Garden, act map[garden.LineID]Actuator, l Ledger, o Opti
 			return nil, err
 		}
 		gd.lines = append(gd.lines, ln)
+	}
+	for _, latching := range []bool{false, true} {
+		for _, ln := range gd.lines {
+			if ln.again.latching == latching {
+				gd.closing = append(gd.closing, ln)
+			}
+		}
+	}
+	for _, ln := range gd.closing {
 		gd.acts = append(gd.acts, ln.act)
 	}
 	return gd, nil

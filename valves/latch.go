@@ -160,9 +160,19 @@ func (a *again) begin(now garden.Moment) {
 // waits reports whether a line's close is to be repeated at a.at.
 func (ln *line) waits() bool { return ln.again.latching && ln.pos == shut && ln.pulse == nil }
 
-// clearOf is how long before another line's end no close is repeated: a pulse holds
-// up everything else.
+// clearOf is how long before another line's end no pulse is begun that can wait, an
+// opening or a close repeated: it holds up everything else.
 const clearOf = MostLatchPulse + 50*time.Millisecond
+
+// endNear tells whether a line's opening has to wait for what ends too soon, and
+// from when it may be asked for again. The lock is held.
+func (g *Guard) endNear(now garden.Moment, ln *line) (from time.Duration, near bool) {
+	end, ends := g.nextEnd()
+	if !ln.again.latching || !ends || end-g.latest(now) >= clearOf {
+		return 0, false
+	}
+	return max(end, g.latest(now)) + time.Millisecond, true
+}
 
 // repeatCloses gives a close pulse that has come due, one at a time, so that what
 // else is due ends between two of them; and none while the end of a pulse is near,

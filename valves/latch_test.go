@@ -245,3 +245,71 @@ func TestRepeatedClosesHoldNothingUp(t *testing.T) {
 	r.Advance(at(next))
 	assert.Equal(t, []string{"close chard", "close chilli", "close both"}, *r.log)
 }
+
+// TestOpeningALatchHoldsNothingUp: its pulse is as long as a closing one, so it
+// waits for an end that is near, whether that is seen before the intent or only
+// after a slow card wrote it. A plain coil opens at any time.
+func TestOpeningALatchHoldsNothingUp(t *testing.T) {
+	latched := func(g *garden.Garden, _ *Options) {
+		g.Lines[1].Valve.Latch = &garden.Latch{ClosePin: 5, Pulse: MostLatchPulse}
+	}
+	const end = time.Hour + 10*time.Minute
+	begun := func(change func(*garden.Garden, *Options)) *rig {
+		r := newRig(t, change)
+		_, ok := r.Request(at(time.Hour+5*time.Minute), Env{}, r.order("chilli", 1, time.Minute))
+		require.True(t, ok)
+		r.lines[0].pulse.due, r.lines[0].pulse.deadline = end, end
+		*r.log = nil
+		return r
+	}
+	ask := func(r *rig, ahead time.Duration) (garden.Refusal, bool) {
+		return r.Request(at(end-ahead), Env{}, r.order(r.lines[1].id, 1, time.Minute))
+	}
+	t.Run("far", func(t *testing.T) {
+		_, ok := ask(begun(latched), clearOf)
+		assert.True(t, ok)
+	})
+	t.Run("plain", func(t *testing.T) {
+		_, ok := ask(begun(func(*garden.Garden, *Options) {}), clearOf/2)
+		assert.True(t, ok)
+	})
+	t.Run("near", func(t *testing.T) {
+		r := begun(latched)
+		no, ok := ask(r, clearOf-time.Millisecond)
+		require.False(t, ok)
+		assert.Equal(t, garden.SupplyBusy, no.Cause)
+		assert.Equal(t, end+time.Millisecond, no.Until)
+		assert.Empty(t, *r.log, "no coil was touched")
+		require.Len(t, r.Advance(at(end)), 1)
+		_, ok = r.Request(at(no.Until), Env{}, r.order(r.lines[1].id, 1, time.Minute))
+		assert.True(t, ok, "and then it opens")
+	})
+	t.Run("near by the time the card has written", func(t *testing.T) {
+		r := begun(latched)
+		r.ledger.during = func() { r.Advance(at(end - clearOf/2)) }
+		no, ok := ask(r, 5*time.Second)
+		require.False(t, ok)
+		assert.Equal(t, garden.SupplyBusy, no.Cause)
+		assert.NotContains(t, *r.log, "open "+string(r.lines[1].id))
+	})
+	t.Run("what is due together closes plain coils first", func(t *testing.T) {
+		r := newRig(t, func(g *garden.Garden, _ *Options) {
+			g.Lines[0].Valve.Latch = &garden.Latch{ClosePin: 5, Pulse: MostLatchPulse}
+		})
+		for i := range 2 {
+			_, ok := r.Request(at(time.Hour+5*time.Minute), Env{}, r.order(r.lines[i].id, 1, time.Minute))
+			require.True(t, ok)
+			r.lines[i].pulse.due, r.lines[i].pulse.deadline = end, end
+		}
+		latch, plain := string(r.lines[0].id), string(r.lines[1].id)
+		*r.log = nil
+		require.Len(t, r.Advance(at(end)), 2)
+		assert.Equal(t, []string{"close " + plain, "close " + latch}, *r.log)
+		*r.log = nil
+		r.SealOff(at(end + time.Hour))
+		assert.Equal(t, "close "+latch, (*r.log)[len(*r.log)-1])
+		*r.log = nil
+		require.NoError(t, r.CloseEverything())
+		assert.Equal(t, "close "+latch, (*r.log)[len(*r.log)-1])
+	})
+}

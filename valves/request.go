@@ -64,6 +64,9 @@ func (g *Guard) reserve(now garden.Moment, env Env, o garden.Order) (garden.Orde
 	if !g.sane(now, ln, o, p) {
 		return o, garden.BadOrder, 0
 	}
+	if end, near := g.endNear(now, ln); near {
+		return o, garden.SupplyBusy, end
+	}
 	g.granted[g.grantedN%remembered] = o.ID
 	g.grantedN++
 	o.Litres, o.MaxOn = p.litres, p.maxOn
@@ -113,6 +116,10 @@ func (g *Guard) energise(now garden.Moment, ln *line, o garden.Order, intendErr 
 	if ln.heldUntil > now.Mono {
 		g.abandon(now, ln)
 		return garden.HeldShut, ln.heldUntil
+	}
+	if end, near := g.endNear(now, ln); near { // by now, the card may have been slow
+		g.abandon(now, ln)
+		return garden.SupplyBusy, end
 	}
 	p.byMeter = g.metered(now)
 	p.due = now.Mono + dueAfter(o.Litres, ln.flowLPH)
