@@ -173,7 +173,7 @@ func Start(o Options) (*Broker, error) {
 			return nil, fmt.Errorf("broker: %w", err)
 		}
 	}
-	var guarded net.Listener = &gate{Listener: l, within: o.ConnectWithin, room: make(chan struct{}, 2*o.MaxClients)}
+	var guarded net.Listener = newGate(l, o.ConnectWithin, 2*o.MaxClients)
 	if tc != nil {
 		guarded = tls.NewListener(guarded, tc)
 	}

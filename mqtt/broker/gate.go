@@ -15,6 +15,14 @@ type gate struct {
 	net.Listener
 	within time.Duration
 	room   chan struct{}
+
+	mu     sync.Mutex
+	closed bool
+	open   map[*counted]struct{}
+}
+
+func newGate(l net.Listener, within time.Duration, room int) *gate {
+	return &gate{Listener: l, within: within, room: make(chan struct{}, room), open: make(map[*counted]struct{})}
 }
 
 func (g *gate) Accept() (net.Conn, error) {
@@ -30,18 +38,50 @@ func (g *gate) Accept() (net.Conn, error) {
 			continue
 		}
 		_ = c.SetDeadline(time.Now().Add(g.within))
-		return &counted{Conn: c, leave: func() { <-g.room }}, nil
+		out := &counted{Conn: c, gate: g}
+		g.mu.Lock()
+		closed := g.closed
+		g.open[out] = struct{}{}
+		g.mu.Unlock()
+		if closed {
+			_ = out.Close()
+			return nil, net.ErrClosed
+		}
+		return out, nil
 	}
+}
+
+// Close ends whatever is still connected, too. The library closes the clients it
+// knows of; it lets fall whoever is only being let in, and that one would wait
+// for an answer until its own patience ends.
+func (g *gate) Close() error {
+	err := g.Listener.Close()
+	g.mu.Lock()
+	g.closed = true
+	var left []*counted
+	for c := range g.open {
+		left = append(left, c)
+	}
+	g.mu.Unlock()
+	for _, c := range left {
+		_ = c.Close()
+	}
+	return err
 }
 
 // counted gives its place back when it is closed.
 type counted struct {
 	net.Conn
-	once  sync.Once
-	leave func()
+	once sync.Once
+	gate *gate
 }
 
 func (c *counted) Close() error {
-	c.once.Do(c.leave)
+	c.once.Do(func() {
+		c.gate.mu.Lock()
+		delete(c.gate.open, c)
+		c.gate.mu.Unlock()
+		<-c.gate.room
+	})
 	return c.Conn.Close()
 }
