@@ -15,6 +15,7 @@ import (
 	"strings"
 	"time"
 
+	"fabricpot/cmd/gateway/internal/config"
 	"fabricpot/cmd/gateway/internal/journal"
 	"fabricpot/cmd/gateway/internal/page"
 	"fabricpot/testdata"
@@ -66,8 +67,8 @@ func doctor(ctx context.Context, s streams, args []string, f doctorFlags) error 
 	if len(args) > 0 {
 		name = args[0]
 		var err error
-		if src, err = os.ReadFile(name); err != nil {
-			return fmt.Errorf("garden file: %w", err)
+		if src, err = config.ReadFile(name); err != nil {
+			return err
 		}
 	}
 	// A part that fails is in the bundle with its error: that is what one wants

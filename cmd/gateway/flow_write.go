@@ -2,7 +2,6 @@ package main
 
 import (
 	"fmt"
-	"os"
 	"strings"
 	"time"
 
@@ -17,9 +16,9 @@ type edit struct{ path, text string }
 // it, and keeps the old file. Uniformity and the meter's constant are put where
 // they stand already; otherwise it is said where they would.
 func writeFlows(s streams, name string, line *garden.Line, cups []cup, open time.Duration, m found) error {
-	src, err := os.ReadFile(name)
+	src, err := config.ReadFile(name)
 	if err != nil {
-		return fmt.Errorf("garden file: %w", err)
+		return err
 	}
 	_, source, err := config.Load(name, src)
 	if err != nil {

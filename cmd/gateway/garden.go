@@ -3,7 +3,6 @@ package main
 import (
 	"fmt"
 	"io"
-	"os"
 	"time"
 
 	"fabricpot/cmd/gateway/internal/config"
@@ -33,8 +32,8 @@ func understand(args []string) (*understood, error) {
 	if len(args) > 0 {
 		name = args[0]
 		var err error
-		if src, err = os.ReadFile(name); err != nil {
-			return nil, fmt.Errorf("garden file: %w", err)
+		if src, err = config.ReadFile(name); err != nil {
+			return nil, err
 		}
 	}
 	return understandText(name, src, nil)

@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
 	"strings"
 	"sync"
 	"time"
@@ -168,7 +167,7 @@ func (r *reloader) check() (next *understood, rep reloadReport) {
 		return nil, rep
 	}
 	was := r.current()
-	src, err := os.ReadFile(r.file)
+	src, err := config.ReadFile(r.file)
 	if err == nil {
 		next, err = understandText(r.file, src, was.garden)
 	}

@@ -3,6 +3,8 @@ package config_test
 import (
 	"fmt"
 	"math"
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 	"time"
@@ -257,11 +259,22 @@ func placeOf(t *testing.T, text, part string) (line, column int) {
 	return 1 + strings.Count(before, "\n"), len(before) - strings.LastIndexByte(before, '\n')
 }
 
-func TestLoadFile(t *testing.T) {
-	_, s, err := config.LoadFile("/nowhere/garden.yaml")
+func TestReadFile(t *testing.T) {
+	_, err := config.ReadFile("/nowhere/garden.yaml")
 	require.ErrorContains(t, err, "/nowhere/garden.yaml")
-	require.NotNil(t, s)
-	g, _, err := config.LoadFile("../../../../testdata/terrace.yaml")
+	_, err = config.ReadFile(t.TempDir())
+	require.ErrorContains(t, err, "directory")
+	src, err := config.ReadFile("../../../../testdata/terrace.yaml")
 	require.NoError(t, err)
-	require.Len(t, g.Pots, 6)
+	require.Equal(t, testdata.Terrace, src)
+
+	// A card's image given by mistake is not read as a whole.
+	large := filepath.Join(t.TempDir(), "card.img")
+	require.NoError(t, os.WriteFile(large, nil, 0o600))
+	require.NoError(t, os.Truncate(large, 64<<20))
+	src, err = config.ReadFile(large)
+	require.NoError(t, err)
+	require.LessOrEqual(t, len(src), 2<<20)
+	_, _, err = config.Load("card.img", src)
+	require.ErrorContains(t, err, "card.img:1:1: too large a file")
 }

@@ -41,20 +41,19 @@ func Load(name string, src []byte) (*garden.Garden, *Source, error) {
 	return g, r.src, nil
 }
 
-// LoadFile reads the garden file at path.
-func LoadFile(path string) (*garden.Garden, *Source, error) {
-	none := &Source{Name: path}
+// ReadFile reads a garden file's text: of one that is too large, such as the image
+// of a whole card, only as much as is enough for Load to refuse it.
+func ReadFile(path string) ([]byte, error) {
 	f, err := os.Open(path)
 	if err != nil {
-		return nil, none, fmt.Errorf("garden file: %w", err)
+		return nil, fmt.Errorf("garden file: %w", err)
 	}
 	defer f.Close()
-	// One byte over the limit is enough for Load to refuse it.
 	src, err := io.ReadAll(io.LimitReader(f, maxBytes+1))
 	if err != nil {
-		return nil, none, fmt.Errorf("garden file: %w", err)
+		return nil, fmt.Errorf("garden file: %w", err)
 	}
-	return Load(path, src)
+	return src, nil
 }
 
 func (r *reader) failed() error {

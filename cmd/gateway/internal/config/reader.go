@@ -3,6 +3,7 @@ package config
 import (
 	"errors"
 	"fmt"
+	"regexp"
 	"strconv"
 	"strings"
 
@@ -227,7 +228,10 @@ func describe(n ast.Node) string {
 	return "something else"
 }
 
+// quote is a text as it is said to be found, without user and password where it
+// is an address.
 func quote(s string) string {
+	s = regexp.MustCompile(`(://)\S*@`).ReplaceAllString(s, "${1}…@")
 	if r := []rune(s); len(r) > 40 {
 		s = string(r[:40]) + "…"
 	}

@@ -33,7 +33,7 @@ type fault struct {
 // worth judging.
 func screenBytes(src []byte) ([]byte, *fault) {
 	if len(src) > maxBytes {
-		return nil, &fault{place{1, 1}, "too large a file", fmt.Sprintf("%d bytes", len(src)), fmt.Sprintf("at most %d", maxBytes)}
+		return nil, &fault{place{1, 1}, "too large a file", "", fmt.Sprintf("at most %d bytes", maxBytes)}
 	}
 	src = bytes.TrimPrefix(src, []byte("\ufeff"))
 	src = bytes.ReplaceAll(src, []byte("\r\n"), []byte("\n"))
