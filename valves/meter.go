@@ -15,6 +15,8 @@ type meter struct {
 	known  bool
 	totalL float64
 	at     time.Duration
+	// ranAt is when it last counted anything, or was first heard of.
+	ranAt time.Duration
 	// strayL is what ran while every line was confirmed closed.
 	strayL float64
 }
@@ -29,7 +31,9 @@ func (g *Guard) metered(now garden.Moment) bool {
 // Meter tells the guard what a flow meter on the supply has counted in all,
 // litres; absent where it does not answer. With lines open the new litres are
 // shared among them by nominal flow; with none they are stray, and Stray tells.
-// A count that jumps back is a new start, not water.
+// Lines that are not confirmed closed get what the open ones do not account for: one
+// that is closed and does not say so would take the half of another's litres, which
+// then got twice what was ordered. A count that jumps back is a new start, not water.
 func (g *Guard) Meter(now garden.Moment, total garden.Measured) {
 	g.mu.Lock()
 	defer g.mu.Unlock()
@@ -41,28 +45,49 @@ func (g *Guard) Meter(now garden.Moment, total garden.Measured) {
 	var delta float64
 	if g.meter.known {
 		delta = max(0, total.Value-g.meter.totalL)
+	} else {
+		g.meter.ranAt = now.Mono
 	}
 	g.meter.known, g.meter.totalL, g.meter.at = true, total.Value, now.Mono
 	if delta == 0 {
 		return
 	}
+	since := max(0, now.Mono-g.meter.ranAt)
+	g.meter.ranAt = now.Mono
 	g.flowed(now)
-	var flow float64
+	g.share(delta, since)
+	g.closeDue(now)
+}
+
+// share books litres that were counted within a time. The lock is held.
+func (g *Guard) share(litres float64, within time.Duration) {
+	var opened, doubtful float64 // L/h
 	for _, ln := range g.lines {
-		if ln.pulse != nil && ln.pos != opening {
-			flow += ln.flowLPH
+		switch {
+		case ln.pulse == nil || ln.pos == opening:
+		case ln.pos == open:
+			opened += ln.flowLPH
+		default:
+			doubtful += ln.flowLPH
 		}
 	}
-	if flow <= 0 {
-		g.meter.strayL += delta
+	if opened+doubtful <= 0 {
+		g.meter.strayL += litres
 		return
 	}
+	theirs := litres
+	if doubtful > 0 {
+		theirs = min(litres, nominal(opened, within))
+	}
 	for _, ln := range g.lines {
-		if ln.pulse != nil && ln.pos != opening {
-			ln.pulse.meteredL += delta * ln.flowLPH / flow
+		switch {
+		case ln.pulse == nil || ln.pos == opening:
+		case ln.pos == open:
+			ln.pulse.meteredL += theirs * ln.flowLPH / opened
+		default:
+			ln.pulse.meteredL += (litres - theirs) * ln.flowLPH / doubtful
 		}
 	}
-	g.closeDue(now)
 }
 
 // Stray is what a meter counted in all while no line was open, litres. The
