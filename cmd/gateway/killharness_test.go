@@ -97,23 +97,28 @@ type World struct {
 	intent map[garden.LineID]int64   // the one a kill left last
 	driven map[garden.LineID]bool    // and whether it left the line driven
 	shut   map[garden.LineID]time.Duration
-	// owed are lines whose last unfinished intent may not be charged yet, idleL
-	// what the lines would have given between a close and the charge that reckons
-	// to its own moment, L.
-	owed  map[garden.LineID]bool
-	idleL map[garden.LineID]float64
+	// owed are lines whose last unfinished intent, of intended, may not be charged
+	// yet; idleL is what the lines would have given before the charge, which reckons
+	// from the intent to its own moment, while they were closed, L.
+	owed     map[garden.LineID]bool
+	intended map[garden.LineID]time.Duration
+	idleL    map[garden.LineID]float64
+	boot0    time.Duration // the board's monotonic clock at began
 }
 
 func newWorld(lines int) *World {
 	return &World{began: time.Now(), clk: bench.NewClock(0), lines: lines,
 		said: map[garden.LineID]float64{}, left: map[garden.LineID]int{}, intent: map[garden.LineID]int64{}, driven: map[garden.LineID]bool{},
-		shut: map[garden.LineID]time.Duration{}, owed: map[garden.LineID]bool{}, idleL: map[garden.LineID]float64{}}
+		shut: map[garden.LineID]time.Duration{}, owed: map[garden.LineID]bool{}, idleL: map[garden.LineID]float64{},
+		intended: map[garden.LineID]time.Duration{}, boot0: runner.NewBoardClock(time.UTC).Moment().Mono}
 }
 
 // charged is told that what a line owed is charged by now at the latest.
 func (w *World) charged(id garden.LineID) {
 	if w.owed[id] {
-		w.idleL[id] += killFlowLPH * (w.clk.Now() - w.shut[id]).Hours()
+		// One that a kill struck before its line was driven is idle from its own
+		// moment on, not from a close long before.
+		w.idleL[id] += killFlowLPH * (w.clk.Now() - max(w.shut[id], w.intended[id])).Hours()
 		w.owed[id] = false
 	}
 }
@@ -380,13 +385,13 @@ func (w *World) compare(t *testing.T, n int, path string, g *garden.Garden) (unf
 	for i := range g.Lines {
 		id := g.Lines[i].ID
 		var given, pending sql.NullFloat64
-		var intent sql.NullInt64
+		var intent, intended sql.NullInt64
 		var left int
 		if err := db.QueryRow("SELECT sum(litres) FROM outcomes WHERE line=?", string(id)).Scan(&given); err != nil {
 			require.Zero(t, n, "%v", err) // or before its tables were there
 			return 0, 0
 		}
-		require.NoError(t, db.QueryRow("SELECT count(*),sum(max_litres),max(id) FROM intents WHERE settled=0 AND line=?", string(id)).Scan(&left, &pending, &intent))
+		require.NoError(t, db.QueryRow("SELECT count(*),sum(max_litres),max(id),max(at_mono) FROM intents WHERE settled=0 AND line=?", string(id)).Scan(&left, &pending, &intent, &intended))
 		assert.LessOrEqual(t, left, 1, "line %s has two unfinished intents", id)
 		got := w.soil.LineLitres(id)
 		said := given.Float64 + pending.Float64
@@ -399,6 +404,7 @@ func (w *World) compare(t *testing.T, n int, path string, g *garden.Garden) (unf
 			unfinished += left
 			w.left[id] += left
 			w.intent[id], w.driven[id], w.owed[id] = intent.Int64, false, left == 1
+			w.intended[id] = time.Duration(intended.Int64) - w.boot0
 		}
 		if w.wires.Pin(id).Energised() {
 			open++
