@@ -243,7 +243,7 @@ func TestCampaignCatches(t *testing.T) {
 			c.Pots[0].Zones[0].Feed.DoseL = garden.Known(8.5)
 			return &c
 		}}},
-		{"no feed twice", "was begun", with(fedScript(), func(s *Script) { s.Mode, s.Restarts = Several, hourly(s.Days) }), tricks{wrap: func(o *Options) {
+		{"no feed twice", "after the last", with(fedScript(), func(s *Script) { s.Mode, s.Restarts = Several, hourly(s.Days) }), tricks{wrap: func(o *Options) {
 			o.Journal = forgetsFeeds{o.Journal.(*memBook)}
 		}}},
 		{"no more than was begun", "of a feed of", fedScript(), tricks{wrap: func(o *Options) {
