@@ -85,10 +85,7 @@ func replaceKeeping(path string, data []byte) (kept string, err error) {
 		kept, err = keepOld(path, mode)
 		return err
 	})
-	if err != nil {
-		return kept, fmt.Errorf("write %s: %w", path, err)
-	}
-	return kept, nil
+	return kept, err
 }
 
 // keepOld copies the file to the first free numbered name.
@@ -115,5 +112,5 @@ func keepOld(path string, mode fs.FileMode) (string, error) {
 		}
 		return name, nil
 	}
-	return "", errors.New("keep the old: all numbered names are taken")
+	return "", fmt.Errorf("keep the old %s: all numbered names are taken", path)
 }

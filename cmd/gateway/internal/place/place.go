@@ -9,6 +9,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"strings"
 )
 
 // File replaces the file at path, or makes it, with that mode. write fills it and
@@ -17,6 +18,9 @@ import (
 // it meanwhile is made anew under a name nobody knows, so that root writes through
 // no link in a folder of others.
 func File(path string, mode fs.FileMode, write func(*os.File) error) error {
+	if st, err := os.Stat(path); err == nil && st.IsDir() {
+		return &fs.PathError{Op: "write", Path: path, Err: errors.New("that is a folder, expected a file's name")}
+	}
 	return disk().file(path, mode, write)
 }
 
@@ -44,21 +48,38 @@ type card struct {
 func disk() card { return card{(*os.File).Sync, os.Rename} }
 
 func (c card) file(path string, mode fs.FileMode, write func(*os.File) error) error {
-	f, err := os.CreateTemp(filepath.Dir(path), "."+filepath.Base(path)+".part-*")
+	f, err := os.CreateTemp(filepath.Dir(path), part(path)+"*")
 	if err != nil {
-		return err
+		return named(err, path)
 	}
 	if err := errors.Join(write(f), f.Chmod(mode)); err != nil {
-		return errors.Join(err, f.Close(), os.Remove(f.Name()))
+		return named(errors.Join(err, f.Close(), os.Remove(f.Name())), path)
 	}
 	if err := c.settle(f, path); err != nil {
 		if gone := os.Remove(f.Name()); gone != nil && !errors.Is(gone, fs.ErrNotExist) {
 			err = errors.Join(err, gone)
 		}
-		return err
+		return named(err, path)
 	}
 	return nil
 }
+
+// named says of the file itself what failed at the one beside it, of whose name
+// nobody has heard.
+func named(err error, path string) error {
+	beside := filepath.Join(filepath.Dir(path), part(path))
+	var at *fs.PathError
+	if errors.As(err, &at) && strings.HasPrefix(filepath.Clean(at.Path), beside) {
+		return &fs.PathError{Op: "write", Path: path, Err: at.Err}
+	}
+	var move *os.LinkError
+	if errors.As(err, &move) {
+		return &fs.PathError{Op: "write", Path: path, Err: move.Err}
+	}
+	return err
+}
+
+func part(path string) string { return "." + filepath.Base(path) + ".part-" }
 
 // settle closes the file and gives it its name once it is on the card.
 func (c card) settle(f *os.File, to string) error {

@@ -71,6 +71,27 @@ func TestNothingIsHalfPlaced(t *testing.T) {
 	assert.Empty(t, names(t, filepath.Dir(path)))
 }
 
+// TestErrorsNameTheFile: what is said is about the file that was asked for.
+func TestErrorsNameTheFile(t *testing.T) {
+	dir := t.TempDir()
+	full := &fs.PathError{Op: "write", Path: "", Err: errors.New("no space left on device")}
+	for want, err := range map[string]error{
+		"none/f.json: no such file or directory": File(filepath.Join(dir, "none", "f.json"), 0o600, text("new")),
+		"f.json: no space left on device": File(filepath.Join(dir, "f.json"), 0o600, func(f *os.File) error {
+			full.Path = f.Name()
+			return full
+		}),
+		": that is a folder, expected a file's name": File(dir, 0o600, text("new")),
+	} {
+		require.ErrorContains(t, err, "write "+dir)
+		require.ErrorContains(t, err, want)
+		assert.NotContains(t, err.Error(), ".part-")
+	}
+	other := errors.New("of another file")
+	require.ErrorIs(t, File(filepath.Join(dir, "f.json"), 0o600, func(*os.File) error { return other }), other)
+	assert.Empty(t, names(t, dir))
+}
+
 func TestWritten(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "f.db")
 	require.ErrorIs(t, Written(path+".part", path), fs.ErrNotExist)
