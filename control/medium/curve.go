@@ -90,7 +90,8 @@ func (c Curve) Residual() float64 { return c.r.ThetaR }
 // Theta is the water fraction at a suction in cm, m³/m³. No suction, or a
 // positive pressure, is saturation.
 func (c Curve) Theta(suctionCM float64) float64 {
-	return c.r.ThetaR + (c.r.ThetaS-c.r.ThetaR)*c.saturation(suctionCM)
+	// The sum may round to more than the mix can hold.
+	return min(c.r.ThetaS, c.r.ThetaR+(c.r.ThetaS-c.r.ThetaR)*c.saturation(suctionCM))
 }
 
 // saturation is Se, 0..1.

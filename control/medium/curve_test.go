@@ -79,6 +79,13 @@ func TestPublishedRetention(t *testing.T) {
 	assert.InEpsilon(t, 72620.4/pascalPerCM, c.Suction(0.303), 1e-3)
 }
 
+// θr + (θs-θr) is not always θs to the last bit.
+func TestAFullMixHoldsNoMoreThanItsPores(t *testing.T) {
+	r := vg(.13023283608413067, .7455741804764867, .1, 1.6)
+	require.Greater(t, r.ThetaR+(r.ThetaS-r.ThetaR), r.ThetaS)
+	assert.Equal(t, r.ThetaS, curve(t, r).Theta(0))
+}
+
 func TestSuctionEnds(t *testing.T) {
 	c := curve(t, vg(.1, .9, .1, 1.6))
 	assert.Zero(t, c.Suction(.9))
