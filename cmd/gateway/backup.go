@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"net/http"
 	"os"
 	"path/filepath"
@@ -40,6 +41,9 @@ copy the files away.`,
 			from, err := journalPath(garden, file)
 			if err != nil {
 				return err
+			}
+			if _, err := os.Stat(from); errors.Is(err, fs.ErrNotExist) {
+				return fmt.Errorf("journal %s: there is none; name it with --journal, or with --garden the garden file that does", from)
 			}
 			to := args[0]
 			if st, err := os.Stat(to); err == nil && st.IsDir() {

@@ -35,6 +35,9 @@ func TestBackupAndRestore(t *testing.T) {
 	copies, err := filepath.Glob(filepath.Join(folder, "journal-????-??-??.db"))
 	require.NoError(t, err)
 	assert.Len(t, copies, 1)
+	code, _, errs = gateway(context.Background(), "backup", "--journal", db+"x", filepath.Join(dir, "c.db"))
+	assert.Equal(t, exitFailed, code)
+	assert.Contains(t, errs.String(), db+"x: there is none; name it with --journal")
 	code, _, _ = gateway(context.Background(), "backup", "--keep", "0", folder)
 	assert.Equal(t, exitWrongUse, code)
 

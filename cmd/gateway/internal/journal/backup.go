@@ -28,34 +28,73 @@ var ErrInUse = errors.New("the journal is in use")
 // and appears under its name only when it is whole and on the card.
 func Backup(path, to string) error {
 	fail := func(err error) error { return fmt.Errorf("journal %s: back up to %s: %w", path, to, err) }
-	if _, err := os.Stat(path); err != nil {
+	if _, err := aFile(path); err != nil {
+		return fail(err)
+	}
+	if err := begins(path); err != nil {
 		return fail(err)
 	}
 	if taken(to) {
 		return fail(errors.New("there is such a file already: name a new one"))
 	}
 	part := to + ".part"
-	if err := os.Remove(part); err != nil && !errors.Is(err, fs.ErrNotExist) {
-		return fail(err)
-	}
 	// SQLite would create the file for everyone to read; it accepts an empty one.
-	f, err := os.OpenFile(part, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600)
+	f, err := anew(part)
 	if err != nil {
 		return fail(err)
 	}
 	if err := f.Close(); err != nil {
-		return fail(err)
+		return fail(errors.Join(err, discard(part)))
 	}
 	if err := copyInto(path, part); err != nil {
-		return fail(errors.Join(err, os.Remove(part)))
+		return fail(errors.Join(err, discard(part)))
 	}
 	if err := inspectCopy(part); err != nil {
-		return fail(errors.Join(err, os.Remove(part)))
+		return fail(errors.Join(err, discard(part)))
 	}
 	if err := place.Written(part, to); err != nil {
-		return fail(errors.Join(err, os.Remove(part)))
+		return fail(errors.Join(err, discard(part)))
 	}
 	return nil
+}
+
+// aFile refuses what is none: a pipe would be waited for.
+func aFile(path string) (fs.FileInfo, error) {
+	st, err := os.Stat(path)
+	switch {
+	case err != nil:
+		return nil, err
+	case st.IsDir():
+		return nil, errors.New("that is a folder, expected a journal's file")
+	case !st.Mode().IsRegular():
+		return nil, errors.New("that is no file, expected a journal's")
+	}
+	return st, nil
+}
+
+// begins refuses a file that does not begin like a journal, before all of it is
+// copied.
+func begins(path string) error {
+	head, err := readHead(path)
+	if err == nil && !bytes.HasPrefix(head, header) {
+		err = errors.New("the file does not begin like a journal")
+	}
+	return err
+}
+
+// anew creates a file that may be left from before, writing through no link that
+// stands there.
+func anew(path string) (*os.File, error) {
+	_ = os.Remove(path) // creating it says why it can't be
+	return os.OpenFile(path, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600)
+}
+
+// discard removes what may not have come to be.
+func discard(path string) error {
+	if _, err := os.Lstat(path); errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	return os.Remove(path)
 }
 
 func copyInto(path, part string) (err error) {
@@ -115,11 +154,17 @@ func Restore(from, path string, now time.Time) (kept string, err error) {
 	fail := func(err error) (string, error) {
 		return "", fmt.Errorf("journal %s: restore from %s: %w", path, from, err)
 	}
-	a, err := os.Stat(from)
+	a, err := aFile(from)
 	if err != nil {
 		return fail(err)
 	}
-	b, err := os.Stat(path)
+	if err := begins(from); err != nil {
+		return fail(err)
+	}
+	b, err := aFile(path)
+	if err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return fail(fmt.Errorf("the journal's place: %w", err))
+	}
 	if err == nil && os.SameFile(a, b) {
 		return fail(errors.New("this is the journal itself"))
 	}
@@ -131,14 +176,14 @@ func Restore(from, path string, now time.Time) (kept string, err error) {
 	}
 	part := path + ".part"
 	if err := copyFile(from, part); err != nil {
-		return fail(errors.Join(err, os.Remove(part)))
+		return fail(errors.Join(err, discard(part)))
 	}
 	if err := errors.Join(inspectCopy(part), LikeOwner(part, path)); err != nil {
-		return fail(errors.Join(err, os.Remove(part)))
+		return fail(errors.Join(err, discard(part)))
 	}
 	if had {
 		if kept, err = moveAway(path, "replaced", now); err != nil {
-			return fail(errors.Join(err, os.Remove(part)))
+			return fail(errors.Join(err, discard(part)))
 		}
 	}
 	if err := place.Written(part, path); err != nil {
@@ -172,10 +217,8 @@ func unused(path string) (err error) {
 
 // inspectCopy accepts a whole journal of a schema that this program knows.
 func inspectCopy(path string) (err error) {
-	if head, err := readHead(path); err != nil {
+	if err := begins(path); err != nil {
 		return err
-	} else if !bytes.HasPrefix(head, header) {
-		return errors.New("the file does not begin like a journal")
 	}
 	// Nobody else knows this file, so that SQLite need not look for a log.
 	db, err := single(path, "ro")
@@ -189,7 +232,9 @@ func inspectCopy(path string) (err error) {
 	for q, to := range map[string]any{
 		"PRAGMA application_id": &app, "PRAGMA user_version": &version, "PRAGMA integrity_check(1)": &verdict,
 	} {
-		if err := db.QueryRow(q).Scan(to); err != nil {
+		if err := db.QueryRow(q).Scan(to); damaged(err) {
+			return fmt.Errorf("%w: %w", errDamaged, err)
+		} else if err != nil {
 			return err
 		}
 	}
@@ -256,11 +301,7 @@ func copyFile(from, to string) (err error) {
 		return err
 	}
 	defer in.Close()
-	// Made anew: root writes through no link in the service's folder.
-	if err := os.Remove(to); err != nil && !errors.Is(err, fs.ErrNotExist) {
-		return err
-	}
-	out, err := os.OpenFile(to, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600)
+	out, err := anew(to)
 	if err != nil {
 		return err
 	}
