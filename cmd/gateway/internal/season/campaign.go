@@ -3,6 +3,7 @@ package season
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"time"
 
 	"fabricpot/cmd/gateway/internal/runner"
@@ -133,6 +134,8 @@ type course struct {
 	far    *farEnd // nil where nothing hangs on a broker
 	bitten bool    // the supervisor kills a gateway that hangs
 	lock   *controlLock
+	// staysOpen are lines whose latching valve missed its pulses from mid-watering on.
+	staysOpen []*seenLine
 }
 
 // farOf gives a gateway its end of the broker.
@@ -152,6 +155,9 @@ func (c *course) farOf(b *Bench) (runner.Far, error) {
 
 // untrue tells that by now a line gives more than anybody can know.
 func (c *course) untrue(line *seenLine) bool {
+	if slices.Contains(c.staysOpen, line) {
+		return true
+	}
 	for _, m := range c.s.Mishaps {
 		if c.b.Clock.Now() < m.At {
 			continue
@@ -335,6 +341,9 @@ func (c *course) ask() {
 
 // leaky tells that the plumbing gave water nobody ordered.
 func (c *course) leaky() bool {
+	if len(c.staysOpen) > 0 {
+		return true
+	}
 	for _, m := range c.s.Mishaps {
 		switch m.Kind {
 		case "latch misses its close", "valve does not close", "valve leaks", "remote valve says closed and flows", "hose off", "pin fails", "journal can't be written", "meter dead", "card told to be full and back":

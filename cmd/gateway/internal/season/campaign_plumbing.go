@@ -22,7 +22,13 @@ const (
 // plumbing are mishaps of latching valves, of a pump with its tank and float, and of
 // an injector.
 var plumbing = []mishapType{
-	{kind: "latch misses its pulses", begin: func(s *scene, _ Mishap) { s.weaken(1) }, end: func(s *scene) { s.weaken(0) }, prepare: latching,
+	{kind: "latch misses its pulses", begin: func(s *scene, _ Mishap) {
+		// In mid-watering the pulse it misses next is its close.
+		if l := s.c.w.line(s.line); l.on {
+			s.c.staysOpen = append(s.c.staysOpen, l)
+		}
+		s.weaken(1)
+	}, end: func(s *scene) { s.weaken(0) }, prepare: latching,
 		alarms: []alarm.Kind{alarm.OrderWithoutFlow, alarm.SupplyGone, alarm.ZoneNoResponse}, within: 2 * time.Hour, flowing: true, needsMeter: true, withoutWater: true,
 		Safe: "goes on trying within the day's limit", Recovery: "the next pulse that flows"},
 	{kind: "latch misses its close", begin: func(s *scene, _ Mishap) { s.opening(func() { s.weaken(1) }) }, end: func(s *scene) { s.weaken(0) }, prepare: latching,

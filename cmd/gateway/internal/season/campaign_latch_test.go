@@ -1,0 +1,31 @@
+package season
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+)
+
+// TestLatchMissesFromMidWatering: a latching valve that misses its pulses from
+// mid-watering on stays open, and what it gives is nobody's to know. One that was
+// closed then gives nothing, and its books are held against the terrace.
+func TestLatchMissesFromMidWatering(t *testing.T) {
+	for _, c := range []struct {
+		seed uint64
+		open bool
+	}{{20103, true}, {20104, false}} {
+		w, opened := (*witness)(nil), false
+		o, err := play(NewScript(c.seed, Single, 5, "latch misses its pulses"), tricks{wrap: func(o *Options) {
+			w = o.Journal.(*memBook).w
+		}})
+		require.NoError(t, err)
+		m := o.Script.Mishaps[0]
+		for _, s := range w.lines[m.Pot].spans {
+			opened = opened || s.from <= m.At && m.At < s.to
+		}
+		assert.Equal(t, c.open, opened, "seed %d", c.seed)
+		assert.Empty(t, o.Violations, "seed %d", c.seed)
+		assert.False(t, (&course{s: &o.Script}).leaky(), "the kind alone excuses nothing")
+	}
+}
