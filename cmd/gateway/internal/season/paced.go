@@ -35,7 +35,23 @@ func (b *Bench) Paced(ctx context.Context, in *runner.Inbox, speed float64) (run
 			// a second of wall time is caught up at once.
 			passed := min(now.Sub(last), 500*time.Millisecond)
 			last = now
-			b.RunTo(b.Clock.Now() + time.Duration(float64(passed)*speed))
+			b.catchUp(ctx, b.Clock.Now()+time.Duration(float64(passed)*speed), in)
+		}
+	}
+}
+
+// catchUp runs to t in steps of a reading. Whoever asks for something in between,
+// above all to close, waits for one of them and not for hours of the bench.
+func (b *Bench) catchUp(ctx context.Context, t time.Duration, in *runner.Inbox) {
+	step := max(b.Garden.SampleEvery, time.Second)
+	for b.Clock.Now() < t && ctx.Err() == nil {
+		select {
+		case j := <-in.Next():
+			in.Serve(j, b.Moment())
+			b.arm()
+		default:
+			b.RunTo(min(t, b.Clock.Now()+step))
+			b.follow()
 		}
 	}
 }
