@@ -33,7 +33,10 @@ func (g *Guard) metered(now garden.Moment) bool {
 // shared among them by nominal flow; with none they are stray, and Stray tells.
 // Lines that are not confirmed closed get what the open ones do not account for: one
 // that is closed and does not say so would take the half of another's litres, which
-// then got twice what was ordered. A count that jumps back is a new start, not water.
+// then got twice what was ordered. Nor may another that is open and gives nothing
+// make a feed of it twice as much: beside other lines a feed counts as its own what
+// its nominal flow comes to, as far as that was counted at all. A count that jumps
+// back is a new start, not water.
 func (g *Guard) Meter(now garden.Moment, total garden.Measured) {
 	g.mu.Lock()
 	defer g.mu.Unlock()
@@ -55,12 +58,12 @@ func (g *Guard) Meter(now garden.Moment, total garden.Measured) {
 	since := max(0, now.Mono-g.meter.ranAt)
 	g.meter.ranAt = now.Mono
 	g.flowed(now)
-	g.share(delta, since)
+	g.share(now, delta, since)
 	g.closeDue(now)
 }
 
 // share books litres that were counted within a time. The lock is held.
-func (g *Guard) share(litres float64, within time.Duration) {
+func (g *Guard) share(now garden.Moment, litres float64, within time.Duration) {
 	var opened, doubtful float64 // L/h
 	for _, ln := range g.lines {
 		switch {
@@ -83,7 +86,11 @@ func (g *Guard) share(litres float64, within time.Duration) {
 		switch {
 		case ln.pulse == nil || ln.pos == opening:
 		case ln.pos == open:
-			ln.pulse.meteredL += theirs * ln.flowLPH / opened
+			p, got := ln.pulse, theirs*ln.flowLPH/opened
+			if p.order.Kind == garden.Feeding && opened > ln.flowLPH {
+				got = max(got, min(theirs, nominal(ln.flowLPH, now.Since(p.openedAt))-p.meteredL))
+			}
+			p.meteredL += got
 		default:
 			ln.pulse.meteredL += (litres - theirs) * ln.flowLPH / doubtful
 		}
