@@ -43,11 +43,12 @@ var further = []mishapType{
 		Safe: "the node closes by its own time limit; what was under way is charged, not given again", Recovery: "by itself when the way is free"},
 	{kind: "remote valve deaf in mid-watering", begin: func(s *scene, _ Mishap) {
 		if n := s.node(); n != nil {
-			s.opening(func() { n.deaf = true })
+			s.opening(func() { n.deaf, s.c.w.line(s.line).deaf = true, true })
 		}
 	}, end: func(s *scene) {
 		if n := s.node(); n != nil {
 			n.deaf = false
+			s.c.w.heard(s.c.w.line(s.line))
 		}
 	}, prepare: remotely, lasts: 24 * time.Hour,
 		alarms: []alarm.Kind{alarm.NotClosed}, within: 2 * time.Hour, flowing: true,

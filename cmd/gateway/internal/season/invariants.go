@@ -73,9 +73,11 @@ type seenLine struct {
 	on       bool
 	since    time.Duration
 	deadline time.Duration
-	granted  bool // an intent came since the last opening
-	kept     bool // and was written
-	pinBad   bool // its pin can't be driven: nobody can close it
+	granted  bool     // an intent came since the last opening
+	kept     bool     // and was written
+	pinBad   bool     // its pin can't be driven: nobody can close it
+	deaf     bool     // its node hears nothing: nobody but itself can close it
+	later    []func() // what is judged when it hears again
 	spans    []openSpan
 	opened   []time.Duration
 	asked    []time.Duration // intents
@@ -272,11 +274,13 @@ func (w *witness) lives(began time.Duration) {
 	w.dead, w.later = false, nil
 	for i := range w.lines {
 		s := &w.lines[i]
-		first := func() {
-			if w.diedAt > began {
-				return // the next start is judged in its place
-			}
-			if s.on && !s.pinBad && s.since < began {
+		var first func()
+		first = func() {
+			switch {
+			case w.diedAt > began: // the next start is judged in its place
+			case s.deaf:
+				s.later = append(s.later, first)
+			case s.on && !s.pinBad && s.since < began:
 				w.fault("line %s was not closed first at a start", s.l.ID)
 			}
 		}
@@ -304,10 +308,18 @@ func (w *witness) reached() {
 	w.later = nil
 }
 
+// heard tells that a line's node hears again.
+func (w *witness) heard(s *seenLine) {
+	for _, judge := range s.later {
+		w.clock.At(w.clock.Now()+closeAgain+startClose, judge)
+	}
+	s.deaf, s.later = false, nil
+}
+
 // stopped judges the end of a gateway that was stopped in good order.
 func (w *witness) stopped() {
 	for i := range w.lines {
-		if s := &w.lines[i]; s.on && !s.pinBad && (s.l.Valve.Kind != garden.RemoteValve || !w.unreachable()) {
+		if s := &w.lines[i]; s.on && !s.pinBad && !s.deaf && (s.l.Valve.Kind != garden.RemoteValve || !w.unreachable()) {
 			w.fault("line %s was left open at a stop", s.l.ID)
 		}
 	}

@@ -90,3 +90,26 @@ func TestClosedFirstByWhoLives(t *testing.T) {
 		})
 	}
 }
+
+// TestClosedFirstOnceHeard: a node that hears nothing as a gateway starts is judged
+// when it hears again.
+func TestClosedFirstOnceHeard(t *testing.T) {
+	for _, closes := range []bool{true, false} {
+		b, _ := farBench(t, farScript())
+		w := newWitness(b.Garden, map[garden.LineID]float64{})
+		w.clock, w.bench = b.Clock, func() *Bench { return b }
+		w.unreachable = func() bool { return false }
+		b.Clock.RunUntil(time.Minute)
+		s := &w.lines[0]
+		s.on, s.deaf = true, true
+		w.lives(b.Clock.Now())
+		b.Clock.RunUntil(10 * time.Minute)
+		assert.Empty(t, w.violations)
+		w.heard(s)
+		if closes {
+			s.on = false
+		}
+		b.Clock.RunUntil(11 * time.Minute)
+		assert.Equal(t, !closes, len(w.violations) > 0)
+	}
+}
