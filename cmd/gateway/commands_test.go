@@ -66,6 +66,11 @@ func TestExitCodes(t *testing.T) {
 		"speed out of range":    {[]string{"run", "--speed", "0"}, exitWrongUse, "--speed"},
 		"speed is not a number": {[]string{"run", "--speed", "NaN"}, exitWrongUse, "--speed"},
 		"nobody to close":       {[]string{"close-all", "--socket", filepath.Join(t.TempDir(), "s")}, exitFailed, "no gateway is running"},
+		"no whole number":       {[]string{"backup", "--keep", "many", "b.db"}, exitWrongUse, `--keep "many": expected a whole number` + "\n"},
+		"no time":               {[]string{"reload", "--wait", "5"}, exitWrongUse, "expected a time such as 90s"},
+		"an empty argument":     {[]string{"backup", ""}, exitWrongUse, "argument 1 is empty: expected gateway backup FILE|FOLDER"},
+		"a file of nothing":     {[]string{"check", ""}, exitWrongUse, "argument 1 is empty"},
+		"hardware of a bundle":  {[]string{"doctor", "--hardware", "plank"}, exitWrongUse, `--hardware "plank": expected bench or board`},
 		"automatic what":        {[]string{"automatic", "maybe"}, exitWrongUse, "maybe"},
 	} {
 		t.Run(name, func(t *testing.T) {

@@ -8,6 +8,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"runtime"
@@ -78,6 +79,11 @@ func doctor(ctx context.Context, s streams, args []string, f doctorFlags) error 
 		{"garden.yaml", "the garden file without secrets and place", []byte(redactGarden(string(src)))},
 	}
 	u, err := understand(args)
+	if err == nil {
+		if err := f.hardwareOf(u); err != nil {
+			return err
+		}
+	}
 	if err != nil {
 		findings = append(findings, finding{"check.txt", "why the garden file is refused", []byte(redactProblems(err.Error()) + "\n")})
 	} else {
@@ -89,15 +95,15 @@ func doctor(ctx context.Context, s streams, args []string, f doctorFlags) error 
 	findings = append(findings, f.journalFinding(u, now))
 
 	file, err := os.OpenFile(out, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+	if errors.Is(err, fs.ErrExist) {
+		return fmt.Errorf("bundle: %s is there already: name a new file with --out", out)
+	}
 	if err != nil {
 		return fmt.Errorf("bundle: %w", err)
 	}
-	err = writeBundle(file, findings, now)
-	if closing := file.Close(); err == nil {
-		err = closing
-	}
-	if err != nil {
-		return fmt.Errorf("bundle %s: %w", out, err)
+	if err := errors.Join(writeBundle(file, findings, now), file.Close()); err != nil {
+		// Half a bundle would stand in the way of the next one.
+		return fmt.Errorf("bundle: %w", errors.Join(err, os.Remove(out)))
 	}
 	for _, x := range findings {
 		fmt.Fprintf(s.out, "%-14s %7d bytes  %s\n", x.name, len(x.text), x.what)
@@ -168,10 +174,6 @@ func (f doctorFlags) hardwareFinding(ctx context.Context, u *understood) finding
 	}
 	x := finding{name: "hardware.txt", what: "what answers on buses and pins"}
 	var b bytes.Buffer
-	if err := f.hardwareOf(u); err != nil {
-		x.text = []byte(err.Error() + "\n")
-		return x
-	}
 	st, err := openLooker(streams{in: strings.NewReader(""), out: &b, err: &b}, u, f.standFlags)
 	if err == nil {
 		st.report(&b)

@@ -67,8 +67,9 @@ func TestDoctor(t *testing.T) {
 	info, err := os.Stat(out)
 	require.NoError(t, err)
 	assert.Equal(t, os.FileMode(0o600), info.Mode().Perm())
-	code, _, _ = gateway(context.Background(), "doctor", file, "--socket", socket, "--out", out)
+	code, _, errs = gateway(context.Background(), "doctor", file, "--socket", socket, "--out", out)
 	assert.Equal(t, exitFailed, code, "an older bundle is not written over")
+	assert.Contains(t, errs.String(), out+" is there already: name a new file with --out")
 }
 
 // A garden file that is refused still makes a bundle: that is when one is asked

@@ -9,6 +9,7 @@ import (
 	"fmt"
 	"os"
 	"os/signal"
+	"slices"
 	"syscall"
 
 	"github.com/spf13/cobra"
@@ -57,9 +58,13 @@ func execute(ctx context.Context, s streams, args []string) int {
 	return exitFailed
 }
 
-// usage turns cobra's own argument checks into wrongUse errors.
+// usage turns cobra's own argument checks into wrongUse errors. An empty argument,
+// such as a variable that a script forgot to set, is nobody's file.
 func usage(check cobra.PositionalArgs) cobra.PositionalArgs {
 	return func(cmd *cobra.Command, args []string) error {
+		if i := slices.Index(args, ""); i >= 0 {
+			return wrongUse{fmt.Errorf("argument %d is empty: expected %s", i+1, cmd.UseLine())}
+		}
 		if err := check(cmd, args); err != nil {
 			return wrongUse{err}
 		}

@@ -1,11 +1,13 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"io"
 	"runtime/debug"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 )
 
 // streams are where a command reads and writes. Figures go to out, everything
@@ -41,11 +43,28 @@ Exit codes: 0 done, 1 failed, 2 wrong use.`,
 	root.SetOut(s.out)
 	root.SetErr(s.err)
 	root.CompletionOptions.HiddenDefaultCmd = true
-	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return wrongUse{err} })
+	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return wrongUse{inWords(err)} })
 	root.AddCommand(newRun(s), newCheck(s), newSimulate(s), newCloseAll(s), newAutomatic(s), newAlarms(s), newReload(s), newPassword(s), newCalc(s),
 		newBackup(s), newRestore(s), newPapers(), newSchema(s), newCalibrate(s), newHardware(s), newFlow(s), newRounds(s), newDone(s), newNote(s), newPlant(s), newPlan(s), newDoctor(s), newReport(s), newExport(s))
 	root.AddCommand(newTrial(s))
 	return root
+}
+
+// inWords says which value a flag was given and what it takes, where the library
+// quotes the function that could not read it.
+func inWords(err error) error {
+	var bad *pflag.InvalidValueError
+	if !errors.As(err, &bad) {
+		return err
+	}
+	takes, ok := map[string]string{
+		"int": "a whole number", "int64": "a whole number", "uint64": "a whole number, not negative",
+		"float64": "a number", "bool": "true or false", "duration": "a time such as 90s or 15m",
+	}[bad.GetFlag().Value.Type()]
+	if !ok {
+		return err
+	}
+	return fmt.Errorf("--%s %q: expected %s", bad.GetFlag().Name, bad.GetValue(), takes)
 }
 
 // version is what the build recorded of itself.
