@@ -97,6 +97,30 @@ func TestRestoreOfALineThatDoesNotClose(t *testing.T) {
 		assert.InDelta(t, 48, r.ledger.settled[9].Litres, 1e-9)
 		assert.InDelta(t, 48, spent(r, at(8*time.Hour)), 1e-9)
 	})
+	t.Run("and what flows after the reboot comes on top", func(t *testing.T) {
+		r := newRig(t, nil)
+		r.valves["chilli"].failCloses = 1 << 30
+		r.CloseAll(at(30 * time.Minute))
+		u := garden.Intent{Order: garden.Order{ID: 9, Line: "chilli", Zone: "chilli", Litres: 2, MaxOn: 15 * time.Minute}, MaxLitres: 16}
+		r.ledger.intents[9] = u
+		got := r.Restore(at(30*time.Minute), 30*time.Minute, []garden.Intent{u}, nil)
+		require.Len(t, got, 1)
+		assert.InDelta(t, 16+4, got[0].Litres, 1e-6)
+		assert.Equal(t, time.Duration(0), got[0].OpenedAt.Mono, "on this clock")
+		require.NoError(t, r.Flush())
+		assert.InDelta(t, 16+4, r.ledger.intents[9].MaxLitres, 1e-6)
+		r.valves["chilli"].failCloses = 0
+		r.Advance(at(90 * time.Minute))
+		assert.InDelta(t, 16+4+8, spent(r, at(90*time.Minute)), 1e-6)
+	})
+	t.Run("one that nobody raised is charged with what its board was up", func(t *testing.T) {
+		r := newRig(t, nil)
+		r.valves["chilli"].failCloses = 1 << 30
+		r.CloseAll(at(30 * time.Minute))
+		u := garden.Intent{Order: garden.Order{ID: 9, Line: "chilli", Zone: "chilli", Litres: 2, MaxOn: 15 * time.Minute}, MaxLitres: 2}
+		got := r.Restore(at(30*time.Minute), 30*time.Minute, []garden.Intent{u}, nil)
+		assert.InDelta(t, 4, got[0].Litres, 1e-6)
+	})
 	t.Run("so does what a pulse gave that does not end", func(t *testing.T) {
 		r := newRig(t, nil)
 		r.CloseAll(at(time.Hour))
