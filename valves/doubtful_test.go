@@ -67,30 +67,35 @@ func TestMeterBesideADoubtfulLine(t *testing.T) {
 	}
 }
 
-// TestFeedBesideALineWithoutFlow: a feed gets no more than was ordered where another
-// line is open and gives nothing, so that the meter's litres are shared with it.
+// TestFeedBesideALineWithoutFlow: a feed, or a flush, gets no more than was ordered
+// where another line is open and gives nothing, so that the meter's litres are shared
+// with it.
 func TestFeedBesideALineWithoutFlow(t *testing.T) {
-	r, inj := dosingRig(t, metered)
-	now, ran := 2*time.Hour, 0.0
-	r.Meter(at(now), garden.Known(0))
-	_, ok := r.Request(at(now), Env{}, r.order("chard", 2, time.Hour))
-	require.True(t, ok)
-	o := r.order("chilli", 1, time.Hour)
-	o.Kind = garden.Feeding
-	_, ok = r.Request(at(now), Env{}, o)
-	require.True(t, ok)
-	var got []garden.Delivery
-	for len(got) == 0 {
-		require.Less(t, now, 3*time.Hour)
-		now += 5 * time.Second
-		ran += 8 * (5 * time.Second).Hours()
-		r.Meter(at(now), garden.Known(ran))
-		got = r.Advance(at(now))
+	for _, feeds := range []bool{true, false} {
+		r, inj := dosingRig(t, metered)
+		now, ran := 2*time.Hour, 0.0
+		r.Meter(at(now), garden.Known(0))
+		_, ok := r.Request(at(now), Env{}, r.order("chard", 2, time.Hour))
+		require.True(t, ok)
+		o := r.order("chilli", 1, time.Hour)
+		if o.Why.Code = garden.LeachSalts; feeds {
+			o.Kind, o.Why.Code = garden.Feeding, garden.FeedDue
+		}
+		_, ok = r.Request(at(now), Env{}, o)
+		require.True(t, ok)
+		var got []garden.Delivery
+		for len(got) == 0 {
+			require.Less(t, now, 3*time.Hour)
+			now += 5 * time.Second
+			ran += 8 * (5 * time.Second).Hours()
+			r.Meter(at(now), garden.Known(ran))
+			got = r.Advance(at(now))
+		}
+		require.Equal(t, o.ID, got[0].Order)
+		assert.False(t, inj.open)
+		assert.InDelta(t, 1, ran, 0.02, "given")
+		assert.InDelta(t, 1, got[0].Litres, 0.02, "told")
+		assert.Equal(t, feeds, got[0].DosedL > 0.98)
+		assert.Equal(t, garden.Complete, got[0].End)
 	}
-	require.Equal(t, o.ID, got[0].Order)
-	assert.False(t, inj.open)
-	assert.InDelta(t, 1, ran, 0.02, "given")
-	assert.InDelta(t, 1, got[0].Litres, 0.02, "told")
-	assert.InDelta(t, 1, got[0].DosedL, 0.02)
-	assert.Equal(t, garden.Complete, got[0].End)
 }

@@ -34,9 +34,9 @@ func (g *Guard) metered(now garden.Moment) bool {
 // Lines that are not confirmed closed get what the open ones do not account for: one
 // that is closed and does not say so would take the half of another's litres, which
 // then got twice what was ordered. Nor may another that is open and gives nothing
-// make a feed of it twice as much: beside other lines a feed counts as its own what
-// its nominal flow comes to, as far as that was counted at all. A count that jumps
-// back is a new start, not water.
+// make a feed of it twice as much, nor a flush: beside other lines those count as
+// their own what their nominal flow comes to, as far as that was counted at all. A
+// count that jumps back is a new start, not water.
 func (g *Guard) Meter(now garden.Moment, total garden.Measured) {
 	g.mu.Lock()
 	defer g.mu.Unlock()
@@ -87,7 +87,7 @@ func (g *Guard) share(now garden.Moment, litres float64, within time.Duration) {
 		case ln.pulse == nil || ln.pos == opening:
 		case ln.pos == open:
 			p, got := ln.pulse, theirs*ln.flowLPH/opened
-			if p.order.Kind == garden.Feeding && opened > ln.flowLPH {
+			if byTheLitre(p.order) && opened > ln.flowLPH {
 				got = max(got, min(theirs, nominal(ln.flowLPH, now.Since(p.openedAt))-p.meteredL))
 			}
 			p.meteredL += got
@@ -95,6 +95,12 @@ func (g *Guard) share(now garden.Moment, litres float64, within time.Duration) {
 			ln.pulse.meteredL += (litres - theirs) * ln.flowLPH / doubtful
 		}
 	}
+}
+
+// byTheLitre reports whether no probe would notice that an order gave too much: feed,
+// and water that washes salts, and feed with them, out of a soaked mix.
+func byTheLitre(o garden.Order) bool {
+	return o.Kind == garden.Feeding || o.Why.Code == garden.LeachSalts
 }
 
 // Stray is what a meter counted in all while no line was open, litres. The
