@@ -9,6 +9,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"net"
 	"net/http"
 	"os"
@@ -50,6 +51,15 @@ func NewClient(path string) *Client {
 	}}
 }
 
+// unasked is ErrNobody with what is known of why: somebody may be there whom this
+// user must not ask.
+func unasked(path string, dial error) error {
+	if errors.Is(dial, fs.ErrPermission) {
+		return fmt.Errorf("%w, or none that you may ask (socket %s: permission denied; try it as the gateway's user)", ErrNobody, path)
+	}
+	return fmt.Errorf("%w (socket %s)", ErrNobody, path)
+}
+
 // Do sends one request and decodes the JSON answer into out, which may be nil.
 // It returns ErrNobody where no gateway listens.
 func (c *Client) Do(ctx context.Context, method, path string, in, out any) error {
@@ -72,7 +82,7 @@ func (c *Client) Do(ctx context.Context, method, path string, in, out any) error
 	if err != nil {
 		var op *net.OpError
 		if errors.As(err, &op) && op.Op == "dial" {
-			return fmt.Errorf("%w (socket %s)", ErrNobody, c.path)
+			return unasked(c.path, err)
 		}
 		return fmt.Errorf("asking the gateway at %s: %w", c.path, err)
 	}
