@@ -172,21 +172,9 @@ func (c *course) untrue(line *seenLine) bool {
 	return false
 }
 
-// miscounted tells that the meter counts too little for a line that runs: nothing,
-// or a part taken for that of another line, which is open and gives nothing.
+// miscounted tells that the meter counts nothing of what runs.
 func (c *course) miscounted() bool {
-	for _, m := range c.s.Mishaps {
-		if c.b.Clock.Now() < m.At {
-			continue
-		}
-		switch m.Kind {
-		case "meter dead", "valve does not open", "emitters blocked", "pin fails", "remote valve says open and gives nothing", "latch misses its pulses":
-			if c.s.Meter {
-				return true
-			}
-		}
-	}
-	return false
+	return slices.ContainsFunc(c.s.Mishaps, func(m Mishap) bool { return m.Kind == "meter dead" && c.b.Clock.Now() >= m.At })
 }
 
 func (c *course) run() (err error) {
