@@ -175,10 +175,13 @@ func (f *seasonFlags) read(s streams, args []string) (*report.Book, string, erro
 		return nil, "", err
 	}
 	defer j.Close()
-	if from, to, err = report.Days(j, from, to, zone); err != nil {
-		return nil, "", err
+	var b *report.Book
+	if from, to, err = report.Days(j, from, to, zone); err == nil {
+		b, err = report.Read(j, u.garden, u.plan, from, to)
 	}
-	b, err := report.Read(j, u.garden, u.plan, from, to)
+	if journal.Damaged(err) {
+		return nil, "", fmt.Errorf("the journal %s is damaged: %w; name a backup of it with --journal", path, err)
+	}
 	if err != nil {
 		return nil, "", err
 	}

@@ -133,6 +133,22 @@ func TestSeasonOnPaper(t *testing.T) {
 			assert.NoFileExists(t, nothing)
 		})
 	}
+	t.Run("a damaged journal is named", func(t *testing.T) {
+		b, err := os.ReadFile(db)
+		require.NoError(t, err)
+		const page = 4096
+		require.Greater(t, len(b), 60*page)
+		for i := 20 * page; i < len(b); i++ {
+			b[i] = 0xA5
+		}
+		torn := filepath.Join(t.TempDir(), "torn.db")
+		require.NoError(t, os.WriteFile(torn, b, 0o600))
+		code, _, errs := gateway(ctx, "report", "--journal", torn, "--out", nothing)
+		assert.Equal(t, exitFailed, code)
+		assert.Contains(t, errs.String(), "the journal "+torn+" is damaged: ")
+		assert.Contains(t, errs.String(), "name a backup of it with --journal")
+		assert.NoFileExists(t, nothing)
+	})
 	t.Run("pots that the garden file does not know are named", func(t *testing.T) {
 		j, _, err := journal.Open(db)
 		require.NoError(t, err)

@@ -208,7 +208,7 @@ func unused(path string) (err error) {
 		if c := code(err); c == busy || c == locked {
 			return fmt.Errorf("%w: stop the gateway first", ErrInUse)
 		}
-		if damaged(err) {
+		if Damaged(err) {
 			return nil
 		}
 	}
@@ -232,7 +232,7 @@ func inspectCopy(path string) (err error) {
 	for q, to := range map[string]any{
 		"PRAGMA application_id": &app, "PRAGMA user_version": &version, "PRAGMA integrity_check(1)": &verdict,
 	} {
-		if err := db.QueryRow(q).Scan(to); damaged(err) {
+		if err := db.QueryRow(q).Scan(to); Damaged(err) {
 			return fmt.Errorf("%w: %w", errDamaged, err)
 		} else if err != nil {
 			return err

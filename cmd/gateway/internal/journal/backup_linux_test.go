@@ -46,6 +46,7 @@ func TestBackupAndRestoreRefuse(t *testing.T) {
 		{"a torn one restored", restore("cut.db", "new.db"), "the file is damaged"},
 		{"into a folder that is none", restore("good.db", "none/new.db"), "no such file or directory"},
 		{"in a folder's place", restore("good.db", ""), "the journal's place: that is a folder"},
+		{"a pipe read", func() error { _, err := OpenReader(at("pipe")); return err }, "that is no file"},
 		{"a folder backed up", backup("", "new.db"), "that is a folder, expected a journal's file"},
 		{"a pipe backed up", backup("pipe", "new.db"), "that is no file"},
 		{"a text backed up", backup("text", "new.db"), "does not begin like a journal"},

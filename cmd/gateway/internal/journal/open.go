@@ -106,7 +106,7 @@ func (j *Journal) open() (why string, err error) {
 		return "", err
 	}
 	for _, step := range []func() error{j.check, j.migrate, j.begin} {
-		if err = step(); damaged(err) {
+		if err = step(); Damaged(err) {
 			return err.Error(), nil
 		} else if err != nil {
 			return "", err
@@ -152,8 +152,8 @@ func (j *Journal) connect(sync string, conns int, readOnly bool) (*sql.DB, error
 // errDamaged marks what only setting the file aside can mend.
 var errDamaged = errors.New("the file is damaged")
 
-// damaged tells a broken file from a card or directory that misbehaves.
-func damaged(err error) bool {
+// Damaged tells a broken file from a card or directory that misbehaves.
+func Damaged(err error) bool {
 	if errors.Is(err, errDamaged) {
 		return true
 	}

@@ -17,10 +17,8 @@ import (
 // error.
 func OpenReader(path string) (*Journal, error) {
 	fail := func(err error) (*Journal, error) { return nil, fmt.Errorf("journal %s: read: %w", path, err) }
-	if st, err := os.Stat(path); err != nil {
+	if _, err := aFile(path); err != nil {
 		return fail(err)
-	} else if st.IsDir() {
-		return fail(errors.New("that is a folder, expected a journal's file"))
 	}
 	j := &Journal{path: path, now: time.Now}
 	why, err := j.openReader("reading")
@@ -57,7 +55,7 @@ func (j *Journal) openReader(mode string) (why string, err error) {
 	}
 	j.read.SetMaxOpenConns(3)
 	var app int64
-	if err := j.read.QueryRow("PRAGMA application_id").Scan(&app); damaged(err) {
+	if err := j.read.QueryRow("PRAGMA application_id").Scan(&app); Damaged(err) {
 		return "the file is damaged", nil
 	} else if err != nil {
 		return "", err
