@@ -29,7 +29,7 @@ type Outcome struct {
 	DetectedS float64 `json:"detected_s"`
 	// Unjudged tells that water was asked of what is at fault and that the promise was
 	// not put to the test all the same: its line never ran alone where one meter must
-	// tell its flow from that of others, or the run ended first.
+	// tell its flow from that of others, or the run or the fault ended first.
 	Unjudged bool    `json:"unjudged,omitempty"`
 	Orders   int     `json:"orders"`
 	Feeds    int     `json:"feeds"`
@@ -409,6 +409,9 @@ func (c *course) detect(o *Outcome) {
 	}
 	if from+d.within > end {
 		return // the run ended first
+	}
+	if over := m.At + m.For; m.For > 0 && d.flowing && from < over && over < from+d.within {
+		return // and here what was at fault
 	}
 	o.Unjudged = false
 	o.Expected = true

@@ -16,20 +16,23 @@ func TestNotJudged(t *testing.T) {
 	span := func(from time.Duration) openSpan { return openSpan{from, from + 15*time.Minute} }
 	for _, c := range []struct {
 		name               string
+		lasts              time.Duration
 		asked              []time.Duration // of the mishap's line, which runs then
 		other              []openSpan
 		expected, unjudged bool
 	}{
-		{"nothing was asked", []time.Duration{20 * h}, []openSpan{span(30 * h)}, false, false},
-		{"alone", []time.Duration{30 * h}, nil, true, false},
-		{"never alone", []time.Duration{30 * h, 40 * h}, []openSpan{span(30 * h), span(40*h + 2*time.Minute)}, false, true},
-		{"once alone", []time.Duration{30 * h, 40 * h}, []openSpan{span(30 * h)}, true, false},
-		{"the run ends first", []time.Duration{71 * h}, nil, false, true},
+		{"nothing was asked", 0, []time.Duration{20 * h}, []openSpan{span(30 * h)}, false, false},
+		{"alone", 0, []time.Duration{30 * h}, nil, true, false},
+		{"never alone", 0, []time.Duration{30 * h, 40 * h}, []openSpan{span(30 * h), span(40*h + 2*time.Minute)}, false, true},
+		{"once alone", 0, []time.Duration{30 * h, 40 * h}, []openSpan{span(30 * h)}, true, false},
+		{"the run ends first", 0, []time.Duration{71 * h}, nil, false, true},
+		{"the fault ends first", 10 * h, []time.Duration{34 * h}, nil, false, true},
+		{"the fault ends later", 12 * h, []time.Duration{34 * h}, nil, true, false},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			s := with(thirstyScript(), func(s *Script) {
 				s.Mode, s.Meter = Single, true
-				s.Mishaps = []Mishap{{Kind: "valve does not open", Pot: 0, At: 25 * h}}
+				s.Mishaps = []Mishap{{Kind: "valve does not open", Pot: 0, At: 25 * h, For: c.lasts}}
 			})
 			g, err := s.garden()
 			require.NoError(t, err)
