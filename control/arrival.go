@@ -20,13 +20,20 @@ const (
 	arrivedAfter = 20 * time.Hour
 	// arrivedBy is when it is given up: the book's losses outweigh the water.
 	arrivedBy = 6 * 24 * time.Hour
+	// arrivedFor is how long what was seen is told: in cool weather, or in a pot
+	// that is often fed, looks are rare.
+	arrivedFor = 12 * 24 * time.Hour
+	// arrivedSalt is the doubt that a feed brings to readings at which a look may
+	// still be taken, some three days after it. A look is worth less than a level.
+	arrivedSalt = 1.05
 	// usualLooks say what is usual, and lessLooks running under lessArrives of it
-	// are told.
-	usualLooks  = 3
-	lessLooks   = 2
-	lessArrives = 0.7
+	// are told, until one is over enoughArrives of it.
+	usualLooks    = 3
+	lessLooks     = 2
+	lessArrives   = 0.7
+	enoughArrives = 0.85
 	// After resignedLooks that is what is usual.
-	resignedLooks = 14
+	resignedLooks = 30
 )
 
 // arrival watches what of the water a zone is credited is seen to arrive.
@@ -37,9 +44,13 @@ type arrival struct {
 	came, rainL float64 // L, by the line as rated; by rain
 	usual       float64 // what is seen, as a share of what came
 	looks, less int
-	ratio       float64 // of the last look to what is usual
-	told        time.Duration
-	hasTold     bool
+	// factor is the demand factor of the last look that was as usual: from then on
+	// water that does not arrive is learnt as thirst.
+	factor  float64
+	ratio   float64 // of the last look to what is usual
+	seen    time.Duration
+	told    time.Duration
+	hasTold bool
 }
 
 // rained books rain into the zone; much of it ends the look.
@@ -60,19 +71,27 @@ func (z *zoneState) lookArrived(zp *ZonePlan, mid float64, now time.Duration) {
 	}
 	// Near capacity some may have run through.
 	if a.open && age <= arrivedBy && max(a.mid, mid) < float64(zp.Capacity)-slack {
-		a.saw(((mid-a.mid+z.water.Factor*(z.spent-a.spent))*zp.VolumeL - a.rainL) / a.came)
+		if a.less == 0 {
+			a.factor = z.water.Factor
+		}
+		a.saw(((mid-a.mid+a.factor*(z.spent-a.spent))*zp.VolumeL-a.rainL)/a.came, now)
 	}
 	a.open, a.at, a.mid, a.spent, a.came, a.rainL = true, now, mid, z.spent, 0, 0
 }
 
 // saw takes in that of what came so much was seen to arrive, as a share.
-func (a *arrival) saw(share float64) {
+func (a *arrival) saw(share float64, now time.Duration) {
 	if !garden.Finite(share) {
 		return
 	}
+	a.seen = now
 	if a.looks >= usualLooks {
+		limit := lessArrives
+		if a.less >= lessLooks {
+			limit = enoughArrives
+		}
 		a.ratio = share / a.usual
-		if share < lessArrives*a.usual {
+		if share < limit*a.usual {
 			if a.less++; a.less < resignedLooks {
 				return
 			}
@@ -85,15 +104,51 @@ func (a *arrival) saw(share float64) {
 	a.less = 0
 	a.looks++
 	// Less than nothing arrives nowhere, and twice is another fault.
-	a.usual += (min(max(share, 0.3), 2) - a.usual) / float64(min(a.looks, 8))
+	a.usual += (min(max(share, leastUsual), mostUsual) - a.usual) / float64(min(a.looks, 8))
 }
 
-// watchArrival tells of a zone that gets less than it used to.
+// leastUsual and mostUsual bound what may be usual.
+const (
+	leastUsual = 0.3
+	mostUsual  = 2
+)
+
+// watchArrival tells of a zone that gets less than it used to, as long as that was
+// seen lately.
 func (p *Plan) watchArrival(st *State, i int, now garden.Moment) {
 	a, zp := &st.zones[i].arrival, &p.zones[i]
-	if a.less < lessLooks || a.hasTold && now.Mono-a.told < oddAgain {
+	if a.less < lessLooks || now.Mono-a.seen > arrivedFor || a.hasTold && now.Mono-a.told < oddAgain {
 		return
 	}
 	a.told, a.hasTold = now.Mono, true
 	st.note(Event{Kind: LessArrives, At: now, Zone: zp.ID, Line: zp.Line, A: max(a.ratio, 0)})
+}
+
+// ArrivalMemory is what a restart must not take for usual: what was seen to arrive
+// in a zone of the water given, as a share, in how many looks, and how many running
+// saw less. Factor is the demand factor they were seen by, Ratio the last to what
+// is usual.
+type ArrivalMemory struct {
+	Usual  float64 `json:"usual"`
+	Looks  int     `json:"looks"`
+	Less   int     `json:"less,omitempty"`
+	Factor float64 `json:"factor"`
+	Ratio  float64 `json:"ratio,omitempty"`
+}
+
+// remember is nil where nothing is usual yet.
+func (a *arrival) remember() *ArrivalMemory {
+	if a.looks < usualLooks {
+		return nil
+	}
+	return &ArrivalMemory{Usual: a.usual, Looks: min(a.looks, 8), Less: a.less, Factor: a.factor, Ratio: a.ratio}
+}
+
+// recall brings a memory in that is sane.
+func (a *arrival) recall(m *ArrivalMemory, now time.Duration) {
+	if m == nil || !garden.Finite(m.Usual) || m.Usual < leastUsual || m.Usual > mostUsual || m.Looks < usualLooks ||
+		m.Less < 0 || m.Less > resignedLooks || !garden.Finite(m.Factor) || m.Factor <= 0 || !garden.Finite(m.Ratio) {
+		return
+	}
+	*a = arrival{usual: m.Usual, looks: min(m.Looks, 8), less: m.Less, factor: m.Factor, ratio: m.Ratio, seen: now}
 }

@@ -1,6 +1,7 @@
 package control
 
 import (
+	"math"
 	"testing"
 	"time"
 
@@ -16,7 +17,7 @@ func TestLessArrivesIsToldAgainstTheUsual(t *testing.T) {
 		b.st.zones[0].arrival = arrival{}
 		now := b.now
 		for k, s := range shares {
-			b.st.zones[0].arrival.saw(s)
+			b.st.zones[0].arrival.saw(s, now.Mono)
 			for range 24 {
 				b.st.events = b.st.events[:0]
 				now = now.Add(time.Hour)
@@ -37,6 +38,7 @@ func TestLessArrivesIsToldAgainstTheUsual(t *testing.T) {
 	assert.Empty(t, told(1.1, 1.1, 0.5, 0.5), "not usual yet")
 	assert.Equal(t, []int{4, 5}, told(1.1, 1.1, 1.1, 0.6, 0.6, 0.6, 1.1, 1.1), "from the second on, until it is mended")
 	assert.Empty(t, told(1.1, 1.1, 1.1, 0.6, 1.1, 0.6, 1.1), "one by itself")
+	assert.Equal(t, []int{4, 5, 6}, told(1, 1, 1, 0.6, 0.6, 0.8, 0.8, 0.9, 0.8, 0.8), "and not by a little")
 	assert.Equal(t, []int{4, 5}, told(0.7, 0.7, 0.7, 0.4, 0.4, 0.4, 0.7), "whatever a probe has always been off by")
 	many := []float64{1, 1, 1}
 	for range 40 {
@@ -84,5 +86,74 @@ func TestALookAtWhatArrived(t *testing.T) {
 		"full, some ran through": look(24*time.Hour, 0.08, 0, dry+0.15, dry+0.2),
 	} {
 		assert.Zero(t, n, name)
+	}
+}
+
+// What is usual survives a restart and an edit of the file, so that neither takes
+// clogged emitters for usual; other probes, plants or sizes make it mean nothing.
+func TestTheUsualSurvives(t *testing.T) {
+	start := func() *bench {
+		b := newBench(t, testGarden(1, 40))
+		b.run(time.Hour)
+		b.st.zones[0].arrival = arrival{usual: 1.1, looks: 5, less: 2, factor: 1.2, ratio: 0.6, seen: b.now.Mono}
+		return b
+	}
+	told := func(b *bench) bool {
+		b.st.events = b.st.events[:0]
+		b.p.watchArrival(b.st, 0, b.now)
+		return len(b.st.events) > 0
+	}
+	b := start()
+	require.True(t, told(b))
+	m := b.p.Remember(b.st, b.now)
+	fresh := func(m Memory, later time.Duration, events ...garden.PlantEvent) *bench {
+		f := newBench(t, testGarden(1, 40))
+		f.now = b.now.Add(later)
+		f.p.Recall(f.st, f.now, m, events)
+		return f
+	}
+	f := fresh(m, time.Hour)
+	assert.True(t, told(f))
+	f.st.zones[0].arrival.saw(0.7, f.now.Mono)
+	assert.Equal(t, 3, f.st.zones[0].arrival.less, "and the next look is judged by it")
+	assert.False(t, told(fresh(m, usualFor+time.Hour)), "too old")
+	assert.False(t, told(fresh(m, time.Hour, garden.PlantEvent{Zone: "pot0", Kind: garden.Moved, Exposure: garden.Sheltered, On: b.now.Wall.Add(time.Minute)})), "moved since")
+	for name, a := range map[string]ArrivalMemory{
+		"no number": {Usual: math.NaN(), Looks: 5, Less: 2, Factor: 1},
+		"negative":  {Usual: -1, Looks: 5, Less: 2, Factor: 1},
+		"too few":   {Usual: 1, Looks: 1, Less: 2, Factor: 1},
+		"no factor": {Usual: 1, Looks: 5, Less: 2},
+		"too many":  {Usual: 1, Looks: 5, Less: 2e9, Factor: 1},
+	} {
+		bad := Memory{At: m.At, Zones: []ZoneMemory{m.Zones[0]}}
+		bad.Zones[0].Arrival = &a
+		assert.Zero(t, fresh(bad, time.Hour).st.zones[0].arrival.looks, name)
+	}
+
+	other := func(change func(*garden.Garden)) *garden.Garden {
+		g := testGarden(1, 40)
+		change(g)
+		return g
+	}
+	b = start()
+	require.NoError(t, b.reloadInto(other(func(g *garden.Garden) { g.Pots[0].Zones[0].LeachingFraction = 0.1 }), nothingChanged))
+	assert.True(t, told(b), "an edit of something else")
+	for name, change := range map[string]func(*bench){
+		"another size": func(b *bench) {
+			require.NoError(t, b.reloadInto(other(func(g *garden.Garden) { g.Pots[0].VolumeL *= 1.1 }), nothingChanged))
+		},
+		"other plants": func(b *bench) {
+			require.NoError(t, b.reloadInto(other(func(g *garden.Garden) { g.Pots[0].Zones[0].Plants = []garden.Plant{{Crop: "chilli", Count: 2}} }), nothingChanged))
+		},
+		"another calibration": func(b *bench) {
+			require.NoError(t, b.reloadInto(testGarden(1, 40), func(garden.ProbeID) bool { return true }))
+		},
+		"pruned": func(b *bench) {
+			b.p.plant(b.st, b.now, &garden.PlantEvent{Zone: "pot0", Kind: garden.Pruned, Share: 0.5})
+		},
+	} {
+		b := start()
+		change(b)
+		assert.Zero(t, b.st.zones[0].arrival, name)
 	}
 }

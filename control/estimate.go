@@ -199,6 +199,7 @@ func (p *Plan) fuse(st *State, i int, now garden.Moment, dt time.Duration) {
 		st.note(Event{Kind: kind, At: now, Zone: zp.ID, Line: zp.Line})
 	}
 	z.trusted = trusted
+	p.watchArrival(st, i, now)
 	if !z.fresh {
 		return
 	}
@@ -224,17 +225,16 @@ func (p *Plan) fuse(st *State, i int, now garden.Moment, dt time.Duration) {
 	if since >= settled {
 		switch {
 		case zp.line < 0 || z.blind && !z.half:
-		case z.salt > restedSalt:
+		case z.salt > arrivedSalt:
 			z.arrival.open = false
 		case !st.lines[zp.line].flows():
 			if v.joint { // one probe sees how water spreads, too
 				z.lookArrived(zp, v.mid, now.Mono)
 			}
-			if zp.compared {
+			if zp.compared && z.salt <= restedSalt {
 				z.lookUneven(zp, v.mid)
 			}
 		}
-		p.watchArrival(st, i, now)
 		p.watchOdd(st, i, &v, now)
 	}
 	sd := (readingSD + (v.hi-v.lo)*0.15) * max(z.salt, 1)

@@ -36,6 +36,9 @@ type ZoneMemory struct {
 	// Part is what it gets of its line's water against its emitters' rating, 0
 	// where that was never seen.
 	Part float64 `json:"part,omitempty"`
+	// Arrival is what of the water given was seen to arrive, nil where that is not
+	// known.
+	Arrival *ArrivalMemory `json:"arrival,omitempty"`
 	// Shifts are the stage days that heat and the gardener put on the plants.
 	Shifts []float64 `json:"shifts,omitempty"`
 }
@@ -45,6 +48,8 @@ const (
 	// freshMemory for it to be more than a guess.
 	mostForgotten = 48 * time.Hour
 	freshMemory   = 6 * time.Hour
+	// usualFor is how old one may be that says what was usual.
+	usualFor = 14 * 24 * time.Hour
 	// awaySD is how unsure a day unseen makes of the water, m³/m³.
 	awaySD = 0.06
 )
@@ -56,7 +61,7 @@ func (p *Plan) Remember(st *State, now garden.Moment) Memory {
 		z := &st.zones[i]
 		r := &m.Zones[i]
 		*r = ZoneMemory{Zone: p.zones[i].ID, Factor: z.water.Factor, FactorSD: math.Sqrt(z.water.VarFactor),
-			Water: z.water.Mean, WaterSD: z.water.SD(), Known: z.known, ShortL: z.short, DepthL: z.depth.short, WashL: z.owes(&p.zones[i]), Part: z.uneven.part}
+			Water: z.water.Mean, WaterSD: z.water.SD(), Known: z.known, ShortL: z.short, DepthL: z.depth.short, WashL: z.owes(&p.zones[i]), Part: z.uneven.part, Arrival: z.arrival.remember()}
 		for k := range z.plants {
 			r.Shifts = append(r.Shifts, z.plants[k].shift)
 		}
@@ -93,7 +98,7 @@ func (p *Plan) Recall(st *State, now garden.Moment, m Memory, events []garden.Pl
 		if i < 0 {
 			continue
 		}
-		p.recallZone(&st.zones[i], &p.zones[i], &m.Zones[k], age, changedSince(events, m.Zones[k].Zone, m.At))
+		p.recallZone(&st.zones[i], &p.zones[i], &m.Zones[k], now.Mono, age, changedSince(events, m.Zones[k].Zone, m.At))
 	}
 	for i := range p.lines {
 		p.balanceParts(st, i)
@@ -111,7 +116,7 @@ func changedSince(events []garden.PlantEvent, zone garden.ZoneID, t time.Time) b
 	return false
 }
 
-func (p *Plan) recallZone(z *zoneState, zp *ZonePlan, r *ZoneMemory, age time.Duration, changed bool) {
+func (p *Plan) recallZone(z *zoneState, zp *ZonePlan, r *ZoneMemory, now, age time.Duration, changed bool) {
 	f := &z.water
 	if garden.Finite(r.Factor) && garden.Finite(r.FactorSD) && r.Factor > 0 && r.FactorSD > 0 {
 		days := 365.0
@@ -127,6 +132,8 @@ func (p *Plan) recallZone(z *zoneState, zp *ZonePlan, r *ZoneMemory, age time.Du
 	}
 	if changed {
 		z.unsureOfDemand()
+	} else if age <= usualFor {
+		z.arrival.recall(r.Arrival, now)
 	}
 	if p.byHeat && !changed && len(r.Shifts) == len(z.plants) {
 		for k, s := range r.Shifts {

@@ -115,7 +115,7 @@ func (p *Plan) plant(st *State, now garden.Moment, e *garden.PlantEvent) {
 		when = now.Wall
 	}
 	// What was usual is so no more.
-	z.odd = odd{}
+	z.odd, z.arrival = odd{}, arrival{}
 	y, m, d := when.Date()
 	day := time.Date(y, m, d, 0, 0, 0, 0, when.Location())
 	switch e.Kind {

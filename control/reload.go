@@ -57,6 +57,7 @@ func (p *Plan) Reload(old *Plan, st *State, now garden.Moment, changed func(gard
 		// What it showed so far was on another scale; a doubt stands.
 		st.probes[i] = probeState{distrusted: st.probes[i].distrusted}
 		st.zones[pp.zone].forgetTrend()
+		st.zones[pp.zone].arrival = arrival{}
 		st.zones[pp.zone].water.Forget(otherSD * otherSD)
 	}
 	if old.byHeat != p.byHeat {
@@ -109,6 +110,7 @@ func (p *Plan) reloadZone(was, to *ZonePlan, z *zoneState, events []garden.Plant
 	if was.VolumeL > 0 && to.VolumeL > 0 && was.VolumeL != to.VolumeL {
 		// The litres are the same; how they spread is a guess.
 		z.water.Mean *= was.VolumeL / to.VolumeL
+		z.arrival = arrival{}
 		z.water.Forget(otherSD * otherSD)
 	}
 	// What is missing is missing to another capacity.
@@ -119,6 +121,7 @@ func (p *Plan) reloadZone(was, to *ZonePlan, z *zoneState, events []garden.Plant
 	z.short = min(z.short, to.VolumeL)
 	if !sameStand(was, to) {
 		p.replant(to, z, events, now)
+		z.arrival = arrival{}
 		z.unsureOfDemand()
 	}
 	p.grow(to, z, now)
@@ -172,7 +175,7 @@ func (p *Plan) replant(to *ZonePlan, z *zoneState, events []garden.PlantEvent, n
 // something else now. What was learnt from earlier comparisons stands.
 func (z *zoneState) forgetTrend() {
 	z.uneven.open, z.uneven.seen = false, false
-	z.arrival = arrival{}
+	z.arrival.open = false
 	z.span.open, z.drying = false, false
 	z.odd = odd{}
 	z.isUnder, z.under = false, 0

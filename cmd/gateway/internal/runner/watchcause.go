@@ -50,6 +50,7 @@ func newCauses(g *garden.Garden) causes {
 		link(alarm.LessArrives, string(zone), dry,
 			alarm.Cause{Kind: alarm.FlowTooHigh, Subject: line}, alarm.Cause{Kind: alarm.OrderWithoutFlow, Subject: line},
 			alarm.Cause{Kind: alarm.ZoneNoResponse, Subject: string(zone)})
+		link(alarm.LosesTooMuch, string(zone), alarm.Cause{Kind: alarm.LessArrives, Subject: string(zone)})
 	}
 	for n, p := range g.ProbeList() {
 		id, zone := string(p.ID), string(p.Zone)
