@@ -252,6 +252,9 @@ func (g *Guard) confirm(now garden.Moment, ln *line) {
 
 func (g *Guard) command(now garden.Moment, ln *line) {
 	ln.attempts++
+	if ln.again.latching {
+		g.endSoon(now, true)
+	}
 	err := safeClose(ln.act)
 	ln.lastErr = err
 	if err != nil {

@@ -81,7 +81,7 @@ func (g *Guard) beginDosing(now garden.Moment, ln *line) {
 // doses releases injectors whose time is over or that show no flow. The lock is
 // held.
 func (g *Guard) doses(now garden.Moment) {
-	for _, ln := range g.lines {
+	for _, ln := range g.closing {
 		p := ln.pulse
 		if p == nil || ln.pos != open || !p.dose.on {
 			continue

@@ -160,18 +160,25 @@ func (a *again) begin(now garden.Moment) {
 // waits reports whether a line's close is to be repeated at a.at.
 func (ln *line) waits() bool { return ln.again.latching && ln.pos == shut && ln.pulse == nil }
 
-// clearOf is how long before another line's end no pulse is begun that can wait, an
-// opening or a close repeated: it holds up everything else.
+// clearOf is how long before another line's end no pulse of a latching valve is
+// begun: it holds up everything else. A close that is repeated waits; before a
+// pulse that should not wait, what ends so soon is ended first.
 const clearOf = MostLatchPulse + 50*time.Millisecond
 
-// endNear tells whether a line's opening has to wait for what ends too soon, and
-// from when it may be asked for again. The lock is held.
-func (g *Guard) endNear(now garden.Moment, ln *line) (from time.Duration, near bool) {
-	end, ends := g.nextEnd()
-	if !ln.again.latching || !ends || end-g.latest(now) >= clearOf {
-		return 0, false
+// endSoon ends every opening that would end within clearOf, plain coils first, or
+// those with plain coils alone: a quarter of a second early is the safe side. The
+// lock is held.
+func (g *Guard) endSoon(now garden.Moment, plainOnly bool) {
+	for _, ln := range g.closing {
+		p := ln.pulse
+		if ln.pos != open || p == nil || plainOnly && ln.again.latching || min(p.due, p.deadline)-now.Mono >= clearOf {
+			continue
+		}
+		if p.end = garden.AtDeadline; !p.byMeter && p.due <= p.deadline {
+			p.end = garden.Complete
+		}
+		g.close(now, ln)
 	}
-	return max(end, g.latest(now)) + time.Millisecond, true
 }
 
 // repeatCloses gives a close pulse that has come due, one at a time, so that what

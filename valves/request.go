@@ -64,9 +64,6 @@ func (g *Guard) reserve(now garden.Moment, env Env, o garden.Order) (garden.Orde
 	if !g.sane(now, ln, o, p) {
 		return o, garden.BadOrder, 0
 	}
-	if end, near := g.endNear(now, ln); near {
-		return o, garden.SupplyBusy, end
-	}
 	g.granted[g.grantedN%remembered] = o.ID
 	g.grantedN++
 	o.Litres, o.MaxOn = p.litres, p.maxOn
@@ -117,9 +114,8 @@ func (g *Guard) energise(now garden.Moment, ln *line, o garden.Order, intendErr 
 		g.abandon(now, ln)
 		return garden.HeldShut, ln.heldUntil
 	}
-	if end, near := g.endNear(now, ln); near { // by now, the card may have been slow
-		g.abandon(now, ln)
-		return garden.SupplyBusy, end
+	if ln.again.latching {
+		g.endSoon(now.Add(g.latest(now)-now.Mono), false) // by now, the card may have been slow
 	}
 	p.byMeter = g.metered(now)
 	p.due = now.Mono + dueAfter(o.Litres, ln.flowLPH)
