@@ -42,7 +42,7 @@ const (
 	restedSalt = 1.003
 	// pressingShare of the volume owed is leached whenever the last feed was: a pot
 	// that is fed more often than that never rests.
-	pressingShare = 0.3
+	pressingShare = 0.24
 )
 
 // depth is a zone's balance since it was last full: litres that the book says are
