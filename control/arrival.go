@@ -38,10 +38,8 @@ const (
 
 // arrival watches what of the water a zone is credited is seen to arrive.
 type arrival struct {
-	open        bool
+	look
 	at          time.Duration
-	mid, spent  float64
-	came, rainL float64 // L, by the line as rated; by rain
 	usual       float64 // what is seen, as a share of what came
 	looks, less int
 	// factor is the demand factor of the last look that was as usual: from then on
@@ -53,30 +51,25 @@ type arrival struct {
 	hasTold bool
 }
 
-// rained books rain into the zone; much of it ends the look.
-func (a *arrival) rained(litres float64, zp *ZonePlan) {
-	a.rainL += litres
-	a.open = a.open && a.rainL <= mostRain*zp.VolumeL
-}
-
 // lookArrived is a look at a zone at rest whose readings no feed disturbs.
 func (z *zoneState) lookArrived(zp *ZonePlan, mid float64, now time.Duration) {
 	a := &z.arrival
 	age := now - a.at
 	if a.open && age <= arrivedBy && (a.came/zp.VolumeL < leastArrived || age < arrivedAfter) {
 		if a.came == 0 {
-			a.at, a.mid, a.spent, a.rainL = now, mid, z.spent, 0
+			a.begin(mid, z.spent)
+			a.at = now
 		}
 		return
 	}
-	// Near capacity some may have run through.
-	if a.open && age <= arrivedBy && max(a.mid, mid) < float64(zp.Capacity)-slack {
+	if a.open && age <= arrivedBy && !a.full(mid, zp) {
 		if a.less == 0 {
 			a.factor = z.water.Factor
 		}
-		a.saw(((mid-a.mid+a.factor*(z.spent-a.spent))*zp.VolumeL-a.rainL)/a.came, now)
+		a.saw(a.arrived(mid, z.spent, a.factor, zp), now)
 	}
-	a.open, a.at, a.mid, a.spent, a.came, a.rainL = true, now, mid, z.spent, 0, 0
+	a.begin(mid, z.spent)
+	a.at = now
 }
 
 // saw takes in that of what came so much was seen to arrive, as a share.

@@ -89,6 +89,22 @@ func TestALookAtWhatArrived(t *testing.T) {
 	}
 }
 
+// More than a pot has room for runs through, and a day later its level does not
+// show it any more: it is taken for no look.
+func TestALookEndsWhereWaterRanThrough(t *testing.T) {
+	for over, open := range map[float64]bool{-0.05: true, 0.05: false} {
+		b := newBench(t, testGarden(1, 40))
+		b.run(time.Hour)
+		z := &b.st.zones[0]
+		z.arrival.begin(z.water.Mean, z.spent)
+		z.uneven.begin(z.water.Mean, z.spent)
+		z.water.Mean = float64(b.p.zones[0].Capacity) + over
+		b.p.accountZone(b.st, 0, b.now, time.Minute, 0, 0)
+		assert.Equal(t, open, z.arrival.open, "%+.2f", over)
+		assert.Equal(t, open, z.uneven.open, "%+.2f", over)
+	}
+}
+
 // What is usual survives a restart and an edit of the file, so that neither takes
 // clogged emitters for usual; other probes, plants or sizes make it mean nothing.
 func TestTheUsualSurvives(t *testing.T) {

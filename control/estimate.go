@@ -157,6 +157,8 @@ func (p *Plan) accountZone(st *State, i int, now garden.Moment, dt time.Duration
 	if over := z.water.Mean - float64(zp.Capacity); over > 0 {
 		left := over * math.Exp(-float64(dt)/float64(zp.drain))
 		z.span.drainedL += (over - left) * zp.VolumeL
+		// Some ran through, whatever the level is when it is looked at next.
+		z.arrival.open, z.uneven.open = false, false
 		z.water.Hold(0, float64(zp.Capacity)+left)
 	}
 	z.water.Hold(float64(zp.LowerLimit)/4, float64(zp.Porosity))

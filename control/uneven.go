@@ -39,18 +39,15 @@ type uneven struct {
 	// 0 stands for never looked at. v is its variance.
 	part, v float64
 	was     float64 // part before the last look
-	// The look at rest before the water, and the line's litres since by rating.
-	open        bool
-	mid, spent  float64
-	came, rainL float64 // by the line; by rain, as it is credited
+	look
 	// rise is what arrived as seen, as a share of what was credited by rating,
 	// where seen is set, of so much, m³/m³.
 	rise, of float64
 	seen     bool
 }
 
-// begin takes a zone that was never looked at for one that gets as rated.
-func (u *uneven) begin() {
+// asRated takes a zone that was never looked at for one that gets as rated.
+func (u *uneven) asRated() {
 	if u.part == 0 {
 		u.part, u.v = 1, unevenSD*unevenSD
 	}
@@ -67,28 +64,22 @@ func (z *zoneState) shareOf(zp *ZonePlan) float64 {
 // flows tells whether water may be under way that nobody has counted yet.
 func (l *lineState) flows() bool { return l.phase == garden.Pulsing || l.lentOpen }
 
-// rained books rain into a pot; much of it ends the look.
-func (u *uneven) rained(litres float64, zp *ZonePlan) {
-	u.rainL += litres
-	u.open = u.open && u.rainL <= mostRain*zp.VolumeL
-}
-
 // lookUneven is a look at a zone of a shared line at rest.
 func (z *zoneState) lookUneven(zp *ZonePlan, mid float64) {
 	u := &z.uneven
 	if u.open && u.came/zp.VolumeL < leastRise {
 		if u.came == 0 {
-			u.mid, u.spent, u.rainL = mid, z.spent, 0
+			u.begin(mid, z.spent)
 		}
 		return
 	}
-	// Near capacity some may have run through, and an older look is of other water.
-	u.seen = u.open && max(u.mid, mid) < float64(zp.Capacity)-slack
+	// An older look is of other water.
+	u.seen = u.open && !u.full(mid, zp)
 	if u.seen {
-		u.rise = ((mid-u.mid+z.water.Factor*(z.spent-u.spent))*zp.VolumeL - u.rainL) / u.came
+		u.rise = u.arrived(mid, z.spent, z.water.Factor, zp)
 		u.of = u.came / zp.VolumeL
 	}
-	u.open, u.mid, u.spent, u.came, u.rainL = true, mid, z.spent, 0, 0
+	u.begin(mid, z.spent)
 }
 
 // compare learns how unevenly a line's pots are watered, once each of them has
@@ -116,7 +107,7 @@ func (p *Plan) compare(st *State, li int) {
 	}
 	for _, zi := range zones {
 		u := &st.zones[zi].uneven
-		u.begin()
+		u.asRated()
 		u.was = u.part
 		u.v = min(u.v+driftUneven*driftUneven, unevenSD*unevenSD)
 		sd := 2 * riseSD / u.of
@@ -152,7 +143,7 @@ func (p *Plan) balanceParts(st *State, li int) {
 	}
 	for _, zi := range p.lines[li].zones {
 		u := &st.zones[zi].uneven
-		u.begin()
+		u.asRated()
 		sum += p.zones[zi].share * u.part
 		shares += p.zones[zi].share
 	}

@@ -21,8 +21,8 @@ func (in *Inbox) C() <-chan Message { return in.c }
 func (in *Inbox) Dropped() uint64 { return in.dropped.Load() }
 
 // put enqueues without ever waiting: it runs on the network library's goroutine
-// that reads for all inboxes. Where the inbox is full the oldest message gives way, since a
-// newer reading says more and an older command is nearer its expiry.
+// that reads for all inboxes. Where the inbox is full the oldest message gives way,
+// since a newer reading says more and an older command is nearer its expiry.
 func (in *Inbox) put(m Message) {
 	for range 4 {
 		select {

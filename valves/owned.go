@@ -19,8 +19,8 @@ type Waiter interface {
 // a driver that hangs holds up other lines for no longer than that, once: the guard
 // calls all of them under one lock. One call at a time is with the driver. What is
 // asked for meanwhile is not done later, but for a close: that follows as soon as the
-// driver comes back, even where it was opening. It stands around each output alone, since a line's other
-// parts must be reached while one of them hangs.
+// driver comes back, even where it was opening. It stands around each output alone,
+// since a line's other parts must be reached while one of them hangs.
 type Owned struct {
 	act      Actuator
 	patience time.Duration

@@ -5,13 +5,13 @@ import (
 	"context"
 	"errors"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"syscall"
 	"testing"
 	"time"
 
 	"fabricpot/cmd/gateway/internal/journal"
+	"fabricpot/cmd/gateway/internal/smallcard"
 	"fabricpot/control/garden"
 
 	"github.com/stretchr/testify/assert"
@@ -20,28 +20,9 @@ import (
 
 // TestCommandsOnAFullCard: who writes a file to a card without room says so, of the
 // file that was asked for, and leaves nothing there that stands in the way later.
-//
-// It runs in a child with mounts of its own, so that none is left behind.
-func TestCommandsOnAFullCard(t *testing.T) {
-	const env = "GATEWAY_TEST_CARD"
-	card := os.Getenv(env)
-	if card == "" {
-		cmd := exec.Command(os.Args[0], "-test.run=^"+t.Name()+"$", "-test.v")
-		cmd.Env = append(os.Environ(), env+"="+t.TempDir())
-		cmd.SysProcAttr = &syscall.SysProcAttr{
-			Cloneflags:  syscall.CLONE_NEWNS | syscall.CLONE_NEWUSER,
-			UidMappings: []syscall.SysProcIDMap{{ContainerID: 0, HostID: os.Getuid(), Size: 1}},
-			GidMappings: []syscall.SysProcIDMap{{ContainerID: 0, HostID: os.Getgid(), Size: 1}},
-		}
-		out, err := cmd.CombinedOutput()
-		if _, ran := err.(*exec.ExitError); err != nil && !ran && os.Getenv("GATEWAY_CI") == "" {
-			t.Skipf("this kernel gives no mounts of one's own: %v", err)
-		}
-		require.NoError(t, err, "%s", out)
-		require.Contains(t, string(out), "--- PASS: "+t.Name()+"/report")
-		return
-	}
-	require.NoError(t, syscall.Mount("none", card, "tmpfs", 0, "size=64k"))
+func TestCommandsOnAFullCard(t *testing.T) { smallcard.On(t, "64k", commandsOnAFullCard) }
+
+func commandsOnAFullCard(t *testing.T, card string) {
 	file, socket := example(t)
 	db := filepath.Join(t.TempDir(), "journal.db")
 	j, _, err := journal.Open(db)

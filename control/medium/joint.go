@@ -71,8 +71,8 @@ func (b byDepth) Swap(i, k int) {
 
 // Mean is the pot's mean water fraction, m³/m³, where probes depthsCM under the
 // surface read readings. There must be two or more, as many of one as of the
-// other, and depths must rise; of two at one depth no more is made than of one. A reading outside the curve counts as its end, a
-// NaN as the dry one.
+// other, and depths must rise; of two at one depth no more is made than of one. A
+// reading outside the curve counts as its end, a NaN as the dry one.
 func (j *Joint) Mean(depthsCM, readings []float64) float64 {
 	var sum float64
 	i := 0

@@ -11,6 +11,7 @@ import (
 	"testing"
 	"time"
 
+	"fabricpot/cmd/gateway/internal/smallcard"
 	"fabricpot/control/garden"
 
 	"github.com/stretchr/testify/assert"
@@ -194,7 +195,7 @@ func committed(frames, log []byte) int {
 
 // TestFullCard fills a small file system under a journal: the error is told as
 // the card's, nothing acknowledged is lost, and once there is room it goes on.
-func TestFullCard(t *testing.T) { onSmallCard(t, fullCard) }
+func TestFullCard(t *testing.T) { smallcard.On(t, "2m", fullCard) }
 
 func fullCard(t *testing.T, dir string) {
 	path := filepath.Join(dir, "j.db")

@@ -42,28 +42,39 @@ func (c *feedCard) AddFeedSteps(r []feed.Record) (err error) {
 	return nil
 }
 
-// TestFeedsWrittenLateAreListed: what a feed gave while its steps could not be
-// written is listed among the feeds once they are, whoever writes them.
-func TestFeedsWrittenLateAreListed(t *testing.T) {
-	now := garden.Moment{Mono: time.Hour, Wall: time.Date(2031, 6, 1, 8, 0, 0, 0, time.UTC), Synced: true}
-	gave := feed.Record{Kind: feed.PulseSettled, Zone: "chilli", At: now.Wall, Litres: 1.5, PPM: feed.NPK{N: 100}}
-	for name, write := range map[string]func(*Loop, *FeedBook) error{
-		"by a round": func(l *Loop, b *FeedBook) error {
+// feedWriters are those who write what is late, by name.
+func feedWriters(now garden.Moment) map[string]func(*Loop, *FeedBook) error {
+	return map[string]func(*Loop, *FeedBook) error{
+		"by a round": func(l *Loop, _ *FeedBook) error {
 			if !l.keepFeeds(now) {
 				return errors.New("not kept")
 			}
 			return nil
 		},
 		"by a task done": func(_ *Loop, b *FeedBook) error { return b.keep(now, feeding.Entered{}) },
-	} {
+	}
+}
+
+// onFullFeedCard is a loop with a book of feeds on a card that is full.
+func onFullFeedCard(t *testing.T, now garden.Moment) (*Loop, *FeedBook, *feedCard) {
+	l := newRig(t).loop
+	plan, err := feeding.NewPlan(l.p.Garden, l.p.Plan)
+	require.NoError(t, err)
+	card := &feedCard{full: true}
+	b, err := OpenFeedBook(l.p.Garden, plan, card, now)
+	require.NoError(t, err)
+	l.feeds.book.Store(b)
+	return l, b, card
+}
+
+// TestFeedsWrittenLateAreListed: what a feed gave while its steps could not be
+// written is listed among the feeds once they are, whoever writes them.
+func TestFeedsWrittenLateAreListed(t *testing.T) {
+	now := garden.Moment{Mono: time.Hour, Wall: time.Date(2031, 6, 1, 8, 0, 0, 0, time.UTC), Synced: true}
+	gave := feed.Record{Kind: feed.PulseSettled, Zone: "chilli", At: now.Wall, Litres: 1.5, PPM: feed.NPK{N: 100}}
+	for name, write := range feedWriters(now) {
 		t.Run(name, func(t *testing.T) {
-			l := newRig(t).loop
-			plan, err := feeding.NewPlan(l.p.Garden, l.p.Plan)
-			require.NoError(t, err)
-			card := &feedCard{full: true}
-			b, err := OpenFeedBook(l.p.Garden, plan, card, now)
-			require.NoError(t, err)
-			l.feeds.book.Store(b)
+			l, b, card := onFullFeedCard(t, now)
 			b.late = []feed.Record{gave}
 			require.Error(t, write(l, b))
 			require.Empty(t, card.feeds)
@@ -86,23 +97,9 @@ func TestFeedEnteredOnAFullCard(t *testing.T) {
 	now := garden.Moment{Mono: time.Hour, Wall: time.Date(2031, 6, 1, 8, 0, 0, 0, time.UTC), Synced: true}
 	gave := feed.Record{Kind: feed.HandGiven, Zone: "chilli", At: now.Wall, Litres: 1.5, PPM: feed.NPK{N: 100}}
 	done := task.Event{Kind: task.Done, Task: task.Task{ID: "feed-chilli", Kind: task.Feed, Zone: "chilli"}, At: now.Wall}
-	for name, write := range map[string]func(*Loop, *FeedBook) error{
-		"a round": func(l *Loop, _ *FeedBook) error {
-			if !l.keepFeeds(now) {
-				return errors.New("not kept")
-			}
-			return nil
-		},
-		"a task done": func(_ *Loop, b *FeedBook) error { return b.keep(now, feeding.Entered{}) },
-	} {
+	for name, write := range feedWriters(now) {
 		t.Run(name, func(t *testing.T) {
-			l := newRig(t).loop
-			plan, err := feeding.NewPlan(l.p.Garden, l.p.Plan)
-			require.NoError(t, err)
-			card := &feedCard{full: true}
-			b, err := OpenFeedBook(l.p.Garden, plan, card, now)
-			require.NoError(t, err)
-			l.feeds.book.Store(b)
+			l, b, card := onFullFeedCard(t, now)
 			require.Error(t, b.keep(now, feeding.Entered{Records: []feed.Record{gave}, Events: []task.Event{done}}))
 			require.Error(t, write(l, b))
 			assert.Empty(t, card.feeds, "listed before its steps are kept")

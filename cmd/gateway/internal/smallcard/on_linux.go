@@ -1,4 +1,5 @@
-package journal
+// Package smallcard gives tests a card that is soon full.
+package smallcard
 
 import (
 	"os"
@@ -9,13 +10,14 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// onSmallCard runs a test in a folder of a file system of two megabytes. It does so
-// in a child with mounts of its own: nothing is left behind, whoever runs it.
-func onSmallCard(t *testing.T, f func(t *testing.T, dir string)) {
+// On runs a test in a folder of a file system of that size, such as 2m. It does so
+// in a child with mounts of its own: nothing is left behind, whoever runs it. What
+// f is to leave behind is lost with the child.
+func On(t *testing.T, size string, f func(t *testing.T, dir string)) {
 	t.Helper()
-	const env = "JOURNAL_TEST_CARD"
+	const env = "GATEWAY_TEST_CARD"
 	if dir := os.Getenv(env); dir != "" {
-		require.NoError(t, syscall.Mount("none", dir, "tmpfs", 0, "size=2m"))
+		require.NoError(t, syscall.Mount("none", dir, "tmpfs", 0, "size="+size))
 		f(t, dir)
 		return
 	}
