@@ -221,7 +221,7 @@ func (p *Plan) fuse(st *State, i int, now garden.Moment, dt time.Duration) {
 	}
 	z.blind, z.half = !v.floor, v.half
 	p.learn(z, v.mid, float64(zp.Capacity), now, since)
-	if since >= settled && (!z.blind || z.half) {
+	if since >= settled && (!z.blind || z.half && !z.spreads(zp, v.mid, now.Mono)) {
 		z.weigh(zp, v.mid, now)
 	}
 	if since >= settled {

@@ -21,6 +21,9 @@ const (
 	// no span tells better than.
 	drainedSD = 0.4
 	spanSD    = 0.03
+	// spreadFor is how long a zone may read over its capacity before that is what it
+	// holds. Our judgement, tried on the simulator's pots.
+	spreadFor = 48 * time.Hour
 )
 
 // span is a zone's account of litres between two looks at rest. Over several
@@ -70,4 +73,19 @@ func (z *zoneState) weigh(zp *ZonePlan, mid float64, now garden.Moment) {
 		z.odd.spanned(gone / spent)
 	}
 	*s = span{open: true, at: now.Mono, mid: mid, spent: z.spent}
+}
+
+// spreads tells that water still spreads in a zone whose floor no probe sees: no
+// pot at rest holds more than its capacity, so a higher level is of its top alone.
+// What came would count twice, as litres and as level, and a pot that drinks seem
+// to dry not at all. One that stays so for longer does hold too much.
+func (z *zoneState) spreads(zp *ZonePlan, mid float64, now time.Duration) bool {
+	if mid <= float64(zp.Capacity) {
+		z.over = false
+		return false
+	}
+	if !z.over {
+		z.over, z.overAt = true, now
+	}
+	return now-z.overAt < spreadFor
 }

@@ -112,10 +112,13 @@ type zoneState struct {
 	// half tells that one stands low enough at least to weigh spans by.
 	blind, half bool
 	span        span
-	uneven      uneven
-	arrival     arrival
-	odd         odd
-	depth       depth
+	// over tells that it has read over its capacity since overAt without a break.
+	over    bool
+	overAt  time.Duration
+	uneven  uneven
+	arrival arrival
+	odd     odd
+	depth   depth
 	// before is the mean at the start of the last session, gave the litres of it,
 	// spentFrom what was spent by then.
 	before, gave, spentFrom float64
