@@ -247,8 +247,9 @@ func (g *Guard) Release(id garden.LineID) {
 	}
 }
 
-// facts gathers what permit looks at. The lock is held.
-func (g *Guard) facts(now garden.Moment, ln *line) facts {
+// facts gathers what permit looks at. A line is not measured where another may
+// take a share of what the supply carries. The lock is held.
+func (g *Guard) facts(now garden.Moment, ln *line, asked garden.Order) facts {
 	ln.charges = ln.charges.prune(now)
 	spent, dose, spentUntil, doseUntil := ln.charges.sums(now)
 	f := facts{
@@ -267,7 +268,7 @@ func (g *Guard) facts(now garden.Moment, ln *line) facts {
 		if other == ln || other.pulse == nil {
 			continue
 		}
-		f.draws = append(f.draws, draw{flowLPH: other.flowLPH, until: other.pulse.deadline})
+		f.draws = append(f.draws, draw{flowLPH: other.flowLPH, until: other.pulse.deadline, unsure: other.unsure(now) && asked.Kind != garden.Commission})
 		f.promisedL += max(0, nominal(other.flowLPH, other.pulse.deadline-now.Mono))
 	}
 	return f
@@ -289,11 +290,16 @@ func (g *Guard) sane(now garden.Moment, ln *line, asked garden.Order, p pass) bo
 			worst += c.litres
 		}
 	}
-	flow := ln.flowLPH
+	flow, doubtful, running, most := ln.flowLPH, 0.0, 0, g.rules.supply.flowLPH*(1+slack)
 	for _, other := range g.lines {
-		if other != ln && (other.pos == open || other.pos == opening || other.pulse != nil) {
+		switch {
+		case other == ln || other.pulse == nil && other.pos != open && other.pos != opening:
+		case asked.Kind != garden.Commission && other.unsure(now):
+			doubtful += other.flowLPH
+		default:
 			flow += other.flowLPH
+			running++
 		}
 	}
-	return worst <= ln.capL*(1+slack) && flow <= g.rules.supply.flowLPH*(1+slack)
+	return worst <= ln.capL*(1+slack) && flow <= most && (flow+doubtful <= most || running == 0)
 }

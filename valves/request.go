@@ -57,7 +57,7 @@ func (g *Guard) reserve(now garden.Moment, env Env, o garden.Order) (garden.Orde
 	if o.ID != 0 && slices.Contains(g.granted[:], o.ID) {
 		return o, garden.Repeated, 0
 	}
-	p, cause, until := permit(o, g.facts(now, ln), env)
+	p, cause, until := permit(o, g.facts(now, ln, o), env)
 	if cause != garden.NotRefused {
 		return o, cause, until
 	}

@@ -303,7 +303,7 @@ func (c *course) plan(m Mishap) {
 	}
 	excuse := func(begins bool) {
 		if m.Kind == "pin fails" {
-			c.w.lines[m.Pot].pinBad = begins
+			c.w.lines[m.Pot].pinBad, c.w.lines[m.Pot].badFrom = begins, c.b.Clock.Now()
 		}
 		if m.Kind.blocks() {
 			c.w.pumpBlocked(c.b, begins)

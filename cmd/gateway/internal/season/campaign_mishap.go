@@ -161,7 +161,7 @@ var ordinary = []mishapType{
 		end:     func(s *scene) { s.b.Wires.Pin(s.line).Fail(bench.PinHealthy) },
 		prepare: func(s *Script, m *Mishap) { s.Pots[m.Pot].Remote, s.Pots[m.Pot].Latch = false, false },
 		alarms:  []alarm.Kind{alarm.NotClosed, alarm.LineFaulted}, within: 10 * time.Minute, flowing: true, withoutWater: true,
-		Safe: "the close is repeated; the line opens no more", Recovery: "by itself when a close is confirmed"},
+		Safe: "the close is repeated; the line opens no more; where it leaves no room, others water one at a time after half an hour", Recovery: "by itself when a close is confirmed"},
 	{kind: "journal can't be written", begin: func(s *scene, _ Mishap) { s.book.broken = true }, end: func(s *scene) { s.book.broken = false },
 		alarms: []alarm.Kind{alarm.JournalUnwritable}, within: 5 * time.Minute, withoutWater: true, everyPot: true,
 		Safe: "a few survival doses, no feed", Recovery: "by itself when it can be written"},

@@ -21,6 +21,8 @@ const (
 	goodFor = 30 * time.Minute
 	// most bounds the list of violations of one run.
 	most = 20
+	// keptFree is how long the supply keeps the flow of a line free that can't be closed.
+	keptFree = 30 * time.Minute
 	// frostSlackC is what the air may change between a round and its opening.
 	frostSlackC = 0.3
 )
@@ -73,9 +75,10 @@ type seenLine struct {
 	on       bool
 	since    time.Duration
 	deadline time.Duration
-	granted  bool     // an intent came since the last opening
-	kept     bool     // and was written
-	pinBad   bool     // its pin can't be driven: nobody can close it
+	granted  bool // an intent came since the last opening
+	kept     bool // and was written
+	pinBad   bool // its pin can't be driven: nobody can close it
+	badFrom  time.Duration
 	deaf     bool     // its node hears nothing: nobody but itself can close it
 	later    []func() // what is judged when it hears again
 	spans    []openSpan
@@ -160,15 +163,7 @@ func (w *witness) moved(s *seenLine, e bench.PinEvent) {
 			w.fault("line %s was opened without an intent", s.l.ID)
 		}
 		s.granted = false
-		sum := 0.0
-		for i := range w.lines {
-			if w.lines[i].on {
-				sum += w.lines[i].l.FlowLPH()
-			}
-		}
-		if sum > w.g.Supply.FlowLPH*(1+1e-9) {
-			w.fault("%.1f L/h opened on a supply of %.1f L/h", sum, w.g.Supply.FlowLPH)
-		}
+		w.supply(s, e.At)
 		w.weather(s)
 		if s.nextFrom > 0 && e.At >= s.nextFrom {
 			s.capL, s.nextFrom = s.nextCapL, 0
@@ -189,6 +184,31 @@ func (w *witness) moved(s *seenLine, e bench.PinEvent) {
 		if s.feed != nil && s.feed.on && !w.dead {
 			w.fault("the water of line %s stopped while its injector runs", s.l.ID)
 		}
+	}
+}
+
+// supply judges an opening by what else is open. A line that nobody can close has
+// its flow kept free for half an hour; from then on one other may run beside it at a
+// time, or plants die on a supply for one line.
+func (w *witness) supply(opened *seenLine, now time.Duration) {
+	sum, stuck, others := opened.l.FlowLPH(), 0.0, 0
+	for i := range w.lines {
+		s := &w.lines[i]
+		switch {
+		case s == opened || !s.on:
+		case (s.pinBad || s.deaf) && now-max(s.since, s.badFrom) >= keptFree:
+			stuck += s.l.FlowLPH()
+		default:
+			sum += s.l.FlowLPH()
+			others++
+		}
+	}
+	most := w.g.Supply.FlowLPH * (1 + 1e-9)
+	switch {
+	case sum > most:
+		w.fault("%.1f L/h opened on a supply of %.1f L/h", sum, w.g.Supply.FlowLPH)
+	case sum+stuck > most && others > 0:
+		w.fault("%.1f L/h opened on a supply of %.1f L/h, beside %.1f L/h that nobody can close and not alone", sum, w.g.Supply.FlowLPH, stuck)
 	}
 }
 

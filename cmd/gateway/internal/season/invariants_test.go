@@ -113,3 +113,41 @@ func TestClosedFirstOnceHeard(t *testing.T) {
 		assert.Equal(t, !closes, len(w.violations) > 0)
 	}
 }
+
+// TestSupplyJudged: beside a line that nobody can close one other may run, alone, and
+// only when its flow was kept free for half an hour.
+func TestSupplyJudged(t *testing.T) {
+	for _, c := range []struct {
+		name   string
+		supply float64
+		stuck  func(*seenLine)
+		alone  bool
+		fault  bool
+		waited time.Duration
+	}{
+		{name: "room for both", supply: 24, stuck: func(*seenLine) {}, alone: true},
+		{name: "open on purpose", supply: 12, stuck: func(*seenLine) {}, alone: true, waited: time.Hour, fault: true},
+		{name: "can't be closed, too early", supply: 12, stuck: func(s *seenLine) { s.pinBad = true }, alone: true, waited: keptFree - time.Second, fault: true},
+		{name: "can't be closed", supply: 12, stuck: func(s *seenLine) { s.pinBad = true }, alone: true, waited: keptFree},
+		{name: "hears nothing", supply: 12, stuck: func(s *seenLine) { s.deaf = true }, alone: true, waited: keptFree},
+		{name: "failed a moment ago", supply: 12, stuck: func(s *seenLine) { s.pinBad, s.badFrom = true, time.Hour+time.Minute }, alone: true, waited: keptFree, fault: true},
+		{name: "not alone", supply: 24, stuck: func(s *seenLine) { s.pinBad = true }, waited: keptFree, fault: true},
+		{name: "too much by itself", supply: 11, stuck: func(s *seenLine) { s.pinBad = true }, alone: true, waited: keptFree, fault: true},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			s := Script{Seed: 7, Mode: Single, Days: 8, Weather: "heat", Month: time.July, SupplyL: 24}
+			for range 3 {
+				s.Pots = append(s.Pots, ScriptPot{Litres: 38, Crop: "cucumber", CanopyM2: 0.5, Probes: 1, Emitters: 6})
+			}
+			g, err := s.garden()
+			require.NoError(t, err)
+			g.Supply.FlowLPH = c.supply
+			w := newWitness(g, map[garden.LineID]float64{})
+			w.lines[0].on, w.lines[0].since = true, time.Hour
+			c.stuck(&w.lines[0])
+			w.lines[1].on, w.lines[2].on = true, !c.alone
+			w.supply(&w.lines[1], time.Hour+c.waited)
+			assert.Equal(t, c.fault, len(w.violations) > 0, "%v", w.violations)
+		})
+	}
+}
