@@ -200,6 +200,15 @@ func (t *Terrace) LineLitres(id garden.LineID) float64 {
 	return 0
 }
 
+// LineFlowLPH is what a line's emitters give now at full pressure, L/h; 0 for an
+// unknown one.
+func (t *Terrace) LineFlowLPH(id garden.LineID) float64 {
+	if i, ok := t.pipes.byID[id]; ok {
+		return t.pipes.lines[i].nominal
+	}
+	return 0
+}
+
 // RainMM is the rain on the sky's side of everything since the beginning, mm.
 func (t *Terrace) RainMM() float64 { return t.rainMM }
 

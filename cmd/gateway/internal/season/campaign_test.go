@@ -208,6 +208,9 @@ func TestCampaignCatches(t *testing.T) {
 		{"water balance", "the journal knows of", thirstyScript(), tricks{begun: func(b *Bench) {
 			b.Terrace.LeakValve(b.Garden.Lines[0].ID, 3)
 		}}},
+		{"water balance, a few percent", "the journal knows of", thirstyScript(), tricks{begun: func(b *Bench) {
+			b.Terrace.LeakValve(b.Garden.Lines[0].ID, 0.05)
+		}}},
 		{"alarm in time", "no alarm of its kind", NewScript(3, Single, 5, "probe open"), tricks{wrap: func(o *Options) { o.Tell = nil }}},
 		{"plants live", "lost", thirstyScript(), tricks{coil: trickCoil(func(p *bench.Pin, l gpio.Level) error {
 			if l == gpio.High {

@@ -151,3 +151,15 @@ func TestSupplyJudged(t *testing.T) {
 		})
 	}
 }
+
+// TestBooksOfALineWithFewEmitters: the three emitters of this terrace's last line give
+// over a tenth more than their rating, and without a meter that is no water that the
+// journal does not know of.
+func TestBooksOfALineWithFewEmitters(t *testing.T) {
+	var b *Bench
+	o, err := play(NewScript(20133, Single, 5, "somebody asks for far too much"), tricks{begun: func(life *Bench) { b = life }})
+	require.NoError(t, err)
+	line := b.Garden.Lines[len(b.Garden.Lines)-1]
+	assert.Greater(t, b.Terrace.LineFlowLPH(line.ID), 1.1*line.FlowLPH())
+	assert.Empty(t, o.Violations)
+}
