@@ -265,11 +265,15 @@ func (g *Guard) facts(now garden.Moment, ln *line, asked garden.Order) facts {
 		f.restUntil = now.Mono + g.rules.minRest - ln.lastClose.age(now)
 	}
 	for _, other := range g.lines {
-		if other == ln || other.pulse == nil {
+		if other == ln || other.pulse == nil && len(other.owed) == 0 {
 			continue
 		}
-		f.draws = append(f.draws, draw{flowLPH: other.flowLPH, until: other.pulse.deadline, unsure: other.unsure(now) && asked.Kind != garden.Commission})
-		f.promisedL += max(0, nominal(other.flowLPH, other.pulse.deadline-now.Mono))
+		d := draw{flowLPH: other.flowLPH, unsure: other.unsure(now) && asked.Kind != garden.Commission}
+		if p := other.pulse; p != nil {
+			d.until = p.deadline
+			f.promisedL += max(0, nominal(other.flowLPH, p.deadline-now.Mono))
+		}
+		f.draws = append(f.draws, d)
 	}
 	return f
 }
@@ -293,7 +297,7 @@ func (g *Guard) sane(now garden.Moment, ln *line, asked garden.Order, p pass) bo
 	flow, doubtful, running, most := ln.flowLPH, 0.0, 0, g.rules.supply.flowLPH*(1+slack)
 	for _, other := range g.lines {
 		switch {
-		case other == ln || other.pulse == nil && other.pos != open && other.pos != opening:
+		case other == ln || other.pulse == nil && len(other.owed) == 0 && other.pos != open && other.pos != opening:
 		case asked.Kind != garden.Commission && other.unsure(now):
 			doubtful += other.flowLPH
 		default:

@@ -123,6 +123,57 @@ func TestALineThatNeverClosesLeavesTheOthersTheirWater(t *testing.T) {
 	})
 }
 
+// TestALineThatAnEarlierRunLeftOpen: what an earlier run may have left open counts
+// against the supply until it is confirmed closed, or for half an hour in vain.
+func TestALineThatAnEarlierRunLeftOpen(t *testing.T) {
+	start := func(t *testing.T, supplyLPH float64, left bool) (*rig, time.Duration) {
+		r := newRig(t, func(g *garden.Garden, _ *Options) { g.Supply.FlowLPH = supplyLPH })
+		r.valves["chilli"].failCloses = 1 << 30
+		since := 2 * time.Hour
+		r.CloseAll(at(since))
+		require.Equal(t, []garden.LineID{"chilli"}, r.Unconfirmed())
+		if left {
+			r.Restore(at(since), since, []garden.Intent{{Order: garden.Order{ID: 900, Line: "chilli", Zone: "chilli", Litres: 1, MaxOn: 10 * time.Minute},
+				MaxLitres: 1, At: at(since - time.Minute), SameClock: true}}, nil)
+		}
+		return r, since
+	}
+	ask := func(r *rig, now time.Duration) garden.RefusalCause {
+		ref, _ := r.Request(at(now), Env{}, r.order("chard", 1, time.Hour))
+		return ref.Cause
+	}
+	secondLook := func(r *rig, now time.Duration) bool {
+		chard, _ := r.index("chard")
+		return r.sane(at(now), chard, r.order("chard", 1, time.Hour), pass{litres: 1, maxOn: 5 * time.Minute})
+	}
+	t.Run("waited for", func(t *testing.T) {
+		r, now := start(t, 8, true)
+		assert.False(t, secondLook(r, now))
+		assert.Equal(t, garden.SupplyBusy, ask(r, now))
+		r.drive(now, now+unsureAfter-time.Second)
+		assert.False(t, secondLook(r, now+unsureAfter-time.Second))
+		assert.Equal(t, garden.SupplyBusy, ask(r, now+unsureAfter-time.Second))
+		r.drive(now, now+unsureAfter)
+		assert.True(t, secondLook(r, now+unsureAfter))
+		assert.Equal(t, garden.NotRefused, ask(r, now+unsureAfter))
+	})
+	t.Run("not once its close is confirmed", func(t *testing.T) {
+		r, now := start(t, 8, true)
+		r.valves["chilli"].failCloses = 0
+		r.drive(now, now+time.Minute)
+		require.Empty(t, r.Unconfirmed())
+		assert.Equal(t, garden.NotRefused, ask(r, now+time.Minute))
+	})
+	t.Run("not where there is room for both", func(t *testing.T) {
+		r, now := start(t, 16, true)
+		assert.Equal(t, garden.NotRefused, ask(r, now))
+	})
+	t.Run("not a line that no run left open", func(t *testing.T) {
+		r, now := start(t, 8, false)
+		assert.Equal(t, garden.NotRefused, ask(r, now))
+	})
+}
+
 // TestSupplyBesideUnsureLines: whatever runs and whatever is unsure, a line is let
 // through only where it fits beside all of them, or where nothing runs for sure and
 // it fits alone.
