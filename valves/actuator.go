@@ -64,6 +64,27 @@ type Actuator interface {
 	Closed() (closed, known bool)
 }
 
+// briefest is an Actuator that can't open for less than some time.
+type briefest interface {
+	// LeastOn is that time; Open refuses a grant of less.
+	LeastOn() time.Duration
+}
+
+// leastOnOf is the shortest opening a line's valve can make, however it is
+// wrapped; 0 for any.
+func leastOnOf(a Actuator) time.Duration {
+	for {
+		if b, ok := a.(briefest); ok {
+			return b.LeastOn()
+		}
+		w, ok := a.(wrapper)
+		if !ok {
+			return 0
+		}
+		a = w.within()
+	}
+}
+
 // outputReader is a pin that can tell what it drives without turning into an
 // input. gpio.PinIO's Read is not that: on the host library it changes the
 // direction of the line.

@@ -42,6 +42,8 @@ type line struct {
 	act     Actuator
 	flowLPH float64
 	maxDose time.Duration
+	// leastOn is the shortest its valve can open for, 0 for any.
+	leastOn time.Duration
 	// flowProof is how soon a meter must count while the injector runs, 0 for no
 	// proof.
 	flowProof time.Duration
@@ -184,6 +186,7 @@ func newLine(g *garden.Garden, gl *garden.Line, act Actuator, o Options) (*line,
 	if act == nil {
 		ln.act = Unassigned{}
 	}
+	ln.leastOn = leastOnOf(ln.act)
 	ln.maxDose = max(0, gl.Injector.MaxRun)
 	ln.again.latching = gl.Valve.Latch != nil
 	ln.flowProof = proofTime(g, gl)
@@ -253,7 +256,7 @@ func (g *Guard) facts(now garden.Moment, ln *line, asked garden.Order) facts {
 	ln.charges = ln.charges.prune(now)
 	spent, dose, spentUntil, doseUntil := ln.charges.sums(now)
 	f := facts{
-		now: now, pos: ln.pos, flowLPH: ln.flowLPH, maxOn: ln.maxOn, maxDose: ln.maxDose, margin: g.margin,
+		now: now, pos: ln.pos, flowLPH: ln.flowLPH, maxOn: ln.maxOn, leastOn: ln.leastOn, maxDose: ln.maxDose, margin: g.margin,
 		heldUntil: ln.heldUntil,
 		capL:      ln.capL, spentL: spent, capUntil: spentUntil,
 		doseL: ln.doseL, doseSpentL: dose, doseUntil: doseUntil,

@@ -39,6 +39,8 @@ type facts struct {
 	flowLPH float64
 	// maxOn is the tighter of the line's and the garden's limit.
 	maxOn time.Duration
+	// leastOn is the shortest its valve can open for, 0 for any.
+	leastOn time.Duration
 	// maxDose is the longest its injector may run, 0 for no limit of its own.
 	maxDose time.Duration
 	// margin is how much longer than its nominal time a pulse may take, > 1.
@@ -163,6 +165,9 @@ func permit(o garden.Order, f facts, e Env) (p pass, cause garden.RefusalCause, 
 	maxOn = min(maxOn, onTime(litres*f.margin, f.flowLPH))
 	if maxOn <= 0 {
 		return pass{}, garden.BadOrder, 0
+	}
+	if maxOn < f.leastOn {
+		return pass{}, garden.TooShort, 0
 	}
 	return pass{litres: litres, maxOn: maxOn}, garden.NotRefused, 0
 }

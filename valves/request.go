@@ -96,14 +96,14 @@ func (g *Guard) energise(now garden.Moment, ln *line, o garden.Order, intendErr 
 		// Feed that nobody will know of is not given: the water goes plain.
 		o.Dosed = false
 		litres := g.unwrittenLeft(ln, o)
-		if litres <= 0 {
+		maxOn := min(o.MaxOn, onTime(litres, ln.flowLPH))
+		if litres <= 0 || maxOn < ln.leastOn {
 			// Nothing to settle: an intent that got onto the card after all
 			// stays unfinished and is charged in full, on the dry side.
 			ln.pulse, ln.pos = nil, shut
 			return garden.NoJournal, 0
 		}
-		o.Litres = litres
-		o.MaxOn = min(o.MaxOn, onTime(litres, ln.flowLPH))
+		o.Litres, o.MaxOn = litres, maxOn
 		p.order, p.unwritten = o, true
 	} else {
 		ln.unwrittenL = 0

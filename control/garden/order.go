@@ -178,6 +178,8 @@ const (
 	Repeated
 	// PumpLocked: the pump rests because it showed no flow.
 	PumpLocked
+	// TooShort: what may be given takes less time than its valve can open for.
+	TooShort
 )
 
 var refusalCauses = [...]string{
@@ -199,6 +201,7 @@ var refusalCauses = [...]string{
 	Expired:      "the request came too late",
 	Repeated:     "the request was already seen",
 	PumpLocked:   "the pump rests after it ran without flow",
+	TooShort:     "too little water for the shortest time its valve can open for",
 }
 
 func (c RefusalCause) String() string {

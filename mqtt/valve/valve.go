@@ -27,6 +27,7 @@ const (
 	goodFor = 2 * time.Second
 	// notAfter is how long after it was given an open command may be obeyed.
 	notAfter = 10 * time.Second
+	leastOn  = time.Second
 )
 
 // Sender is the part of a link that a valve needs.
@@ -101,6 +102,9 @@ func (v *Valve) Filter() string { return v.state }
 // Line is the line it belongs to.
 func (v *Valve) Line() garden.LineID { return v.line }
 
+// LeastOn is the shortest opening a command can ask for: it counts whole seconds.
+func (v *Valve) LeastOn() time.Duration { return leastOn }
+
 // Open sends the open command. It is an error without a valid grant or a
 // connection; that the valve really opens is told by Trouble.
 func (v *Valve) Open(g valves.Grant) error {
@@ -108,7 +112,7 @@ func (v *Valve) Open(g valves.Grant) error {
 		return valves.ErrNoGrant
 	}
 	seconds := int64(g.MaxOn() / time.Second)
-	if seconds < 1 {
+	if g.MaxOn() < leastOn {
 		return fmt.Errorf("valve of line %s: %v is too short for a remote valve, expected a second or more", v.line, g.MaxOn())
 	}
 	v.mu.Lock()

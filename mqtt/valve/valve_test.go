@@ -525,3 +525,25 @@ func FuzzState(f *testing.F) {
 		}
 	})
 }
+
+// TestTooLittleForACommand: what takes less than a second is refused for that, and is
+// no fault of the valve.
+func TestTooLittleForACommand(t *testing.T) {
+	d := newDesk(t, nil)
+	ready(t, d)
+	sent := len(d.sent)
+	for id, c := range []struct {
+		litres float64
+		maxOn  time.Duration
+	}{{1, 999 * time.Millisecond}, {0.002, time.Hour}} { // 2 mL are 0.72 s at 10 L/h
+		ref, ok := d.g.Request(d.moment(), valves.Env{}, garden.Order{ID: garden.OrderID(100 + id), Line: "l", Zone: "z", Litres: c.litres, MaxOn: c.maxOn, Kind: garden.ByHand})
+		assert.False(t, ok)
+		assert.Equal(t, garden.TooShort, ref.Cause)
+	}
+	st, _ := d.g.Snapshot(d.moment())
+	assert.Zero(t, st[0].Failures)
+	assert.True(t, st[0].Confirmed)
+	assert.Len(t, d.sent, sent)
+	d.open(t, 1)
+	assert.Equal(t, int64(1), d.last().Seconds)
+}
