@@ -378,6 +378,11 @@ func (c *course) thirsty(pot int) bool {
 func (c *course) detect(o *Outcome) {
 	m := c.s.Mishaps[0]
 	d := mishapOf(m.Kind)
+	if len(c.staysOpen) > 0 {
+		// Its line stays open: what it gives without an order is told, and no order
+		// of it lacks flow. The promise's time begins at once.
+		d.alarms, d.flowing = []alarm.Kind{alarm.FlowWithoutOrder}, false
+	}
 	o.DetectedS = -1
 	if d.within == 0 || d.needsMeter && !c.s.Meter {
 		return
