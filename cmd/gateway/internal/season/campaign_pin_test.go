@@ -9,23 +9,25 @@ import (
 )
 
 // TestAPinThatFailsStarvesNoOtherPot: thirsty pots in a heat, on a supply for one
-// line, and for eight days one valve can't be driven: shut, or open as it was when its
-// pin failed. The other plants get their water.
+// line or two, and for eight days one valve can't be driven: shut, or open as it was
+// when its pin failed. The other plants get their water.
 func TestAPinThatFailsStarvesNoOtherPot(t *testing.T) {
 	for _, c := range []struct {
 		name              string
 		pots              int
+		supplyL           float64
 		meter, pump, open bool
 	}{
-		{"shut", 2, false, false, false},
-		{"shut, three pots and a meter", 3, true, false, false},
-		{"open", 2, false, false, true},
-		{"open, three pots and a meter", 3, true, false, true},
-		{"open, behind a pump", 3, true, true, true},
+		{"shut", 2, 12, false, false, false},
+		{"shut, three pots and a meter", 3, 12, true, false, false},
+		{"open", 2, 12, false, false, true},
+		{"open, three pots and a meter", 3, 12, true, false, true},
+		{"open, behind a pump", 3, 12, true, true, true},
+		{"open, four pots on a supply for two", 4, 24, false, false, true},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()
-			s := Script{Seed: 7, Mode: Single, Days: 8, Weather: "heat", Month: time.July, SupplyL: 12, Meter: c.meter}
+			s := Script{Seed: 7, Mode: Single, Days: 8, Weather: "heat", Month: time.July, SupplyL: c.supplyL, Meter: c.meter}
 			for range c.pots {
 				s.Pots = append(s.Pots, ScriptPot{Litres: 38, Crop: "cucumber", CanopyM2: 0.5, Probes: 1, Emitters: 6})
 			}
