@@ -7,10 +7,14 @@ import (
 )
 
 // Swaps watches for two probes whose plugs were confused: after a watering of one
-// line alone a probe of its pot stays as it is and one of a pot on another line
-// answers. Once may be a hand with a can; the same pair twice in a row is not.
+// line a probe of its pot stays as it is and one of a pot on another line, which did
+// not run, answers. Once may be a hand with a can; the same pair twice in a row is
+// not, whichever of its two lines ran. Lines that ran meanwhile do not matter whose
+// own probes answered.
+//
 // It says nothing of two probes of one line, whose pots are watered together, nor
-// of days with rain.
+// of two whose lines always run together, nor of hours with rain: by the gauge where
+// there is one, and else of the days that have some.
 //
 // It keeps nothing over a restart: two more waterings tell again.
 type Swaps struct {
@@ -26,7 +30,7 @@ const (
 	// swapEvery is how often readings are kept, swapKept how many: a watering is
 	// compared with what was read before it.
 	swapEvery = 10 * time.Minute
-	swapKept  = 30
+	swapKept  = 48
 	// swapRest is how long after the last pulse a watering is judged, and how long
 	// before the first no other line may have run.
 	swapRest = time.Hour
@@ -34,8 +38,10 @@ const (
 	swapLongest = swapKept*swapEvery - swapRest - 2*swapEvery
 	// A probe that rose by swapRose answered, one under swapStill did not.
 	swapRose, swapStill = 0.03, 0.008
-	// swapTwice is how often in a row it takes.
+	// swapTwice is how often in a row it takes, and swapSoon how long apart two may
+	// lie: a pair that showed itself once is forgotten.
 	swapTwice = 2
+	swapSoon  = 30 * 24 * time.Hour
 )
 
 type swapProbe struct {
@@ -51,6 +57,10 @@ type swapProbe struct {
 	at   [swapKept]time.Duration
 	now  float64
 	good bool
+	// with is the probe it seems confused with, if it is that one's as well, times
+	// how often in a row and shown when last.
+	with, times int
+	shown       time.Duration
 }
 
 type swapLine struct {
@@ -59,9 +69,6 @@ type swapLine struct {
 	under       bool
 	ran         time.Duration // when it last gave water
 	any         bool
-	// own stayed as it is and other answered in its place, times how often in a row.
-	own, other int
-	times      int
 }
 
 // Swapped is a pair that looks confused: water of Line moved Other and not Own.
@@ -77,7 +84,7 @@ func NewSwaps(g *garden.Garden) *Swaps {
 		s.lines[i] = swapLine{id: g.Lines[i].ID}
 	}
 	for _, p := range g.ProbeList() {
-		sp := swapProbe{id: p.ID, zone: p.Zone, line: -1}
+		sp := swapProbe{id: p.ID, zone: p.Zone, line: -1, with: -1}
 		if _, z, ok := g.Zone(p.Zone); ok {
 			for i := range g.Lines {
 				if g.Lines[i].ID == z.Line {
@@ -96,7 +103,11 @@ func NewSwaps(g *garden.Garden) *Swaps {
 
 // See takes in a round, after Runs, and returns a pair that has just shown itself.
 func (s *Swaps) See(now time.Duration, obs *garden.Observed) (Swapped, bool) {
-	if r := obs.Now.RainMM; r.Known && r.Value > 0 || obs.Today.RainMM.Or(0) > 0 {
+	rain := obs.Today.RainMM.Or(0)
+	if r := obs.Now.RainMM; r.Known && garden.Finite(r.Value) {
+		rain = r.Value
+	}
+	if rain > 0 {
 		s.rained, s.wet = now, true
 	}
 	if len(obs.Readings) != len(s.probes) {
@@ -122,7 +133,7 @@ func (s *Swaps) See(now time.Duration, obs *garden.Observed) (Swapped, bool) {
 	for i := range s.lines {
 		if l := &s.lines[i]; l.under && now-l.last >= swapRest {
 			l.under = false
-			if got, ok := s.judge(i); ok {
+			if got, ok := s.judge(i, now); ok {
 				out, found = got, true
 			}
 		}
@@ -153,45 +164,68 @@ func (s *Swaps) Runs(line garden.LineID, since, at time.Duration) {
 }
 
 // judge looks at a line's watering that is over.
-func (s *Swaps) judge(i int) (Swapped, bool) {
+func (s *Swaps) judge(i int, now time.Duration) (Swapped, bool) {
 	l := &s.lines[i]
 	if l.last-l.first > swapLongest || s.wet && s.rained >= l.first-swapRest {
 		return Swapped{}, false
 	}
+	alone := true
 	for k := range s.lines {
-		if o := &s.lines[k]; k != i && o.any && o.ran >= l.first-swapRest {
-			return Swapped{}, false // whose water it was is not known
-		}
+		alone = alone && (k == i || !s.ran(k, l.first))
 	}
 	own, other := -1, -1 // the first of its own that stays as it is
+	hardly := false      // one moved, and not so that it is known to have answered
 	for k := range s.probes {
 		p := &s.probes[k]
 		rose, ok := p.rose(l.first)
-		switch {
+		switch meanwhile := p.line >= 0 && p.line != i && !alone && s.ran(p.line, l.first); {
 		case p.line == i && !ok:
 			return Swapped{}, false
-		case p.line == i && rose < swapStill && own < 0:
+		case p.line == i && rose >= swapStill:
+			if alone { // or it may be confused and that the other line's water
+				p.times = 0
+			}
+		case p.line == i && own < 0:
 			own = k
 		case p.line == i:
 		case !p.top:
+		case meanwhile && (!ok || rose < swapRose):
+			return Swapped{}, false // it may be that line's water that others answer to
+		case meanwhile:
 		case ok && rose >= swapRose && other >= 0 && s.probes[other].zone != p.zone:
 			return Swapped{}, false // more than one: it is no plug
 		case ok && rose >= swapRose:
 			other = k
+		case ok && rose >= swapStill:
+			hardly = true
 		}
 	}
-	if own < 0 || other < 0 {
-		l.times = 0
+	if own < 0 {
 		return Swapped{}, false
 	}
-	if l.own != own || l.other != other {
-		l.times, l.own, l.other = 0, own, other
-	}
-	l.times++
-	if l.times < swapTwice {
+	a := &s.probes[own]
+	if other < 0 {
+		if alone && !hardly { // little water says little
+			a.times = 0
+		}
 		return Swapped{}, false
 	}
-	return Swapped{Line: l.id, Own: s.probes[own].id, Other: s.probes[other].id}, true
+	b := &s.probes[other]
+	if a.with != other || b.with != own || now-a.shown > swapSoon {
+		a.times, b.times = 0, 0
+	}
+	a.times = min(a.times, b.times) + 1
+	a.with, a.shown, b.with, b.times, b.shown = other, now, own, a.times, now
+	if a.times < swapTwice {
+		return Swapped{}, false
+	}
+	return Swapped{Line: l.id, Own: a.id, Other: b.id}, true
+}
+
+// ran tells that a line gave water since an hour before a time.
+func (s *Swaps) ran(line int, since time.Duration) bool {
+	l := &s.lines[line]
+	return l.any && l.ran >= since-swapRest
 }
 
 // rose is how much more a probe reads than just before a time.

@@ -114,6 +114,52 @@ func TestSwappedPlugs(t *testing.T) {
 		}
 		assert.Equal(t, []Swapped{{"a", "c", "b"}}, r.water("a", [3]float64{0.06, 0.06, 0}))
 	})
+	t.Run("once by the water of each of its lines", func(t *testing.T) {
+		r := newSwapRig()
+		assert.Empty(t, r.water("a", swapped))
+		assert.Equal(t, []Swapped{{"b", "b", "a"}}, r.water("b", [3]float64{0.06, 0, 0}))
+		r = newSwapRig()
+		r.water("a", swapped)
+		assert.Empty(t, r.water("b", swapped), "the other answers to its own line")
+		assert.Empty(t, r.water("a", swapped))
+	})
+	t.Run("beside a line whose own probe answers", func(t *testing.T) {
+		r := newSwapRig()
+		both := [3]float64{0, 0.06, 0.06}
+		assert.Empty(t, r.water("a", both, "c"))
+		assert.Equal(t, []Swapped{{"a", "a", "b"}}, r.water("a", both, "c"))
+		r = newSwapRig()
+		for range 4 {
+			assert.Empty(t, r.water("a", swapped, "c"), "it may be c's water")
+		}
+		r = newSwapRig()
+		r.water("a", swapped)
+		assert.Empty(t, r.water("a", [3]float64{0.06, 0.06, 0}, "b"), "which says nothing")
+		assert.Len(t, r.water("a", swapped), 1)
+	})
+	t.Run("a drop says nothing", func(t *testing.T) {
+		r := newSwapRig()
+		r.water("a", swapped)
+		assert.Empty(t, r.water("a", [3]float64{0, 0.015, 0}))
+		assert.Len(t, r.water("a", swapped), 1)
+	})
+	t.Run("rain by the gauge, where there is one", func(t *testing.T) {
+		r := newSwapRig()
+		r.obs.Today.RainMM, r.obs.Now.RainMM = garden.Known(2), garden.Known(0)
+		r.water("a", swapped)
+		assert.Len(t, r.water("a", swapped), 1)
+		r = newSwapRig()
+		r.obs.Today.RainMM, r.obs.Now.RainMM = garden.Known(0), garden.Known(0.2)
+		for range 4 {
+			assert.Empty(t, r.water("a", swapped))
+		}
+	})
+	t.Run("what showed long ago is forgotten", func(t *testing.T) {
+		r := newSwapRig()
+		r.water("a", swapped)
+		r.now += swapSoon
+		assert.Empty(t, r.water("a", swapped))
+	})
 	t.Run("a deep probe may rise by its own water of long ago", func(t *testing.T) {
 		r := newSwapRig()
 		for i := range r.s.probes {
