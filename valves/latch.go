@@ -166,9 +166,15 @@ func (ln *line) waits() bool { return ln.again.latching && ln.pos == shut && ln.
 const clearOf = MostLatchPulse + 50*time.Millisecond
 
 // endSoon ends every opening that would end within clearOf, plain coils first, or
-// those with plain coils alone: a quarter of a second early is the safe side. The
-// lock is held.
+// those with plain coils alone, and every injector that would: a quarter of a second
+// early is the safe side. The lock is held.
 func (g *Guard) endSoon(now garden.Moment, plainOnly bool) {
+	for _, ln := range g.lines {
+		if p := ln.pulse; p != nil && p.dose.on && p.dose.until-now.Mono < clearOf {
+			p.dose.until = min(p.dose.until, now.Mono)
+		}
+	}
+	g.doses(now)
 	for _, ln := range g.closing {
 		p := ln.pulse
 		if ln.pos != open || p == nil || plainOnly && ln.again.latching || min(p.due, p.deadline)-now.Mono >= clearOf {

@@ -329,3 +329,47 @@ func TestALatchsPulseHoldsNothingUp(t *testing.T) {
 		assert.Equal(t, "close "+latch, (*r.log)[len(*r.log)-1])
 	})
 }
+
+// TestALatchsPulseHoldsNoInjectorUp: an injector's own limit that ends during a
+// latching valve's pulse ends before it, and its line goes on with plain water.
+func TestALatchsPulseHoldsNoInjectorUp(t *testing.T) {
+	const limit = 5 * time.Minute
+	begun := func() (*rig, *fakeValve) {
+		r, inj := dosingRig(t, func(g *garden.Garden) {
+			g.Lines[0].Injector.MaxRun = limit
+			g.Lines[1].Valve.Latch = &garden.Latch{ClosePin: 5, Pulse: MostLatchPulse}
+		})
+		o := r.order("chilli", 2, time.Hour)
+		o.Dosed = true
+		_, ok := r.Request(at(2*time.Hour), Env{}, o)
+		require.True(t, ok)
+		require.True(t, inj.open)
+		*r.log = nil
+		return r, inj
+	}
+	chard := func(r *rig, now time.Duration) {
+		_, ok := r.Request(at(now), Env{}, r.order("chard", 1, time.Hour))
+		require.True(t, ok)
+	}
+	end := 2*time.Hour + limit
+	t.Run("before it opens", func(t *testing.T) {
+		r, _ := begun()
+		chard(r, end-clearOf/2)
+		assert.Equal(t, []string{"intend chard", "close injector", "open chard"}, *r.log)
+		assert.True(t, r.valves["chilli"].open)
+	})
+	t.Run("before it closes", func(t *testing.T) {
+		r, inj := begun()
+		chard(r, 2*time.Hour+time.Minute)
+		require.True(t, inj.open)
+		*r.log = nil
+		r.Stop(at(end-clearOf/2), "chard")
+		assert.Equal(t, []string{"close injector", "close chard"}, *r.log)
+		assert.True(t, r.valves["chilli"].open)
+	})
+	t.Run("not while there is time", func(t *testing.T) {
+		r, inj := begun()
+		chard(r, end-clearOf)
+		assert.True(t, inj.open)
+	})
+}
