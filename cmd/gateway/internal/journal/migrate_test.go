@@ -3,7 +3,9 @@ package journal
 import (
 	"crypto/sha256"
 	"database/sql"
+	"encoding/binary"
 	"fmt"
+	"os"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -120,6 +122,29 @@ func TestEverySchemaIsBroughtForward(t *testing.T) {
 			}
 		})
 	}
+}
+
+// TestBegunAtOnce: a start waits for the card at each commit, so a new journal has
+// one for its whole schema, not one for each step of it. Frames of a write-ahead log have a header of 24
+// bytes whose second number is not zero in the last of a commit (SQLite's file
+// format, section 4).
+func TestBegunAtOnce(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "j.db")
+	j := open(t, path)
+	v, err := j.SchemaVersion()
+	require.NoError(t, err)
+	require.Equal(t, len(migrations()), v)
+	log, err := os.ReadFile(path + "-wal")
+	require.NoError(t, err)
+	page := int(binary.BigEndian.Uint32(log[8:]))
+	commits := 0
+	for at := 32; at+24+page <= len(log); at += 24 + page {
+		if binary.BigEndian.Uint32(log[at+4:]) != 0 {
+			commits++
+		}
+	}
+	assert.Positive(t, commits)
+	assert.LessOrEqual(t, commits, 3)
 }
 
 // TestMigrationThatFails leaves a whole version behind, with all it held, and goes

@@ -71,7 +71,8 @@ CREATE INDEX alarms_at ON alarms(at_wall);
 `
 
 // migrate brings the file to this program's schema. Each step and its version
-// are one transaction, so that a power cut leaves a whole version behind.
+// are one transaction, so that a power cut leaves a whole version behind; a new
+// file takes all steps in one, since a start waits for the card at each.
 func (j *Journal) migrate() error {
 	var have int
 	if err := j.easy.QueryRow("PRAGMA user_version").Scan(&have); err != nil {
@@ -81,16 +82,21 @@ func (j *Journal) migrate() error {
 	if have > len(steps) {
 		return fmt.Errorf("its schema is version %d and this program knows up to %d: install the newer program or name another file", have, len(steps))
 	}
-	for v := have; v < len(steps); v++ {
+	for from, to := have, 0; from < len(steps); from = to {
+		if to = from + 1; from == 0 {
+			to = len(steps)
+		}
 		err := inTx(j.full, func(ctx context.Context, tx *sql.Tx) error {
-			if _, err := tx.ExecContext(ctx, steps[v]); err != nil {
-				return err
+			for _, step := range steps[from:to] {
+				if _, err := tx.ExecContext(ctx, step); err != nil {
+					return err
+				}
 			}
-			_, err := tx.ExecContext(ctx, fmt.Sprintf("PRAGMA application_id=%d; PRAGMA user_version=%d", applicationID, v+1))
+			_, err := tx.ExecContext(ctx, fmt.Sprintf("PRAGMA application_id=%d; PRAGMA user_version=%d", applicationID, to))
 			return err
 		})
 		if err != nil {
-			return fmt.Errorf("migrate to schema %d: %w", v+1, err)
+			return fmt.Errorf("migrate to schema %d: %w", to, err)
 		}
 	}
 	return nil
