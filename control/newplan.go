@@ -39,15 +39,23 @@ const (
 
 // NewPlan reads the garden. Problems that are Fatal refuse to start and make
 // the error; the others are warnings for the gardener.
-func NewPlan(g *garden.Garden) (*Plan, []garden.Problem, error) {
+func NewPlan(g *garden.Garden) (*Plan, []garden.Problem, error) { return NewPlanLike(nil, g) }
+
+// NewPlanLike is NewPlan for a garden much like that of an earlier plan, which may
+// be nil: what is dear to make and the same in both is taken from there. The plan
+// is the same either way.
+func NewPlanLike(earlier *Plan, g *garden.Garden) (*Plan, []garden.Problem, error) {
 	if g == nil {
 		return nil, nil, errors.New("control: no garden given")
 	}
 	p := &Plan{
 		site: g.Site, supply: g.Supply, limits: g.Limits, place: weather.PlaceOf(g.Site), byHeat: g.StagesByHeat,
-		zoneAt: map[garden.ZoneID]int{}, lineAt: map[garden.LineID]int{},
+		zoneAt: map[garden.ZoneID]int{}, lineAt: map[garden.LineID]int{}, profiles: map[profileKey]*medium.Profile{},
 	}
-	b := builder{g: g, p: p, lines: map[garden.LineID]*garden.Line{}, profiles: map[profileKey]*medium.Profile{}}
+	b := builder{g: g, p: p, lines: map[garden.LineID]*garden.Line{}}
+	if earlier != nil {
+		b.known = earlier.profiles
+	}
 	for i := range g.Lines {
 		b.line(&g.Lines[i])
 	}
@@ -67,7 +75,7 @@ type builder struct {
 	p        *Plan
 	problems []garden.Problem
 	lines    map[garden.LineID]*garden.Line
-	profiles map[profileKey]*medium.Profile
+	known    map[profileKey]*medium.Profile // an earlier plan's, only read
 }
 
 // profileKey is all that a profile is made of. Making one is most of the cost of
@@ -81,12 +89,15 @@ type profileKey struct {
 // profile is medium.NewProfile, once for each key.
 func (b *builder) profile(r garden.Retention, c medium.Curve, s garden.Shape, heightCM float64) (*medium.Profile, error) {
 	key := profileKey{r, s, heightCM}
-	if p, ok := b.profiles[key]; ok {
+	if p, ok := b.p.profiles[key]; ok {
 		return p, nil
 	}
-	p, err := medium.NewProfile(c, s, heightCM)
+	p, err := b.known[key], error(nil)
+	if p == nil {
+		p, err = medium.NewProfile(c, s, heightCM)
+	}
 	if err == nil {
-		b.profiles[key] = p
+		b.p.profiles[key] = p
 	}
 	return p, err
 }

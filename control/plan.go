@@ -22,6 +22,8 @@ type Plan struct {
 	lineAt map[garden.LineID]int
 	place  weather.Place
 	byHeat bool
+	// profiles are kept for a plan like this one; nothing in them changes.
+	profiles map[profileKey]*medium.Profile
 }
 
 // ZonePlan is what the plan understood of one zone.

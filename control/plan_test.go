@@ -36,6 +36,24 @@ func TestPlanHoldsWhatTheMixHolds(t *testing.T) {
 	}
 }
 
+// TestPlanLike: what is taken from an earlier plan is only what is the same in both.
+func TestPlanLike(t *testing.T) {
+	g := testGarden(2, 10)
+	first, _, err := NewPlan(g)
+	require.NoError(t, err)
+	again, _, err := NewPlanLike(first, g)
+	require.NoError(t, err)
+	assert.Equal(t, first, again)
+	assert.Same(t, first.probes[0].profile, again.probes[0].profile, "not made anew")
+	other := testGarden(2, 10)
+	other.Pots[0].Shape.HeightCM += 5
+	alone, _, err := NewPlan(other)
+	require.NoError(t, err)
+	like, _, err := NewPlanLike(first, other)
+	require.NoError(t, err)
+	assert.Equal(t, alone, like)
+}
+
 // A perfect probe 10 cm under the surface of a drained 45 cm pot of that mix
 // reads 0.381 where the mean is 0.509 (computed independently): the zone is
 // full, and a controller that compared the two would water for ever.

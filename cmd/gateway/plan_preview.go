@@ -62,7 +62,7 @@ func (f planFlags) preview(u *understood, day time.Time, k dayKind) (*preview, e
 	p := &preview{kind: k}
 	ear := &listener{p: p, from: day, to: day.AddDate(0, 0, k.days)}
 	b, err := season.NewBench(u.garden, season.Options{
-		Seed: f.seed, Start: start, Weather: k.weather(start, settleDays+k.days+3), Terrace: o, Tell: ear,
+		Like: u.plan, Seed: f.seed, Start: start, Weather: k.weather(start, settleDays+k.days+3), Terrace: o, Tell: ear,
 	})
 	if err != nil {
 		return nil, err

@@ -246,6 +246,7 @@ func runBench(ctx context.Context, s streams, u *understood, f runFlags, keeper 
 	defer link.close()
 	b, err := season.NewBench(u.garden, season.Options{
 		Far:  link.far(),
+		Like: u.plan,
 		Seed: f.seed, Start: start, Weather: season.Climate(f.seed, start, 800),
 		Journal: keeper, JournalPath: keeper.Path(), Tell: link.tell(runner.NewPrinter(s.out)), Watched: true,
 		// Somewhat dry, so that there is something to see soon.

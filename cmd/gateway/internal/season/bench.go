@@ -30,6 +30,8 @@ type Options struct {
 	// taken from Seed.
 	Terrace terrace.Options
 	Bench   bench.Options
+	// Like is an earlier plan of this garden that saves making its tables anew, or nil.
+	Like *control.Plan
 	// Journal and Tell may be nil.
 	Journal     runner.Recorder
 	History     runner.History
@@ -85,7 +87,7 @@ func NewBench(g *garden.Garden, o Options) (_ *Bench, err error) {
 	if o.Far == nil && o.far == nil {
 		g = whole
 	}
-	plan, _, err := control.NewPlan(g)
+	plan, _, err := control.NewPlanLike(o.Like, g)
 	if err != nil {
 		return nil, err
 	}
