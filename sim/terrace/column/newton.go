@@ -3,7 +3,8 @@ package column
 import "math"
 
 // iterate does one Newton correction of u for a step of dt hours and leaves the
-// fluxes linearised about the new state. It returns the largest correction.
+// fluxes linearised about the new state. It returns the largest correction. The
+// first of a step keeps what u was, for restore.
 //
 // Balance of cell i, water counted downward:
 //
@@ -15,7 +16,7 @@ import "math"
 //
 // The matrix is tridiagonal; a row is eliminated as soon as its lower face is
 // known, so that one pass over the cells reads the table, builds and eliminates.
-func (c *Column) iterate(dt, avail float64) (worst float64) {
+func (c *Column) iterate(dt, avail float64, first bool) (worst float64) {
 	layers := c.layers
 	tab := &c.soil.tab
 	invDz := 1 / c.dz
@@ -91,14 +92,16 @@ func (c *Column) iterate(dt, avail float64) (worst float64) {
 	// its fluxes are never used. Comparisons instead of min and max: those order
 	// NaN and signed zero, at a cost. A NaN anywhere reaches the first cell.
 	l.q = botQ + botQa*du
-	for i := len(layers) - 1; i >= 0; i-- {
-		l := &layers[i]
+	for i := len(layers) - 1; ; i-- {
 		d := du
 		if d < 0 {
 			d = -d
 		}
 		if d > worst {
 			worst = d
+		}
+		if first {
+			l.uOld = l.u
 		}
 		v := l.u + du
 		if d > clipDU {
@@ -111,12 +114,13 @@ func (c *Column) iterate(dt, avail float64) (worst float64) {
 			v = uLow
 		}
 		l.u = v
-		if i > 0 {
-			up := &layers[i-1]
-			above := up.dp - up.cp*du
-			up.q += up.qa*above + up.qb*du
-			du = above
+		if i == 0 {
+			break
 		}
+		l = &layers[i-1]
+		above := l.dp - l.cp*du
+		l.q += l.qa*above + l.qb*du
+		du = above
 	}
 	c.top.q = topQ + topQb*du
 	if du != du {

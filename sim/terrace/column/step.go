@@ -143,16 +143,13 @@ func (c *Column) commit(dt, rate float64) {
 // and whether the iteration ended well. On failure u is to be restored.
 func (c *Column) try(dt, avail float64) (change float64, ok bool) {
 	layers := c.layers
-	for i := range layers {
-		layers[i].uOld = layers[i].u
-	}
-	change = c.iterate(dt, avail)
+	change = c.iterate(dt, avail, true)
 	c.t.Solves++
 	if change < acceptDU {
 		return change, true
 	}
 	for range maxIterations - 1 {
-		worst := c.iterate(dt, avail)
+		worst := c.iterate(dt, avail, false)
 		c.t.Solves++
 		if worst != worst {
 			return worst, false
