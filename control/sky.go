@@ -37,7 +37,7 @@ type sky struct {
 }
 
 // tableBits is how many of hourOf's halvings the table answers.
-const tableBits = 8
+const tableBits = 10
 
 const stepH = 24.0 / (1 << tableBits)
 
