@@ -16,13 +16,16 @@ type warmth struct {
 	skin, core       float64
 	skinTau, coreTau float64 // h
 	begun            bool
+	// How much the skin counts at the depth last asked for: a probe asks for the
+	// same one again and again.
+	lastDepth, lastShare float64
 }
 
 const skinDepthCM = 6
 
 func newWarmth(s garden.Shape) warmth {
 	r := math.Min((s.TopDiameterCM+s.BottomDiameterCM)/4, s.HeightCM) / 100
-	return warmth{skinTau: 1.5, coreTau: math.Max(2, r*r/(5.78*4e-7)/3600)}
+	return warmth{lastShare: 1, skinTau: 1.5, coreTau: math.Max(2, r*r/(5.78*4e-7)/3600)}
 }
 
 func (w *warmth) advance(hours, airC, solarWM2 float64) {
@@ -36,6 +39,9 @@ func (w *warmth) advance(hours, airC, solarWM2 float64) {
 }
 
 func (w *warmth) at(depthCM float64) float64 {
-	f := math.Exp(-math.Max(0, depthCM) / skinDepthCM)
+	if depthCM != w.lastDepth {
+		w.lastDepth, w.lastShare = depthCM, math.Exp(-math.Max(0, depthCM)/skinDepthCM)
+	}
+	f := w.lastShare
 	return f*w.skin + (1-f)*w.core
 }
