@@ -179,8 +179,7 @@ func (s *Swaps) judge(i int, now time.Duration) (Swapped, bool) {
 		p := &s.probes[k]
 		rose, ok := p.rose(l.first)
 		switch meanwhile := p.line >= 0 && p.line != i && !alone && s.ran(p.line, l.first); {
-		case p.line == i && !ok:
-			return Swapped{}, false
+		case p.line == i && !ok: // it may be soaked for hours, and says nothing of the others
 		case p.line == i && rose >= swapStill:
 			if alone { // or it may be confused and that the other line's water
 				p.times = 0

@@ -169,6 +169,13 @@ func TestSwappedPlugs(t *testing.T) {
 			assert.Empty(t, r.water("a", swapped))
 		}
 	})
+	t.Run("nor takes a bad reading of its own anything back", func(t *testing.T) {
+		r := newSwapRig()
+		r.s.probes[2].line = 0 // a and c hang on one line
+		r.obs.Readings[2].Quality = garden.Uncertain
+		r.water("a", swapped)
+		assert.Equal(t, []Swapped{{"a", "a", "b"}}, r.water("a", swapped))
+	})
 	t.Run("a bad reading says nothing", func(t *testing.T) {
 		r := newSwapRig()
 		r.obs.Readings[0].Quality = garden.Bad

@@ -412,6 +412,11 @@ func (c *course) detect(o *Outcome) {
 			return // nothing was asked of it, or never of it alone
 		}
 	}
+	if d.shows != nil {
+		if from = d.shows(c, m); from < 0 {
+			return
+		}
+	}
 	if from+d.within > end {
 		return // the run ended first
 	}

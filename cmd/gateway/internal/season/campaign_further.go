@@ -33,7 +33,11 @@ var further = []mishapType{
 			if len(s.Pots) < 2 {
 				s.another()
 			}
+			if s.Mode == Single {
+				s.Days = max(s.Days, swapDays)
+			}
 		},
+		alarms: []alarm.Kind{alarm.ProbeDoubtful}, within: 2 * time.Hour, shows: (*course).swapShows,
 		Safe: "each watered as the other reads, within the day's limit", Recovery: "when the plugs are changed back"},
 	{kind: "broker away in mid-watering", begin: func(s *scene, _ Mishap) { s.loseBroker(false) }, prepare: remotely,
 		alarms: []alarm.Kind{alarm.LinkLost}, within: 10 * time.Minute, flowing: true,

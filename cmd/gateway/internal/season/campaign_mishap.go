@@ -50,6 +50,9 @@ type mishapType struct {
 	within     time.Duration
 	flowing    bool
 	needsMeter bool
+	// shows, where given, is when what happened can be told, from which the time
+	// counts; where it is negative nothing is promised.
+	shows func(*course, Mishap) time.Duration
 	// withoutWater tells that its pot, or with everyPot all, can't be watered.
 	withoutWater, everyPot bool
 	// Safe and Recovery are what the gateway does meanwhile and what ends it.

@@ -12,8 +12,8 @@ import (
 // TestSwappedPlugsAreTold: two probes of thirsty pots on two lines that are watered
 // one after the other are confused. Mostly an alarm comes within three days, of a kind
 // that does not come without, and by the sixth it says which two plugs to look at. It
-// shows by the waterings of one line alone, so that there is no promise for every
-// garden; nor are the pots kept meanwhile.
+// shows by the waterings of one line alone, so that the promise counts from those;
+// nor are the pots kept meanwhile.
 func TestSwappedPlugsAreTold(t *testing.T) {
 	const seeds, within, from = 12, 72 * time.Hour, 24 * time.Hour
 	told, named := 0, 0
@@ -47,5 +47,5 @@ func TestSwappedPlugsAreTold(t *testing.T) {
 	}
 	t.Logf("an alarm within %v in %d of %d; the plugs are named in the end in %d", within, told, seeds, named)
 	assert.GreaterOrEqual(t, told, seeds/2)
-	assert.GreaterOrEqual(t, named, seeds/2)
+	assert.GreaterOrEqual(t, named, seeds*3/4)
 }
