@@ -83,10 +83,8 @@ func (d *depth) lost(bookL float64, dt time.Duration, z *zoneState, zp *ZonePlan
 	d.over -= drunk
 	out := max(0, d.over-staysShare*zp.VolumeL) * -math.Expm1(-float64(dt)/float64(zp.drain))
 	d.over -= out
-	if !z.mild {
-		// Of what is given the fraction drains: of each litre used, this much more.
-		d.wash = min(d.wash+loss*zp.LeachingFraction/(1-zp.LeachingFraction), most)
-	}
+	// Of what is given the fraction drains: of each litre used, this much more.
+	d.wash = min(d.wash+loss*zp.LeachingFraction/(1-zp.LeachingFraction), most)
 	d.wash = max(0, d.wash-out)
 }
 
@@ -139,10 +137,9 @@ func (z *zoneState) unseen(zp *ZonePlan, now time.Duration) float64 {
 
 // washDue tells whether the zone's next watering should leach. One whose depth
 // nobody sees is watered through by its balance, on the safe side, and that leaches.
-// One whose water is known to hold little salt would lose its food alone.
 func (z *zoneState) washDue(zp *ZonePlan) bool {
 	owes := z.owes(zp)
-	return !zp.DepthUnseen && !z.mild && zp.LeachingFraction > 0 && owes >= washShare*zp.VolumeL &&
+	return !zp.DepthUnseen && zp.LeachingFraction > 0 && owes >= washShare*zp.VolumeL &&
 		(z.salt <= restedSalt || owes >= pressingShare*zp.VolumeL)
 }
 

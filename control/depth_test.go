@@ -101,23 +101,3 @@ func TestLeachingFractionDrains(t *testing.T) {
 	// A pot that is fed every five days has readings in doubt all the time.
 	assert.InDelta(t, 0.15, share(0.15, nil, 5*24*time.Hour), 0.04)
 }
-
-// A pot whose water holds little salt has nothing to wash out but food; what it owed
-// before is not forgotten.
-func TestMildWaterIsNotLeached(t *testing.T) {
-	g := testGarden(1, 36)
-	g.Pots[0].Zones[0].LeachingFraction = 0.20
-	b := newBench(t, g)
-	b.run(2 * 24 * time.Hour)
-	owed := b.st.zones[0].depth.wash
-	require.Positive(t, owed)
-	b.p.Mild(b.st, "nowhere", true)
-	b.p.Mild(b.st, "pot0", true)
-	b.run(30 * 24 * time.Hour)
-	assert.Less(t, b.drained/b.applied, 0.03)
-	assert.InDelta(t, owed, b.st.zones[0].depth.wash, 0.05*owed)
-	applied, drained := b.applied, b.drained
-	b.p.Mild(b.st, "pot0", false)
-	b.run(60 * 24 * time.Hour)
-	assert.InDelta(t, 0.20, (b.drained-drained)/(b.applied-applied), 0.05)
-}

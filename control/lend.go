@@ -35,12 +35,3 @@ func (p *Plan) Doubt(st *State, zone garden.ZoneID, variance float64) {
 		}
 	}
 }
-
-// Mild says that a zone's water is known to hold so little salt that leaching would
-// take food alone: while it is set nothing is leached and nothing more falls due.
-// An unknown zone is ignored.
-func (p *Plan) Mild(st *State, zone garden.ZoneID, mild bool) {
-	if i := p.zoneIndex(zone); i >= 0 {
-		st.zones[i].mild = mild
-	}
-}

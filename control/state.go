@@ -108,8 +108,6 @@ type zoneState struct {
 	dryAt    time.Duration
 	// salt is by what a reading's error grows after a feed, 1 and 0 for not.
 	salt float64
-	// mild: leaching would wash out food alone.
-	mild bool
 	// blind tells that no trusted fresh probe stands near the floor.
 	// half tells that one stands low enough at least to weigh spans by.
 	blind, half bool

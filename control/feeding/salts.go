@@ -112,7 +112,7 @@ func (p *Plan) judgeSalts(st *State, i int, now garden.Moment, zv *control.ZoneV
 		zs.flushMS, zs.flushWhy = reading.Value, fmt.Sprintf("drainage read %.1f mS/cm: salts have to leave before the next feed", reading.Value)
 	case feed.MustLeach(ledger, zs.feedMS):
 		zs.flushMS, zs.flushWhy = ledger.Value, fmt.Sprintf("by the account of salts the pot's water is at %.1f mS/cm", ledger.Value)
-	case feed.FlushDue(now.Wall, last) && !zs.mild(ledger):
+	case feed.FlushDue(now.Wall, last) && !(ledger.Known && !zs.salts.Guess && ledger.Value <= zs.halfWay()):
 		zs.flushMS, zs.flushWhy = ledger.Or(0), fmt.Sprintf("planned: %.0f days since the last flush or since feeding began", now.Wall.Sub(last).Hours()/24)
 	default:
 		zs.wanted = time.Time{}
@@ -131,22 +131,6 @@ func (p *Plan) judgeSalts(st *State, i int, now garden.Moment, zv *control.ZoneV
 // halfWay is half way from the feed's own conductivity to what drainage may have,
 // mS/cm. A flush brings a pot down to it, and under it washes food alone.
 func (zs *zoneState) halfWay() float64 { return zs.feedMS.Or(1.5) + feed.DrainOverFeed/2 }
-
-// mild tells of a zone whose water is known to be under half way by the account,
-// which a reading of what drained corrects.
-func (zs *zoneState) mild(ledger garden.Measured) bool {
-	return ledger.Known && !zs.salts.Guess && ledger.Value <= zs.halfWay()
-}
-
-// Mild calls each with every fed zone, and whether its water is known to hold so
-// little salt that leaching would wash out food alone.
-func (p *Plan) Mild(st *State, each func(zone garden.ZoneID, mild bool)) {
-	for i := range st.zones {
-		if zs := &st.zones[i]; zs.seq != nil {
-			each(p.zones[i].zone, zs.mild(p.saltMS(st, i)))
-		}
-	}
-}
 
 // reading is what drained, as long as it says something of today.
 func (zs *zoneState) reading(now garden.Moment) garden.Measured {

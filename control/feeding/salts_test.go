@@ -94,37 +94,6 @@ func TestSaltAccount(t *testing.T) {
 	})
 }
 
-// Leaching waits for salts that are half way from the feed's conductivity to what
-// drainage may have, and never on a guess or without an account.
-func TestMild(t *testing.T) {
-	start := time.Date(2026, 6, 1, 6, 0, 0, 0, time.UTC)
-	mild := func(r *rig) map[garden.ZoneID]bool {
-		out := map[garden.ZoneID]bool{}
-		r.p.Mild(r.st, func(zone garden.ZoneID, mild bool) { out[zone] = mild })
-		return out
-	}
-	r := newRig(t, testGarden(), salted(newRig(t, testGarden(), Past{}), start, "b", 6))
-	r.run(2 * time.Hour)
-	half := r.st.zones[0].feedMS.Value + feed.DrainOverFeed/2
-	m := mild(r)
-	assert.True(t, m["a"])
-	assert.False(t, m["b"])
-	require.NoError(t, r.p.Drained(r.st, Drainage{Zone: "a", At: r.now.Wall, MS: half + 0.01}))
-	assert.False(t, mild(r)["a"], "drainage read more")
-	require.NoError(t, r.p.Drained(r.st, Drainage{Zone: "a", At: r.now.Wall.Add(time.Second), MS: half - 0.01}))
-	assert.True(t, mild(r)["a"])
-	r.st.zones[0].salts.Guess = true
-	assert.False(t, mild(r)["a"], "nobody knows what the plants left behind")
-
-	g := testGarden()
-	g.Supply.ECmS = garden.Measured{}
-	r = newRig(t, g, tended(start))
-	r.run(2 * time.Hour)
-	for zone, m := range mild(r) {
-		assert.False(t, m, "%s: no account", zone)
-	}
-}
-
 // A pot that is too salty by the account is flushed between two feeds, through its
 // line with plain water or as a task, and the feed comes after it.
 func TestFlushByAccount(t *testing.T) {

@@ -64,7 +64,6 @@ func (l *Loop) feed(now garden.Moment) {
 		}
 	}
 	b.plan.Doubts(b.state, now, func(z garden.ZoneID, factor float64) { l.p.Plan.Doubt(l.p.State, z, factor) })
-	b.plan.Mild(b.state, func(z garden.ZoneID, mild bool) { l.p.Plan.Mild(l.p.State, z, mild) })
 	l.p.State.TakeBack()
 	b.plan.Lent(b.state, func(id garden.LineID, open bool) { l.p.Plan.Lend(l.p.State, id, open) })
 }
