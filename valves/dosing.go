@@ -31,8 +31,8 @@ func doserOf(a Actuator) (doser, bool) {
 }
 
 // dosing is the injector's part of a pulse. It runs no longer than its own limit,
-// and where a meter counts, never without water: while no new litre is counted
-// within the time that proves flow, it is released. The line goes on with plain
+// and where a meter counts, never without water: while the meter counts too
+// little within the time that proves flow, it is released. The line goes on with plain
 // water, except that a feed without flow ends.
 type dosing struct {
 	on bool
@@ -46,9 +46,16 @@ type dosing struct {
 	doneL        float64
 }
 
-// leastPulses is how many pulses of a meter a proof of flow takes: one may come
-// from a pipe that settles.
-const leastPulses = 3
+// A proof of flow takes provingPulses: one may come from a pipe that settles, or from
+// nowhere. The time it is given has room for leastPulses by the line's rating, so that
+// a line that gives two thirds of it still proves itself.
+const provingPulses, leastPulses = 2, 3
+
+// provingL is what a line must be seen to give for a proof of flow, L: half a pulse
+// under provingPulses, whatever their sum is rounded to.
+func provingL(g *garden.Garden) float64 {
+	return (provingPulses - 0.5) / g.Supply.MeterPulsesPerL.Or(1)
+}
 
 // proofTime is how long a line of that flow may run with its injector engaged
 // before the meter must have counted; 0 where none proves anything. A premixed
@@ -87,7 +94,7 @@ func (g *Guard) doses(now garden.Moment) {
 			continue
 		}
 		d := &p.dose
-		if p.meteredL > d.provenL {
+		if p.meteredL >= d.provenL+ln.provingL {
 			d.provenL, d.provenAt = p.meteredL, now.Mono
 		}
 		dry := d.within > 0 && now.Mono-d.provenAt >= d.within

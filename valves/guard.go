@@ -47,9 +47,11 @@ type line struct {
 	// flowProof is how soon a meter must count while the injector runs, 0 for no
 	// proof.
 	flowProof time.Duration
-	bounds    // in force
-	file      lately[bounds]
-	again     again
+	// provingL is how much it must count for that, L.
+	provingL float64
+	bounds   // in force
+	file     lately[bounds]
+	again    again
 
 	pos position
 	// pulse is the opening in progress; it outlives pos == open until the
@@ -189,7 +191,7 @@ func newLine(g *garden.Garden, gl *garden.Line, act Actuator, o Options) (*line,
 	ln.leastOn = leastOnOf(ln.act)
 	ln.maxDose = max(0, gl.Injector.MaxRun)
 	ln.again.latching = gl.Valve.Latch != nil
-	ln.flowProof = proofTime(g, gl)
+	ln.flowProof, ln.provingL = proofTime(g, gl), provingL(g)
 	if gl.MaxOn > 0 {
 		ln.maxOn = min(ln.maxOn, gl.MaxOn)
 	}

@@ -2,6 +2,7 @@ package valves
 
 import (
 	"errors"
+	"math"
 	"sync/atomic"
 	"testing"
 	"time"
@@ -196,6 +197,38 @@ func TestInjectorNeverWithoutFlow(t *testing.T) {
 		assert.True(t, d.DoseDry)
 		assert.InDelta(t, 8.0/30, d.DosedL, 0.01)
 		assert.Greater(t, d.Litres, 1.5)
+	})
+	t.Run("a stray pulse proves nothing", func(t *testing.T) {
+		r, inj := dosingRig(t, metered)
+		start := 2 * time.Hour
+		r.Meter(at(start), garden.Known(0))
+		o := r.order("chilli", 2, time.Hour)
+		o.Kind = garden.Feeding
+		_, ok := r.Request(at(start), Env{}, o)
+		require.True(t, ok)
+		for s := time.Duration(0); inj.open; s += time.Second {
+			require.LessOrEqual(t, s, garden.DefaultFlowWithin+time.Second)
+			total := 0.0
+			if s >= 20*time.Second {
+				total = 1.0 / 450
+			}
+			r.Meter(at(start+s), garden.Known(total))
+			r.Advance(at(start + s))
+		}
+	})
+	t.Run("a meter of few pulses proves a line that gives seven tenths", func(t *testing.T) {
+		r, inj := dosingRig(t, func(g *garden.Garden) { g.Supply.MeterPulsesPerL = garden.Known(1) })
+		start := 2 * time.Hour
+		r.Meter(at(start), garden.Known(0))
+		o := r.order("chilli", 4, time.Hour)
+		o.Kind = garden.Feeding
+		_, ok := r.Request(at(start), Env{}, o)
+		require.True(t, ok)
+		for s := time.Duration(0); s < 25*time.Minute; s += time.Second {
+			r.Meter(at(start+s), garden.Known(math.Floor(0.7*8*s.Hours())))
+			r.Advance(at(start + s))
+			require.True(t, inj.open, "after %v", s)
+		}
 	})
 	t.Run("a meter of few pulses is given the time of three", func(t *testing.T) {
 		g := terrace()
