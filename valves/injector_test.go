@@ -138,6 +138,19 @@ func dosingRig(t *testing.T, change func(*garden.Garden)) (*rig, *fakeValve) {
 
 func metered(g *garden.Garden) { g.Supply.MeterPulsesPerL = garden.Known(450) }
 
+// feedUnderWay is a feed of 4 L that begins at start, before a meter of so many
+// pulses a litre.
+func feedUnderWay(t *testing.T, pulsesPerL float64) (r *rig, injector *fakeValve, start time.Duration) {
+	r, injector = dosingRig(t, func(g *garden.Garden) { g.Supply.MeterPulsesPerL = garden.Known(pulsesPerL) })
+	start = 2 * time.Hour
+	r.Meter(at(start), garden.Known(0))
+	o := r.order("chilli", 4, time.Hour)
+	o.Kind = garden.Feeding
+	_, ok := r.Request(at(start), Env{}, o)
+	require.True(t, ok)
+	return r, injector, start
+}
+
 // TestInjectorNeverWithoutFlow: with a meter the injector runs as long as water is
 // counted and not 30 s longer; a feed ends with it, a watering goes on plain.
 func TestInjectorNeverWithoutFlow(t *testing.T) {
@@ -199,13 +212,7 @@ func TestInjectorNeverWithoutFlow(t *testing.T) {
 		assert.Greater(t, d.Litres, 1.5)
 	})
 	t.Run("a stray pulse proves nothing", func(t *testing.T) {
-		r, inj := dosingRig(t, metered)
-		start := 2 * time.Hour
-		r.Meter(at(start), garden.Known(0))
-		o := r.order("chilli", 2, time.Hour)
-		o.Kind = garden.Feeding
-		_, ok := r.Request(at(start), Env{}, o)
-		require.True(t, ok)
+		r, inj, start := feedUnderWay(t, 450)
 		for s := time.Duration(0); inj.open; s += time.Second {
 			require.LessOrEqual(t, s, garden.DefaultFlowWithin+time.Second)
 			total := 0.0
@@ -217,13 +224,7 @@ func TestInjectorNeverWithoutFlow(t *testing.T) {
 		}
 	})
 	t.Run("a meter of few pulses proves a line that gives seven tenths", func(t *testing.T) {
-		r, inj := dosingRig(t, func(g *garden.Garden) { g.Supply.MeterPulsesPerL = garden.Known(1) })
-		start := 2 * time.Hour
-		r.Meter(at(start), garden.Known(0))
-		o := r.order("chilli", 4, time.Hour)
-		o.Kind = garden.Feeding
-		_, ok := r.Request(at(start), Env{}, o)
-		require.True(t, ok)
+		r, inj, start := feedUnderWay(t, 1)
 		for s := time.Duration(0); s < 25*time.Minute; s += time.Second {
 			r.Meter(at(start+s), garden.Known(math.Floor(0.7*8*s.Hours())))
 			r.Advance(at(start + s))

@@ -125,9 +125,9 @@ func TestEverySchemaIsBroughtForward(t *testing.T) {
 }
 
 // TestBegunAtOnce: a start waits for the card at each commit, so a new journal has
-// one for its whole schema, not one for each step of it. Frames of a write-ahead log have a header of 24
-// bytes whose second number is not zero in the last of a commit (SQLite's file
-// format, section 4).
+// one for its whole schema, not one for each step of it. Frames of a write-ahead log
+// have a header of 24 bytes whose second number is not zero in the last of a commit
+// (SQLite's file format, section 4).
 func TestBegunAtOnce(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "j.db")
 	j := open(t, path)

@@ -43,7 +43,7 @@ func (w *watch) flow(now garden.Moment, obs *garden.Observed, lines []valves.Sta
 	for i := range obs.Delivered {
 		d := &obs.Delivered[i]
 		if d.DoseDry {
-			w.notice(now, alarm.OrderWithoutFlow, string(d.Line), "the injector was stopped: it ran and the meter counted nothing; feed goes on when water flows again")
+			w.notice(now, alarm.OrderWithoutFlow, string(d.Line), "the injector was stopped: it ran and the meter showed no flow; feed goes on when water flows again")
 			continue
 		}
 		if d.Metered && d.Open >= flowFrom {

@@ -23,6 +23,9 @@ const (
 	most = 20
 	// keptFree is how long the supply keeps the flow of a line free that can't be closed.
 	keptFree = 30 * time.Minute
+	// mostSpread is how far a metered line's litres may be over the journal's, as a
+	// share.
+	mostSpread = 1.1
 	// frostSlackC is what the air may change between a round and its opening.
 	frostSlackC = 0.3
 )
@@ -478,8 +481,8 @@ func (w *witness) balance(b *Bench, leaky bool, unfinished []garden.Intent) {
 		// spread: a line with few of them is a tenth off. Age and pressure only take
 		// from what they give.
 		most := s.saidL * s.trueFlow
-		if metered {
-			most = s.saidL * max(1, s.trueFlow)
+		if metered { // rated litres are in the books only where it failed
+			most = s.saidL * min(max(1, s.trueFlow), mostSpread)
 		}
 		got, said, mostL, openings = got+l, said+s.saidL, mostL+most, openings+len(s.opened)
 		// One meter before several open lines tells what ran in all: whose it was
