@@ -3,6 +3,7 @@ module fabricpot
 go 1.26.0
 
 require (
+	github.com/DataDog/datadog-agent/pkg/template v0.85.4
 	github.com/a-h/templ v0.3.1100
 	github.com/chromedp/cdproto v0.159.0
 	github.com/chromedp/chromedp v0.23.0

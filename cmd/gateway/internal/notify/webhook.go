@@ -10,20 +10,16 @@ import (
 	"net/http"
 	"net/url"
 	"os"
-	"text/template"
 	"time"
 
 	"fabricpot/control/garden"
 )
 
-// mostBody bounds what a template may write.
-const mostBody = 64 << 10
-
 // webhook posts messages to an address.
 type webhook struct {
 	set  garden.Webhook
 	host string
-	body *template.Template // nil for JSON
+	body *body // nil for JSON
 }
 
 // newWebhook reads the template, and tries it, so that a slip in it is found at
@@ -44,7 +40,7 @@ func newWebhook(set garden.Webhook) (*webhook, error) {
 	if len(text) > mostBody {
 		return nil, fmt.Errorf("webhook %s: body: %s is longer than %d bytes", w.host, set.BodyFile, mostBody)
 	}
-	w.body, err = template.New(set.BodyFile).Option("missingkey=error").Funcs(template.FuncMap{"json": asJSON}).Parse(string(text))
+	w.body, err = newBody(set.BodyFile, string(text))
 	if err == nil {
 		_, err = w.write(&Message{Title: "try", Alarms: []Item{{Name: "try"}}})
 	}
@@ -64,24 +60,7 @@ func (w *webhook) write(m *Message) ([]byte, error) {
 	if w.body == nil {
 		return json.Marshal(m)
 	}
-	var b bytes.Buffer
-	if err := w.body.Execute(&bounded{&b, mostBody}, m); err != nil {
-		return nil, err
-	}
-	return b.Bytes(), nil
-}
-
-// bounded refuses to be written more than so many bytes.
-type bounded struct {
-	to   io.Writer
-	left int
-}
-
-func (b *bounded) Write(p []byte) (int, error) {
-	if b.left -= len(p); b.left < 0 {
-		return 0, fmt.Errorf("longer than %d bytes", mostBody)
-	}
-	return b.to.Write(p)
+	return w.body.write(m)
 }
 
 // Name is the host alone: the rest of an address may be a secret.
