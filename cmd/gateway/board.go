@@ -116,35 +116,47 @@ func (b *board) addInjector(g *garden.Garden, l *garden.Line) error {
 }
 
 // closeLines commands every line with a coil here closed and confirms it, a few
-// times where that fails. A remote valve closes by its own limit at the latest.
+// times where that fails. A remote valve closes by its own limit at the latest. Each
+// is tried once before any is tried again, so that one that fails holds up the
+// others for no longer than its patience, and a coil before a latching valve, whose
+// pulse takes time.
 func (b *board) closeLines(g *garden.Garden, tell io.Writer) runner.CloseReport {
 	b.stopPump(tell)
-	rep := runner.CloseReport{Lines: len(g.Lines)}
+	var left, latches []*garden.Line
 	for i := range g.Lines {
-		id := g.Lines[i].ID
-		act := b.actuators[id]
-		if act == nil {
-			rep.Lines--
+		switch l := &g.Lines[i]; {
+		case b.actuators[l.ID] == nil:
+		case l.Valve.Latch != nil:
+			latches = append(latches, l)
+		default:
+			left = append(left, l)
+		}
+	}
+	left = append(left, latches...)
+	rep := runner.CloseReport{Lines: len(left)}
+	errs := map[garden.LineID]error{}
+	for try := 0; try < 5 && len(left) > 0; try++ {
+		if try > 0 {
+			time.Sleep(100 * time.Millisecond)
+		}
+		left = slices.DeleteFunc(left, func(l *garden.Line) bool {
+			act := b.actuators[l.ID]
+			if errs[l.ID] = act.Close(); errs[l.ID] != nil {
+				return false
+			}
+			closed, known := act.Closed()
+			return closed && known
+		})
+	}
+	rep.Closed = rep.Lines - len(left)
+	for i := range g.Lines {
+		l := &g.Lines[i]
+		if !slices.Contains(left, l) {
 			continue
 		}
-		var closed bool
-		var err error
-		for try := 0; try < 5 && !closed; try++ {
-			if try > 0 {
-				time.Sleep(100 * time.Millisecond)
-			}
-			if err = act.Close(); err == nil {
-				c, known := act.Closed()
-				closed = c && known
-			}
-		}
-		if closed {
-			rep.Closed++
-			continue
-		}
-		rep.Unconfirmed = append(rep.Unconfirmed, id)
-		if err != nil {
-			fmt.Fprintf(tell, "line %s: %v\n", id, err)
+		rep.Unconfirmed = append(rep.Unconfirmed, l.ID)
+		if err := errs[l.ID]; err != nil {
+			fmt.Fprintf(tell, "line %s: %v\n", l.ID, err)
 		}
 	}
 	return rep

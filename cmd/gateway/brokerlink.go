@@ -49,6 +49,12 @@ func (f *brokerFlags) realTimeOnly(g *garden.Garden) bool {
 	return !f.none && b.URL != "" && (b.URL != garden.EmbeddedBroker || len(b.Sky) > 0 || hasRemote(g))
 }
 
+// played reports whether there is no broker, so that a bench plays what would hang
+// on one.
+func (f *brokerFlags) played(g *garden.Garden) bool {
+	return g.Broker.URL == "" || f.none && g.Hardware.Kind == garden.Bench
+}
+
 // brokerLink is the broker's side of a running gateway. A nil one is a garden
 // without a broker.
 type brokerLink struct {
@@ -72,7 +78,7 @@ func (f *brokerFlags) open(ctx context.Context, s streams, u *understood, keeper
 	g := *u.garden
 	bench := g.Hardware.Kind == garden.Bench
 	switch {
-	case g.Broker.URL == "", f.none && (bench || !hasRemote(&g)):
+	case f.played(&g), f.none && !hasRemote(&g):
 		return nil
 	case f.none:
 		return &brokerLink{ends: hub.NewEnds(nil, "switched off with --no-broker", clock)}

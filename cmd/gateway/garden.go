@@ -19,7 +19,7 @@ const exampleName = "testdata/terrace.yaml"
 type understood struct {
 	name   string
 	garden *garden.Garden
-	plan   *control.Plan
+	plan   *control.Plan // nil until reckon
 	source *config.Source
 	// warnings name FILE:LINE:COLUMN.
 	warnings []string
@@ -28,6 +28,19 @@ type understood struct {
 // understand reads a garden file, or the example where args is empty, and
 // refuses it with all its faults at once.
 func understand(args []string) (*understood, error) {
+	u, err := readGarden(args)
+	if err != nil {
+		return nil, err
+	}
+	if err := u.reckon(); err != nil {
+		return nil, err
+	}
+	return u, nil
+}
+
+// readGarden is understand without the plan: all that closing needs, which must
+// wait for nothing else and not fail with it.
+func readGarden(args []string) (*understood, error) {
 	name, src := exampleName, testdata.Terrace
 	if len(args) > 0 {
 		name = args[0]
@@ -36,43 +49,61 @@ func understand(args []string) (*understood, error) {
 			return nil, err
 		}
 	}
-	return understandText(name, src, nil)
+	return readText(name, src)
 }
 
-// understandText is understand for a text; where it is another version of a
-// garden, that is like.
-func understandText(name string, src []byte, like *garden.Garden) (*understood, error) {
+func readText(name string, src []byte) (*understood, error) {
 	g, source, err := config.Load(name, src)
 	if err != nil {
 		return nil, err
-	}
-	if like != nil {
-		config.Align(like, g)
 	}
 	u := &understood{name: name, garden: g, source: source}
 	for _, p := range source.Warnings {
 		u.warnings = append(u.warnings, p.String())
 	}
+	return u, nil
+}
+
+// understandText is understand for a text; where it is another version of a
+// garden, that is like.
+func understandText(name string, src []byte, like *garden.Garden) (*understood, error) {
+	u, err := readText(name, src)
+	if err != nil {
+		return nil, err
+	}
+	if like != nil {
+		config.Align(like, u.garden)
+	}
+	if err := u.reckon(); err != nil {
+		return nil, err
+	}
+	return u, nil
+}
+
+// reckon makes the plan of a garden that was read, and refuses one that can't be
+// planned with all its faults at once.
+func (u *understood) reckon() error {
+	g := u.garden
 	plan, problems, err := control.NewPlan(g)
 	var fatal config.Problems
 	for _, p := range append(problems, feeding.Check(g)...) {
-		if at := source.Locate(p); p.Fatal {
+		if at := u.source.Locate(p); p.Fatal {
 			fatal = append(fatal, at)
 		} else {
 			u.warnings = append(u.warnings, at.String())
 		}
 	}
 	if len(fatal) > 0 {
-		return nil, fatal
+		return fatal
 	}
 	if err != nil {
-		return nil, err
+		return err
 	}
-	for _, p := range config.PlantedAfter(g, source, time.Now()) {
+	for _, p := range config.PlantedAfter(g, u.source, time.Now()) {
 		u.warnings = append(u.warnings, p.String())
 	}
 	u.plan = plan
-	return u, nil
+	return nil
 }
 
 // planOf plans a garden that was checked.

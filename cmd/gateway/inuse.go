@@ -19,7 +19,7 @@ import (
 )
 
 // A board's gateway keeps a list of the lines it drives from before the first
-// is touched until all are confirmed closed. It outlives a crash, so that
+// can be opened until all are confirmed closed. It outlives a crash, so that
 // close-all finds them even where the garden file was edited or lost since.
 
 // inUse is that list.
@@ -64,19 +64,25 @@ func rememberLines(g *garden.Garden, before ...garden.Line) (err error) {
 }
 
 // takeUpLines closes what a crashed gateway left on other outputs than this
-// garden's, before its list is replaced by this garden's. What was not confirmed
-// closed stays on the list, for the next start and for close-all.
+// garden's, before its list is replaced by this garden's.
 func takeUpLines(g *garden.Garden, tell io.Writer, open opener) error {
+	return rememberLines(g, closeLeft(g, tell, open)...)
+}
+
+// closeLeft closes what a crashed gateway left on other outputs than this garden's.
+// What it returns was not confirmed closed and stays on the list, for the next start
+// and for close-all. It writes nothing: a card may take long.
+func closeLeft(g *garden.Garden, tell io.Writer, open opener) []garden.Line {
 	left, err := rememberedLines()
 	if err != nil {
 		fmt.Fprintln(tell, err)
 	}
 	if left == nil {
-		return rememberLines(g)
+		return nil
 	}
 	before := leftOver(g, left)
 	if len(before.Lines) == 0 {
-		return rememberLines(g)
+		return nil
 	}
 	rep, err := closeBoards([]*garden.Garden{before}, tell, open)
 	if err != nil {
@@ -85,9 +91,9 @@ func takeUpLines(g *garden.Garden, tell io.Writer, open opener) error {
 	if len(rep.Unconfirmed) > 0 {
 		fmt.Fprintf(tell, "left on by the last run, and not confirmed closed: %v; shut their hand valves and look at the wiring\n", rep.Unconfirmed)
 	}
-	return rememberLines(g, slices.DeleteFunc(before.Lines, func(l garden.Line) bool {
+	return slices.DeleteFunc(before.Lines, func(l garden.Line) bool {
 		return err == nil && !slices.Contains(rep.Unconfirmed, l.ID)
-	})...)
+	})
 }
 
 // forgetLines takes this garden's lines off the list once every one is confirmed
@@ -138,10 +144,14 @@ func rememberedLines() (*inUse, error) {
 // the board lines of that. Each is let go of before the next is opened, since the
 // two may share pins. There is none where nothing real is to be closed. A faulty
 // garden file is an error only where no list can stand in for it; note then tells
-// of it.
+// of it. One that can be read but not planned closes all the same.
 func toClose(file string) (gs []*garden.Garden, note string, err error) {
 	left, leftErr := rememberedLines()
-	g, err := loadGarden(file)
+	u, err := readGarden([]string{file})
+	var g *garden.Garden
+	if err == nil {
+		g = u.garden
+	}
 	switch {
 	case err != nil && left == nil:
 		return nil, "", errors.Join(err, leftErr)

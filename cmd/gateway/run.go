@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"net/http"
 	"os"
 	"path/filepath"
@@ -44,7 +45,7 @@ It prints a line per decision, with the reason.`,
   gateway run my-terrace.yaml`,
 		Args: usage(cobra.MaximumNArgs(1)),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return run(cmd.Context(), s, args, f)
+			return run(cmd.Context(), s, args, f, openLines)
 		},
 	}
 	fl := cmd.Flags()
@@ -58,15 +59,16 @@ It prints a line per decision, with the reason.`,
 	return cmd
 }
 
-func run(ctx context.Context, s streams, args []string, f runFlags) error {
+// run keeps a garden. Once its file is read every line is closed, before anything
+// else that takes time or may fail; so much is done even where the rest can't be.
+func run(ctx context.Context, s streams, args []string, f runFlags, open opener) error {
 	if !(f.speed >= 1 && f.speed <= 100000) {
 		return wrongUse{fmt.Errorf("--speed %v: expected 1 to 100000", f.speed)}
 	}
-	u, err := understand(args)
+	u, err := readGarden(args)
 	if err != nil {
 		return err
 	}
-	u.printWarnings(s.err)
 	bench := u.garden.Hardware.Kind == garden.Bench
 	if !bench && f.speed != 1 {
 		return wrongUse{errors.New("--speed is for the bench alone: real water takes its time")}
@@ -74,29 +76,30 @@ func run(ctx context.Context, s streams, args []string, f runFlags) error {
 	if f.speed != 1 && f.broker.realTimeOnly(u.garden) {
 		return wrongUse{errors.New("--speed is not for a garden that hangs on another broker, on remote devices or on weather by message: they know real time alone; use 'gateway simulate', or --no-broker to have the bench play them")}
 	}
-	door, err := f.page.door(s)
-	if err != nil {
-		return err
-	}
+	// Whoever holds it holds the board: it comes before the first pin.
 	listener, err := socket.Listen(f.socket)
 	if err != nil {
 		return err
 	}
 	defer listener.Close()
-
-	// Closed before anything else: looking through a big journal takes time.
 	var hw *board
-	if !bench {
-		if err := takeUpLines(u.garden, s.err, openLines); err != nil {
-			fmt.Fprintln(s.err, err) // the plants need water all the same
-		}
-		if hw, err = openLines(u.garden); err != nil {
-			return err
-		}
+	var world *season.World
+	if bench {
+		world, err = benchWorld(u.garden, f, s.err)
+	} else if hw, err = closeAtStart(u.garden, s.err, open); err == nil {
 		defer hw.Close()
-		if rep := hw.closeLines(u.garden, s.err); len(rep.Unconfirmed) > 0 {
-			fmt.Fprintf(s.err, "not confirmed closed: %v; shut their hand valves and look at the wiring\n", rep.Unconfirmed)
-		}
+	}
+	if err != nil {
+		return err
+	}
+
+	if err := u.reckon(); err != nil {
+		return err
+	}
+	u.printWarnings(s.err)
+	door, err := f.page.door(s)
+	if err != nil {
+		return err
 	}
 	j, err := openJournal(s, u, f.journal, bench)
 	keeper := runner.NewKeeper(j)
@@ -130,7 +133,7 @@ func run(ctx context.Context, s streams, args []string, f runFlags) error {
 	}
 	var rep runner.CloseReport
 	if bench {
-		rep, err = runBench(ctx, s, u, f, keeper, rl, serve)
+		rep, err = runBench(ctx, s, u, f, world, keeper, rl, serve)
 	} else {
 		rep, err = runBoard(ctx, s, u, f, hw, keeper, rl, serve)
 	}
@@ -229,15 +232,31 @@ func stateDir() (string, error) {
 	return dir, nil
 }
 
-// runBench keeps the garden on the virtual bench.
-func runBench(ctx context.Context, s streams, u *understood, f runFlags, keeper *runner.Keeper, rl *reloader, serve func(*runner.Desk, *brokerLink) *http.Server) (runner.CloseReport, error) {
-	zone := u.garden.Site.Zone
+// benchWorld makes the bench of a garden and closes its lines, as closeAtStart does
+// on a board.
+func benchWorld(g *garden.Garden, f runFlags, tell io.Writer) (*season.World, error) {
+	zone := g.Site.Zone
 	start, err := dateFlag("--date", f.date, time.Date(time.Now().Year(), time.July, 1, 0, 0, 0, 0, zone), zone)
 	if err != nil {
-		return runner.CloseReport{}, err
+		return nil, err
 	}
 	// People who try it want to see a day begin.
 	start = start.Add(5 * time.Hour)
+	w, rep, err := season.NewWorld(g, f.broker.played(g), season.Options{
+		Seed: f.seed, Start: start, Weather: season.Climate(f.seed, start, 800),
+		// Somewhat dry, so that there is something to see soon.
+		Terrace: benchTerrace(f.seed),
+	})
+	if err != nil {
+		return nil, err
+	}
+	tellClosed(tell, rep, len(g.Lines))
+	return w, nil
+}
+
+// runBench keeps the garden on the virtual bench.
+func runBench(ctx context.Context, s streams, u *understood, f runFlags, world *season.World, keeper *runner.Keeper, rl *reloader, serve func(*runner.Desk, *brokerLink) *http.Server) (runner.CloseReport, error) {
+	zone := u.garden.Site.Zone
 	// Commands and remote devices live in real time, whatever day the bench has.
 	began := time.Now()
 	link := f.broker.open(ctx, s, u, keeper, func() garden.Moment {
@@ -245,12 +264,9 @@ func runBench(ctx context.Context, s streams, u *understood, f runFlags, keeper 
 	})
 	defer link.close()
 	b, err := season.NewBench(u.garden, season.Options{
-		Far:  link.far(),
-		Like: u.plan,
-		Seed: f.seed, Start: start, Weather: season.Climate(f.seed, start, 800),
+		Far: link.far(), Like: u.plan, World: world.Bench,
+		Seed: f.seed, Start: world.Start, Weather: world.Weather,
 		Journal: keeper, JournalPath: keeper.Path(), Tell: link.tell(runner.NewPrinter(s.out)), Watched: true,
-		// Somewhat dry, so that there is something to see soon.
-		Terrace: benchTerrace(f.seed),
 	})
 	if err != nil {
 		return runner.CloseReport{}, err
@@ -264,7 +280,7 @@ func runBench(ctx context.Context, s streams, u *understood, f runFlags, keeper 
 	defer rl.listen(ctx)()
 	link.serve(desk)
 	fmt.Fprintf(s.err, "%s on the virtual bench from %s, %g times real time; Ctrl-C closes every line and ends it\n",
-		u.garden.Site.Name, start.Format("2006-01-02 15:04"), f.speed)
+		u.garden.Site.Name, world.Start.Format("2006-01-02 15:04"), f.speed)
 	defer context.AfterFunc(ctx, m.stopping)()
 	m.unwatched()
 	return b.Paced(ctx, inbox, f.speed)

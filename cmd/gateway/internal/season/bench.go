@@ -95,14 +95,6 @@ func NewBench(g *garden.Garden, o Options) (_ *Bench, err error) {
 	if err != nil {
 		return nil, err
 	}
-	if feeds.Feeds() && o.Terrace.Nitrogen == nil {
-		o.Terrace.Nitrogen = &terrace.Nitrogen{}
-	}
-	o.Terrace.Seed, o.Terrace.Weather = o.Seed, o.Weather
-	o.Bench.Seed = o.Seed ^ 0xbe7c
-	if o.Terrace.ETo == nil {
-		o.Terrace.ETo = penman(g.Site)
-	}
 	b := &Bench{Garden: g, Plan: plan, State: plan.NewState(), start: o.Start, far: o.Far != nil || o.far != nil}
 	if err := b.settle(whole, o); err != nil {
 		return nil, err
@@ -187,6 +179,14 @@ func (b *Bench) settle(whole *garden.Garden, o Options) (err error) {
 		b.Terrace, b.Clock, b.Wires, b.start = w.Terrace, w.Clock, w.Wires, w.start
 		b.skew, b.unsynced, b.gardener, b.water = w.skew, w.unsynced, w.gardener, w.water
 		return nil
+	}
+	if fed(whole) && o.Terrace.Nitrogen == nil {
+		o.Terrace.Nitrogen = &terrace.Nitrogen{}
+	}
+	o.Terrace.Seed, o.Terrace.Weather = o.Seed, o.Weather
+	o.Bench.Seed = o.Seed ^ 0xbe7c
+	if o.Terrace.ETo == nil {
+		o.Terrace.ETo = penman(whole.Site)
 	}
 	if b.Terrace, err = terrace.New(whole, o.Start, o.Terrace); err != nil {
 		return fmt.Errorf("terrace: %w", err)
