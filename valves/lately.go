@@ -21,11 +21,22 @@ type limit[T any] interface {
 type lately[T limit[T]] struct {
 	now T
 	was []said[T]
+	// turned counts what changed, for who keeps it.
+	turned uint64
 }
 
+// said is what a version said that was replaced at that moment, Mono on the clock
+// of this run. walls is set where it was replaced on another clock, by which only the
+// wall can tell that it was before this start.
 type said[T any] struct {
-	what T
-	till time.Duration // monotonic
+	what  T
+	at    garden.Moment
+	walls *anchor
+}
+
+// age is how long ago it certainly was replaced.
+func (s said[T]) age(now garden.Moment) time.Duration {
+	return stamp{mono: s.at.Mono, wall: s.at.Wall, foreign: s.walls}.age(now)
 }
 
 // mostSaid bounds how many versions are remembered; beyond it the two oldest are
@@ -37,17 +48,24 @@ func (l *lately[T]) turn(now garden.Moment, to T) {
 	if l.now.same(to) {
 		return
 	}
-	l.was = append(l.was, said[T]{l.now, now.Mono + day})
+	l.was = append(l.was, said[T]{what: l.now, at: now})
 	l.now = to
+	l.turned++
 	if len(l.was) > mostSaid {
 		l.was[1].what = l.was[1].what.tighter(l.was[0].what)
+		if l.was[0].age(now) < l.was[1].age(now) {
+			l.was[1].at, l.was[1].walls = l.was[0].at, l.was[0].walls
+		}
 		l.was = slices.Delete(l.was, 0, 1)
 	}
 }
 
 // inForce is what holds at that moment.
 func (l *lately[T]) inForce(now garden.Moment) T {
-	l.was = slices.DeleteFunc(l.was, func(s said[T]) bool { return now.Mono >= s.till })
+	n := len(l.was)
+	if l.was = slices.DeleteFunc(l.was, func(s said[T]) bool { return s.age(now) >= day }); len(l.was) < n {
+		l.turned++
+	}
 	out := l.now
 	for i := len(l.was) - 1; i >= 0; i-- {
 		out = out.tighter(l.was[i].what)

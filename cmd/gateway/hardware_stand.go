@@ -148,6 +148,15 @@ func (st *stand) onBoard(s streams, f standFlags) error {
 	if err != nil {
 		return fmt.Errorf("the journal's deliveries of the last day: %w", err)
 	}
+	held, sameClock, err := keeper.Limits()
+	if err != nil {
+		return fmt.Errorf("the journal's limits: %w", err)
+	}
+	if held != nil {
+		if err := st.guard.Recall(now, held, sameClock); err != nil {
+			fmt.Fprintln(s.err, err)
+		}
+	}
 	st.order = last
 	st.guard.Restore(now, clock.SinceBoot(), notFar(u.garden, unfinished), past)
 	return st.guard.Flush()

@@ -48,6 +48,7 @@ type Loop struct {
 
 	// learnedAt is when what was learnt was last kept, on Mono.
 	learnedAt time.Duration
+	limits    keptLimits
 
 	// ended collects deliveries from EndPulses until the next tick.
 	mu    sync.Mutex
@@ -126,6 +127,10 @@ func (l *Loop) Begin(now garden.Moment) error {
 	for _, d := range charged {
 		l.p.Tell.Ended(d)
 	}
+	if err := l.recallLimits(now); err != nil {
+		return err
+	}
+	l.keepLimits(now)
 	l.recall(now)
 	l.p.Plan.Restore(l.p.State, now, append(known, charged...))
 	l.check(now, "settle what was unfinished", l.p.Guard.Flush())
@@ -267,6 +272,7 @@ func (l *Loop) Tick(now garden.Moment) {
 	}
 	l.check(now, "write what was delivered", l.p.Guard.Flush())
 	l.memorise(now, false)
+	l.keepLimits(now)
 	l.unveil()
 	l.observe(now)
 }

@@ -98,6 +98,7 @@ func (l *Loop) Reload(now garden.Moment, r Reloaded) error {
 	if err := l.p.Guard.Reload(now, r.Garden, r.Limits); err != nil {
 		return err
 	}
+	l.keepLimits(now)
 	l.pause = hold{}
 	takeCurves()
 	takeFeeds()

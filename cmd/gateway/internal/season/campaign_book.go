@@ -25,6 +25,8 @@ type memBook struct {
 	writes  int
 	greedy  int // the zone somebody asks too much for; -1 nobody
 	fed     feeding.Past
+	limits  []byte
+	limited int // the boot they were kept on
 }
 
 type memIntent struct {
@@ -136,6 +138,19 @@ func (m *memBook) LastOrderID() (garden.OrderID, error) { return m.last, nil }
 
 // Standing is what people asked for that still holds: campaigns keep nothing shut.
 func (m *memBook) Standing(time.Time) ([]garden.Ask, error) { return nil, nil }
+
+// KeepLimits and Limits keep which limits hold until when.
+func (m *memBook) KeepLimits(held []byte) error {
+	if err := m.write(); err != nil {
+		return err
+	}
+	m.limits, m.limited = held, m.boot
+	return nil
+}
+
+func (m *memBook) Limits() (held []byte, sameClock bool, err error) {
+	return m.limits, m.limited == m.boot, nil
+}
 
 // Samples ends a tick for the witness.
 func (m *memBook) Samples(now garden.Moment, _ []garden.Reading, _ []control.ZoneView) error {
