@@ -192,22 +192,22 @@ func (s *Sampler) sampleOne(now garden.Moment, p *probe) (v, spread float64, err
 	for len(burst) < s.burst {
 		volts, err := c.reader.ReadVolts(p.channel)
 		c.conversions++
-		if err == nil && !garden.Finite(float64(volts)) {
+		if err == nil {
+			if garden.Finite(float64(volts)) {
+				burst = insert(burst, float64(volts))
+				continue
+			}
 			err = errNotFinite
 		}
 		if errors.Is(err, ErrStale) {
 			return 0, 0, err
 		}
-		if err != nil {
-			c.failed++
-			failed++
-			if failed > burstFailures {
-				c.burstFailed(now, err)
-				return 0, 0, err
-			}
-			continue
+		c.failed++
+		failed++
+		if failed > burstFailures {
+			c.burstFailed(now, err)
+			return 0, 0, err
 		}
-		burst = insert(burst, float64(volts))
 	}
 	c.worked(now)
 	return burst[len(burst)/2], width(burst), nil

@@ -1,6 +1,7 @@
 package ads1115
 
 import (
+	"encoding/binary"
 	"errors"
 	"fmt"
 	"time"
@@ -165,7 +166,8 @@ func (d *Dev) ready(config uint16) (bool, error) {
 
 // writeConfig sends pointer and word in one transaction, high byte first.
 func (d *Dev) writeConfig(v uint16) error {
-	d.w = [3]byte{regConfig, byte(v >> 8), byte(v)}
+	d.w[0] = regConfig
+	binary.BigEndian.PutUint16(d.w[1:], v)
 	return d.bus.Tx(d.addr, d.w[:], nil)
 }
 
@@ -176,5 +178,5 @@ func (d *Dev) read(reg byte) (uint16, error) {
 	if err := d.bus.Tx(d.addr, d.w[:1], d.r[:]); err != nil {
 		return 0, err
 	}
-	return uint16(d.r[0])<<8 | uint16(d.r[1]), nil
+	return binary.BigEndian.Uint16(d.r[:]), nil
 }

@@ -1,6 +1,7 @@
 package bench
 
 import (
+	"encoding/binary"
 	"math"
 	"time"
 )
@@ -98,7 +99,7 @@ func (c *Chip) write(w []byte) {
 	if len(w) < 3 {
 		return
 	}
-	v := uint16(w[1])<<8 | uint16(w[2])
+	v := binary.BigEndian.Uint16(w[1:])
 	switch c.pointer {
 	case 1:
 		c.settle()
@@ -132,6 +133,12 @@ func (c *Chip) read(r []byte) {
 		v = c.lo
 	case 3:
 		v = c.hi
+	}
+	if len(r) == 2 {
+		// Written as one word, since that is how a driver reads it: a processor
+		// waits where two bytes that were just written are read as one word.
+		binary.BigEndian.PutUint16(r, v)
+		return
 	}
 	for i := range r {
 		if i%2 == 0 {
@@ -187,14 +194,30 @@ func (c *Chip) convert() int16 {
 		v = c.pin(int(mux - 4))
 	}
 	code := math.RoundToEven(v * 1e6 / lsbUV[c.config>>9&7])
-	return int16(max(math.MinInt16, min(code, math.MaxInt16)))
+	// Comparisons instead of min and max, here and in pin: those order NaN and
+	// signed zero, at a cost.
+	if code > math.MaxInt16 {
+		return math.MaxInt16
+	}
+	if code < math.MinInt16 {
+		return math.MinInt16
+	}
+	return int16(code)
 }
 
 // pin is the voltage at an input, held by the protection diodes within 0.3 V of
 // the supply. An input with nothing on it is pulled up.
 func (c *Chip) pin(i int) float64 {
-	if c.in[i] == nil {
+	in := c.in[i&3]
+	if in == nil {
 		return c.supply
 	}
-	return max(-0.3, min(c.in[i].volts(), c.supply+0.3))
+	v := in.volts()
+	if most := c.supply + 0.3; v > most {
+		v = most
+	}
+	if v < -0.3 {
+		v = -0.3
+	}
+	return v
 }

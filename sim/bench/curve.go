@@ -23,6 +23,8 @@ type curve struct {
 	// air is the voltage in free air, a little drier than any mix.
 	air                 float64
 	tempCoeff, tempRefC float64
+	// last is the node over the water last asked for, 0 before.
+	last int
 }
 
 // Limits of a probe's output stage on 3.3 V. Invented, but inside the rails as
@@ -192,8 +194,13 @@ func refine(points []garden.CalibrationPoint) ([]garden.CalibrationPoint, error)
 // volts is the output at a water fraction, going straight on beyond the first
 // and last node as far as the output stage goes.
 func (c *curve) volts(water float64) float64 {
-	i, _ := slices.BinarySearch(c.water, water)
-	i = max(1, min(i, len(c.water)-1))
+	i := c.last
+	// Water hardly moves from one look to the next.
+	if last := len(c.water) - 1; i == 0 || i > 1 && c.water[i-1] >= water || i < last && c.water[i] < water {
+		i, _ = slices.BinarySearch(c.water, water)
+		i = max(1, min(i, last))
+		c.last = i
+	}
 	w0, w1 := c.water[i-1], c.water[i]
 	v := c.volt[i-1] + (c.volt[i]-c.volt[i-1])*(water-w0)/(w1-w0)
 	return max(c.lo, min(v, c.hi))

@@ -81,6 +81,13 @@ func (in *Input) Water() float64 {
 
 // volts is the voltage at the converter's pin at one moment.
 func (in *Input) volts() float64 {
+	if in.fault == Healthy {
+		v := in.healthy()
+		if in.noise > 0 {
+			v += in.noise * in.rng.NormFloat64()
+		}
+		return v
+	}
 	if in.fault == Stuck && in.isFroze {
 		return in.frozen
 	}
