@@ -34,6 +34,8 @@ type dayPlan struct {
 	etoMM      float64
 	solarMJ    float64
 	sunrise    float64 // h after solar midnight
+	begins     float64 // h after the day's own solar midnight nearest its beginning
+	vapour     float64 // of the dew point, kPa
 	blocks     int
 	// share of the day's sunshine, and rain in mm, per block.
 	sun, rain [maxBlocks]float64
@@ -124,6 +126,10 @@ func (s *sky) plan(t time.Time) {
 	if s.site.Coastal {
 		k = 0.19
 	}
+	if p.begins = s.solarHour(p.start); p.begins > 12 {
+		p.begins -= 24
+	}
+	p.vapour = saturated(p.row.DewC.Or(p.row.TMinC.Value))
 	// FAO-56 eq. 50, at most a clear sky's.
 	p.solarMJ = p.row.SolarMJ.Or(math.Min(0.75*ra, k*math.Sqrt(p.row.TMaxC.Value-p.row.TMinC.Value)*ra))
 	p.blocks = min(maxBlocks, int((p.end.Sub(p.start)+block-1)/block))
@@ -191,12 +197,7 @@ func (s *sky) temperature(t time.Time) float64 {
 	p := &s.day
 	const peak = 15.0
 	rise := math.Min(math.Max(p.sunrise, 2), 11)
-	// Hours after the day's own solar midnight nearest its beginning.
-	h := s.solarHour(p.start)
-	if h > 12 {
-		h -= 24
-	}
-	h += t.Sub(p.start).Hours()
+	h := p.begins + t.Sub(p.start).Hours()
 	swing := func(from, to, x float64) float64 { return from + (to-from)*(1-math.Cos(math.Pi*x))/2 }
 	lo, hi := p.row.TMinC.Value, p.row.TMaxC.Value
 	switch {
@@ -211,9 +212,11 @@ func (s *sky) temperature(t time.Time) float64 {
 // humidity in % from the dew point, or else the day's minimum as dew point
 // (FAO-56 eq. 48).
 func (s *sky) humidity(tempC float64) float64 {
-	e := func(t float64) float64 { return 0.6108 * math.Exp(17.27*t/(t+237.3)) }
-	return math.Max(5, math.Min(100, 100*e(s.day.row.DewC.Or(s.day.row.TMinC.Value))/e(tempC)))
+	return math.Max(5, math.Min(100, 100*s.day.vapour/saturated(tempC)))
 }
+
+// saturated is the pressure of vapour over water, kPa (FAO-56 eq. 11).
+func saturated(tempC float64) float64 { return 0.6108 * math.Exp(17.27*tempC/(tempC+237.3)) }
 
 // blockAt is the number of the block that holds t.
 func (p *dayPlan) blockAt(t time.Time) int {
