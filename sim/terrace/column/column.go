@@ -59,6 +59,10 @@ type Column struct {
 	dtTry float64
 	t     Totals
 	busy  bool
+	// overdrawn tells that the last iteration's fluxes would leave a cell with less
+	// water than least, or more than most.
+	overdrawn   bool
+	least, most float64
 	// Sums of the sinks, cm/h.
 	uptakeSum, evapSum float64
 }
@@ -69,7 +73,8 @@ type layer struct {
 	// u is the transformed suction, w the water fraction as the fluxes moved it
 	// (the truth), h the suction in cm, vol the volume over the mean area, sink
 	// what roots and evaporation take, cm/h.
-	u, w, h, vol, invVol, sink float64
+	// next is the w that an iteration's fluxes would make of it.
+	u, w, next, h, vol, invVol, sink float64
 	// cp and dp carry the elimination.
 	cp, dp float64
 	// The face under the cell.
@@ -118,6 +123,7 @@ func New(cfg Config) (*Column, error) {
 	}
 	c := &Column{soil: cfg.Soil, n: n, dz: cfg.HeightCM / float64(n), height: cfg.HeightCM,
 		bottom: cfg.Bottom, pondMx: cfg.MaxPondCM, dtTry: math.Inf(1)}
+	c.least, c.most = c.soil.ret.ThetaR-mostOverdrawn, c.soil.ret.ThetaS+5*mostOverdrawn
 	c.layers, c.scratch = make([]layer, n), make([]float64, n)
 	c.shape(db, dt)
 	if c.roots = cfg.Response; c.roots == nil {

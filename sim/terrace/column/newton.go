@@ -4,7 +4,8 @@ import "math"
 
 // iterate does one Newton correction of u for a step of dt hours and leaves the
 // fluxes linearised about the new state. It returns the largest correction. The
-// first of a step keeps what u was, for restore.
+// first of a step keeps what u was, for restore. Beside each cell it leaves what
+// the fluxes would make of its water, and notes whether that can be.
 //
 // Balance of cell i, water counted downward:
 //
@@ -91,7 +92,9 @@ func (c *Column) iterate(dt, avail float64, first bool) (worst float64) {
 	// Back, correcting state and fluxes. A clipped correction is iterated on, so
 	// its fluxes are never used. Comparisons instead of min and max: those order
 	// NaN and signed zero, at a cost. A NaN anywhere reaches the first cell.
-	l.q = botQ + botQa*du
+	below := botQ + botQa*du
+	l.q = below
+	over, least, most := false, c.least, c.most
 	for i := len(layers) - 1; ; i-- {
 		d := du
 		if d < 0 {
@@ -117,12 +120,22 @@ func (c *Column) iterate(dt, avail float64, first bool) (worst float64) {
 		if i == 0 {
 			break
 		}
-		l = &layers[i-1]
-		above := l.dp - l.cp*du
-		l.q += l.qa*above + l.qb*du
-		du = above
+		// The face above, and with it the cell's water.
+		up := &layers[i-1]
+		above := up.dp - up.cp*du
+		q := up.q + (up.qa*above + up.qb*du)
+		up.q = q
+		w := l.w + dt*(q-below-l.sink)*l.invVol
+		l.next = w
+		if w < least || w > most {
+			over = true
+		}
+		l, du, below = up, above, q
 	}
 	c.top.q = topQ + topQb*du
+	w := l.w + dt*(c.top.q-below-l.sink)*l.invVol
+	l.next = w
+	c.overdrawn = over || w < least || w > most
 	if du != du {
 		return du
 	}

@@ -42,7 +42,7 @@ func (c *Column) Step(hours, rain, water, bypass float64) {
 			dt = left
 		}
 		change, ok := c.try(dt, rate+c.pond/dt)
-		if ok && dt > leastStepH && c.overdrawn(dt) {
+		if ok && dt > leastStepH && c.overdrawn {
 			ok = false
 		}
 		if !ok {
@@ -51,14 +51,16 @@ func (c *Column) Step(hours, rain, water, bypass float64) {
 				c.dtTry = dt / 3
 				continue
 			}
-			if change != change || c.overdrawn(dt) {
+			if change != change || c.overdrawn {
 				// No solution, or none that the mix has the water for: let
 				// nothing flow for this instant.
 				c.restore()
 				change = 0
 				c.top.q = 0
 				for i := range c.layers {
-					c.layers[i].q = 0
+					l := &c.layers[i]
+					l.q = 0
+					l.next = l.w - dt*l.sink*l.invVol
 				}
 			}
 		}
@@ -81,24 +83,10 @@ func (c *Column) Step(hours, rain, water, bypass float64) {
 
 // mostOverdrawn is how far out of the water its mix can hold a step may leave a
 // cell: the fluxes of an iteration that ended well still err by as much as it was
-// let.
+// let. A wetting front in a mix that is nearly dry makes steps that take water from
+// a cell that it does not have, or press in what finds no pore; they are taken again
+// in smaller ones.
 const mostOverdrawn = 2e-4
-
-// overdrawn reports whether the fluxes that try left behind would take water from
-// a cell that it does not have, or press in what finds no pore. A wetting front in
-// a mix that is nearly dry makes such steps; they are taken again in smaller ones.
-func (c *Column) overdrawn(dt float64) bool {
-	least, most := c.soil.ret.ThetaR-mostOverdrawn, c.soil.ret.ThetaS+5*mostOverdrawn
-	above := c.top.q
-	for i := range c.layers {
-		l := &c.layers[i]
-		if w := l.w + dt*(above-l.q-l.sink)*l.invVol; w < least || w > most {
-			return true
-		}
-		above = l.q
-	}
-	return false
-}
 
 func (c *Column) restore() {
 	for i := range c.layers {
@@ -108,17 +96,14 @@ func (c *Column) restore() {
 
 // commit moves storage by the fluxes that try left behind.
 func (c *Column) commit(dt, rate float64) {
-	above := c.top.q
-	c.top.passed += dt * above
+	c.top.passed += dt * c.top.q
 	layers := c.layers
 	for i := range layers {
 		l := &layers[i]
-		below := l.q
-		l.w += dt * (above - below - l.sink) * l.invVol
-		l.passed += dt * below
-		above = below
+		l.w = l.next
+		l.passed += dt * l.q
 	}
-	c.t.Drained += dt * above
+	c.t.Drained += dt * layers[len(layers)-1].q
 	if rate > 0 || c.pond > 0 || c.top.q != 0 {
 		c.pond += dt * (rate - c.top.q)
 		if c.pond < 1e-12 {
