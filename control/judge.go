@@ -65,10 +65,21 @@ const (
 // consensus is what the zone's trusted fresh probes say together: where they
 // stand at different depths the profile between them, and else the median.
 func (p *Plan) consensus(st *State, i int, now garden.Moment) (verdict, bool) {
+	z, zp := &st.zones[i], &p.zones[i]
+	if len(zp.probes) == 1 {
+		// Nothing to order and to join.
+		pr, ps := &p.probes[zp.probes[0]], &st.probes[zp.probes[0]]
+		if !ps.has || ps.distrusted || ps.at != now.Mono {
+			return verdict{}, false
+		}
+		v := pr.judge(zp, z.root, ps.smooth)
+		v.floor, v.half = pr.rel >= floorFrom, pr.rel >= halfFrom
+		v.middle = pr.rel >= middleFrom && pr.rel <= middleTo
+		return v, true
+	}
 	const most = 8
 	var lo, mid, hi, depth, reading [most]float64
 	n, floor, middle, half := 0, false, false, false
-	z, zp := &st.zones[i], &p.zones[i]
 	for _, pi := range zp.probes {
 		ps := &st.probes[pi]
 		if n == most || !ps.has || ps.distrusted || ps.at != now.Mono {

@@ -138,8 +138,12 @@ func sun(latDeg float64, doy int) (rise, length float64) {
 // solarHour is the solar time of day in hours, 0..24.
 func solarHour(p *Plan, now garden.Moment) float64 {
 	s := now.Wall.Unix()
-	h := math.Mod(float64(s)/3600+p.site.LonDeg/15, 24)
-	if h < 0 {
+	h := float64(s)/3600 + p.site.LonDeg/15
+	if whole := 24 * math.Floor(h/24); h > 0 && whole <= h {
+		// What math.Mod comes to, which takes it bit by bit: nothing is rounded.
+		return h - whole
+	}
+	if h = math.Mod(h, 24); h < 0 {
 		h += 24
 	}
 	return h
@@ -192,29 +196,31 @@ func (s *sky) until(a, mm float64) float64 {
 // behind, to a few seconds.
 func (s *sky) hourOf(share float64) float64 {
 	lo, hi, halvings := 0.0, 24.0, 14
+	// from and to are what is spent by lo and hi.
+	var from, to float64
 	if s.tabled {
 		// The hours of the table are those that halving the day comes by, to the
 		// last bit.
-		a, b := 0, 1<<tableBits
-		for b-a > 1 {
-			if mid := (a + b) / 2; s.behind[mid] < share {
+		a := 0
+		for step := 1 << (tableBits - 1); step > 0; step >>= 1 {
+			if mid := a + step; s.behind[mid] < share {
 				a = mid
-			} else {
-				b = mid
 			}
 		}
-		lo, hi, halvings = float64(a)*stepH, float64(b)*stepH, halvings-tableBits
+		lo, hi, halvings = float64(a)*stepH, float64(a+1)*stepH, halvings-tableBits
+		from, to = s.behind[a], s.behind[a+1]
+	} else {
+		from, to = s.spent(lo), s.spent(hi)
 	}
 	for range halvings {
 		mid := (lo + hi) / 2
-		if s.spent(mid) < share {
-			lo = mid
+		if by := s.spent(mid); by < share {
+			lo, from = mid, by
 		} else {
-			hi = mid
+			hi, to = mid, by
 		}
 	}
 	// What is left is as good as straight.
-	from, to := s.spent(lo), s.spent(hi)
 	if to <= from {
 		return hi
 	}

@@ -79,13 +79,33 @@ func (p *Plan) levelSD(i int) float64 {
 
 // View appends what the zones look like at now, in the garden's order.
 func (p *Plan) View(st *State, now garden.Moment, dst []ZoneView) []ZoneView {
+	n := len(dst)
+	dst = p.Look(st, now, dst)
+	h := solarHour(p, now)
+	for i := range p.zones {
+		z, zp, v := &st.zones[i], &p.zones[i], &dst[n+i]
+		v.SD = math.Hypot(z.water.SD(), p.levelSD(i))
+		if per := z.lossPerMM * z.water.Factor; per > 0 {
+			mm := v.ToRefillL / per
+			// The relative doubt of the factor is one of the mm left as well.
+			sd := math.Hypot(v.SD*zp.VolumeL/per, mm*math.Sqrt(z.water.VarFactor)/z.water.Factor)
+			v.HoursSoonest, v.HoursLatest = st.sky.until(h, max(0, mm-sd)), st.sky.until(h, max(0, mm+sd))
+		} else {
+			v.HoursSoonest, v.HoursLatest = mostHours, mostHours
+		}
+	}
+	return dst
+}
+
+// Look is View without what tells of doubt: SD, HoursSoonest and HoursLatest stay
+// 0. It is what is asked for in every tick.
+func (p *Plan) Look(st *State, now garden.Moment, dst []ZoneView) []ZoneView {
 	h := solarHour(p, now)
 	for i := range p.zones {
 		z, zp := &st.zones[i], &p.zones[i]
 		v := ZoneView{
 			Zone: zp.ID, Line: zp.Line, Known: z.known, OnProbe: z.trusted && z.known,
-			Water: garden.WaterFraction(z.water.Mean), SD: math.Hypot(z.water.SD(), p.levelSD(i)),
-			Capacity: zp.Capacity, Refill: garden.WaterFraction(z.refillAt(zp)), Stop: zp.Stop,
+			Water: garden.WaterFraction(z.water.Mean), Capacity: zp.Capacity, Refill: garden.WaterFraction(z.refillAt(zp)), Stop: zp.Stop,
 			HeldL:      max(0, (z.water.Mean-float64(zp.LowerLimit))*zp.VolumeL),
 			ToRefillL:  (z.water.Mean - z.refillAt(zp)) * zp.VolumeL,
 			BookL:      z.spent * zp.VolumeL,
@@ -96,12 +116,8 @@ func (p *Plan) View(st *State, now garden.Moment, dst []ZoneView) []ZoneView {
 		if per := z.lossPerMM * z.water.Factor; per > 0 {
 			v.HoursToRefill = st.sky.until(h, max(0, v.ToRefillL)/per)
 			v.HoursToLimit = st.sky.until(h, v.HeldL/per)
-			mm := v.ToRefillL / per
-			// The relative doubt of the factor is one of the mm left as well.
-			sd := math.Hypot(v.SD*zp.VolumeL/per, mm*math.Sqrt(z.water.VarFactor)/z.water.Factor)
-			v.HoursSoonest, v.HoursLatest = st.sky.until(h, max(0, mm-sd)), st.sky.until(h, max(0, mm+sd))
 		} else {
-			v.HoursToRefill, v.HoursToLimit, v.HoursSoonest, v.HoursLatest = mostHours, mostHours, mostHours, mostHours
+			v.HoursToRefill, v.HoursToLimit = mostHours, mostHours
 		}
 		if zp.line >= 0 {
 			l := &st.lines[zp.line]

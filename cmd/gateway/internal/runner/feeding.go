@@ -45,7 +45,7 @@ func (l *Loop) feed(now garden.Moment) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	if b.plan.NeedsViews(b.state, now, &l.obs) {
-		l.views = l.p.Plan.View(l.p.State, now, l.views[:0])
+		l.views = l.p.Plan.Look(l.p.State, now, l.views[:0])
 	}
 	b.plan.Step(b.state, now, &feeding.Seen{Obs: &l.obs, Zones: l.views, AutoOff: l.p.State.AutoOff}, &b.out)
 	kept := l.keepFeeds(now)
