@@ -66,6 +66,8 @@ type Bench struct {
 	Wires   *bench.Bench
 
 	start    time.Time
+	round    func() // tick
+	due      func() // what is to be done at a deadline
 	deadline bench.Event
 	armed    bool
 	account  account
@@ -170,6 +172,8 @@ func NewBench(g *garden.Garden, o Options) (_ *Bench, err error) {
 		b.Loop.Quiet()
 	}
 	b.account = newAccount(b)
+	// Made once: each tick asks for them again.
+	b.round, b.due = b.tick, b.endPulses
 	return b, nil
 }
 
@@ -275,7 +279,7 @@ func (b *Bench) Moment() garden.Moment {
 // Begin closes every line and arms the first tick.
 func (b *Bench) Begin() error {
 	err := b.Loop.Begin(b.Moment())
-	b.Clock.At(b.Clock.Now(), b.tick)
+	b.Clock.At(b.Clock.Now(), b.round)
 	return err
 }
 
@@ -305,7 +309,7 @@ func (b *Bench) tick() {
 	b.gardener.visit(b)
 	b.Loop.Tick(b.Moment())
 	// Sampling takes a little time; the next tick keeps to the grid.
-	b.Clock.At(begun+b.Garden.SampleEvery, b.tick)
+	b.Clock.At(begun+b.Garden.SampleEvery, b.round)
 	b.arm()
 }
 
@@ -320,14 +324,16 @@ func (b *Bench) arm() {
 		if b.metered() {
 			at = min(at, b.Clock.Now()+meterEvery)
 		}
-		b.deadline = b.Clock.At(at, func() {
-			b.armed = false
-			if b.gone {
-				return
-			}
-			b.Loop.EndPulses(b.Moment())
-			b.arm()
-		})
+		b.deadline = b.Clock.At(at, b.due)
 		b.armed = true
 	}
+}
+
+func (b *Bench) endPulses() {
+	b.armed = false
+	if b.gone {
+		return
+	}
+	b.Loop.EndPulses(b.Moment())
+	b.arm()
 }
