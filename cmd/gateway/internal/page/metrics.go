@@ -7,34 +7,26 @@ import (
 	"net"
 	"net/http"
 	"strconv"
+	"strings"
 	"sync"
 	"time"
 
-	"github.com/prometheus/client_golang/prometheus"
-	"github.com/prometheus/client_golang/prometheus/collectors"
-	"github.com/prometheus/client_golang/prometheus/promhttp"
-
+	"fabricpot/cmd/gateway/internal/expose"
 	"fabricpot/cmd/gateway/internal/runner"
 	"fabricpot/control/garden"
 )
 
 const space = "fabricpot"
 
-// newMetrics makes the handler of /metrics with a registry of its own.
-func (p *Page) newMetrics() (http.Handler, error) {
-	reg := prometheus.NewRegistry()
+// newMetrics makes the handler of /metrics.
+func (p *Page) newMetrics() http.Handler {
 	g := newGauges(p.o.Gateway, &p.watch, p.o.Disk)
 	g.ways = p.o.Ways
-	for _, c := range []prometheus.Collector{
-		g,
-		collectors.NewGoCollector(),
-		collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}),
-	} {
-		if err := reg.Register(c); err != nil {
-			return nil, err
-		}
-	}
-	return promhttp.HandlerFor(reg, promhttp.HandlerOpts{MaxRequestsInFlight: 4, Timeout: 10 * time.Second}), nil
+	return expose.Handler(func(f *expose.Figures) {
+		g.collect(f)
+		expose.Runtime(f)
+		expose.Process(f)
+	}, 4, 10*time.Second)
 }
 
 // gauges turn the last published Status into metrics when they are asked for.
@@ -43,13 +35,17 @@ type gauges struct {
 	watch *watch
 	disk  func() (free, total uint64, err error)
 	ways  func() []Way
-	d     map[string]*prometheus.Desc
+	d     map[string]*expose.Desc
 }
 
 func newGauges(g Gateway, w *watch, disk func() (uint64, uint64, error)) *gauges {
-	c := &gauges{g: g, watch: w, disk: disk, d: map[string]*prometheus.Desc{}}
+	c := &gauges{g: g, watch: w, disk: disk, d: map[string]*expose.Desc{}}
 	add := func(name, help string, labels ...string) {
-		c.d[name] = prometheus.NewDesc(prometheus.BuildFQName(space, "", name), help, labels, nil)
+		kind := expose.Gauge
+		if strings.HasSuffix(name, "_total") {
+			kind = expose.Counter
+		}
+		c.d[name] = &expose.Desc{Name: space + "_" + name, Help: help, Kind: kind, Labels: labels}
 	}
 	add("probe_success", "Whether the probe's last reading is good (1) or not (0).", "probe", "zone")
 	add("probe_quality", "The probe's last reading: 2 good, 1 uncertain, 0 bad.", "probe", "zone")
@@ -89,13 +85,7 @@ func newGauges(g Gateway, w *watch, disk func() (uint64, uint64, error)) *gauges
 	return c
 }
 
-func (c *gauges) Describe(ch chan<- *prometheus.Desc) {
-	for _, d := range c.d {
-		ch <- d
-	}
-}
-
-func (c *gauges) Collect(ch chan<- prometheus.Metric) {
+func (c *gauges) collect(f *expose.Figures) {
 	st := c.g.Status()
 	quiet := c.watch.quiet(st)
 	if st == nil {
@@ -103,7 +93,7 @@ func (c *gauges) Collect(ch chan<- prometheus.Metric) {
 	}
 	put := func(name string, v float64, labels ...string) {
 		if garden.Finite(v) {
-			ch <- prometheus.MustNewConstMetric(c.d[name], prometheus.GaugeValue, v, labels...)
+			f.Add(c.d[name], v, labels...)
 		}
 	}
 	may := func(name string, v *float64, labels ...string) {
@@ -111,7 +101,7 @@ func (c *gauges) Collect(ch chan<- prometheus.Metric) {
 			put(name, *v, labels...)
 		}
 	}
-	c.sendWays(ch, put)
+	c.sendWays(put)
 	put("automatic", flag(st.Automatic))
 	put("clock_confirmed", flag(st.Synced))
 	put("round_age_seconds", quiet.Seconds())
@@ -120,7 +110,7 @@ func (c *gauges) Collect(ch chan<- prometheus.Metric) {
 			put("disk_free_bytes", float64(free))
 		}
 	}
-	ch <- prometheus.MustNewConstMetric(c.d["rounds_total"], prometheus.CounterValue, float64(st.Ticks))
+	put("rounds_total", float64(st.Ticks))
 	for i := range st.Zones {
 		z := &st.Zones[i]
 		id := string(z.Zone)
@@ -152,7 +142,7 @@ func (c *gauges) Collect(ch chan<- prometheus.Metric) {
 		put("line_day_litres", l.TodayL, id)
 		put("line_day_limit_litres", l.CapL, id)
 	}
-	c.converters(ch, put, may, st)
+	c.converters(put, may, st)
 	seen := map[[2]string]bool{}
 	for _, a := range st.Alarms {
 		if k := [2]string{a.Name, a.About}; !seen[k] {
@@ -179,14 +169,14 @@ func (c *gauges) probe(put func(string, float64, ...string), may func(string, *f
 	may("probe_temperature_celsius", pr.TempC, id, zone)
 }
 
-func (c *gauges) converters(ch chan<- prometheus.Metric, put func(string, float64, ...string), may func(string, *float64, ...string), st *runner.Status) {
+func (c *gauges) converters(put func(string, float64, ...string), may func(string, *float64, ...string), st *runner.Status) {
 	for i := range st.Converters {
 		k := &st.Converters[i]
 		labels := []string{k.Bus, sprintf("%#x", k.Address)}
 		put("converter_up", flag(k.Answers), labels...)
 		may("converter_read_seconds", k.ReadS, labels...)
-		ch <- prometheus.MustNewConstMetric(c.d["converter_conversions_total"], prometheus.CounterValue, float64(k.Conversions), labels...)
-		ch <- prometheus.MustNewConstMetric(c.d["converter_conversion_failures_total"], prometheus.CounterValue, float64(k.Failed), labels...)
+		put("converter_conversions_total", float64(k.Conversions), labels...)
+		put("converter_conversion_failures_total", float64(k.Failed), labels...)
 	}
 }
 

@@ -138,10 +138,7 @@ func New(o Options) (*Page, error) {
 		}
 		p.zones[z.ID] = ref
 	})
-	var err error
-	if p.metrics, err = p.newMetrics(); err != nil {
-		return nil, err
-	}
+	p.metrics = p.newMetrics()
 	if err := p.routes(); err != nil {
 		return nil, err
 	}

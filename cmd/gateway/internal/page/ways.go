@@ -1,10 +1,6 @@
 package page
 
-import (
-	"time"
-
-	"github.com/prometheus/client_golang/prometheus"
-)
+import "time"
 
 // Way is how a way by which alarms reach a person has been doing.
 type Way struct {
@@ -36,7 +32,7 @@ func (p *Page) wayPairs() []pair {
 }
 
 // sendWays puts them among the metrics.
-func (c *gauges) sendWays(ch chan<- prometheus.Metric, put func(string, float64, ...string)) {
+func (c *gauges) sendWays(put func(string, float64, ...string)) {
 	if c.ways == nil {
 		return
 	}
@@ -45,7 +41,7 @@ func (c *gauges) sendWays(ch chan<- prometheus.Metric, put func(string, float64,
 		if !w.LastSent.IsZero() {
 			put("message_last_sent_timestamp_seconds", float64(w.LastSent.Unix()), w.Name)
 		}
-		ch <- prometheus.MustNewConstMetric(c.d["messages_sent_total"], prometheus.CounterValue, float64(w.Sent), w.Name)
-		ch <- prometheus.MustNewConstMetric(c.d["messages_lost_total"], prometheus.CounterValue, float64(w.Lost), w.Name)
+		put("messages_sent_total", float64(w.Sent), w.Name)
+		put("messages_lost_total", float64(w.Lost), w.Name)
 	}
 }
