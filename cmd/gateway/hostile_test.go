@@ -1,6 +1,7 @@
 package main
 
 import (
+	"archive/zip"
 	"context"
 	"errors"
 	"fmt"
@@ -13,6 +14,7 @@ import (
 	"path/filepath"
 	"regexp"
 	"runtime"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -25,7 +27,8 @@ import (
 	"fabricpot/testdata"
 )
 
-const hostileWord = "not for everybody 7"
+// What nobody may read anywhere.
+const hostileWord, personWord, tapWord = "not for everybody 7", "a person's own 8", "what the tap says 9"
 
 // besieged is the whole gateway with page and broker behind passwords, all lines
 // closed and automatic control off.
@@ -35,6 +38,8 @@ type besieged struct {
 	owner      *http.Client // signed in
 	person     *outsider
 	routines   int
+	secrets    []string // none of which may be read anywhere
+	bundle     []string // doctor's arguments but for --out
 }
 
 func besiege(t *testing.T) *besieged {
@@ -50,7 +55,7 @@ func besiege(t *testing.T) *besieged {
 	accounts := fmt.Sprintf(`  accounts:
     - { login-file: %s, may-publish: [fabricpot/terrace/do], may-subscribe: ["#"] }
     - { login-file: %s, may-publish: [fabricpot/terrace/valve/tap/state], may-subscribe: [fabricpot/terrace/valve/tap/set] }
-`, kept("person.login", "person\np\n"), kept("tap.login", "tap\nt\n"))
+`, kept("person.login", "person\n"+personWord+"\n"), kept("tap.login", "tap\n"+tapWord+"\n"))
 	garden := strings.Replace(string(testdata.Terrace), "  homie: yes", accounts+"  homie: yes", 1)
 	file := kept("garden.yaml", garden)
 	ctx, stop := context.WithCancel(context.Background())
@@ -74,7 +79,7 @@ func besiege(t *testing.T) *besieged {
 	_ = res.Body.Close()
 	require.Equal(t, 200, res.StatusCode, "the owner is let in")
 
-	b.person = outsideAs(t, b.mqtt, "person", "person", "p")
+	b.person = outsideAs(t, b.mqtt, "person", "person", personWord)
 	b.person.say("fabricpot/terrace/do", false, command("calm", `"do":"close-all"`))
 	b.person.until(10*time.Second, "fabricpot/terrace/reply/calm", `"accepted":true`)
 	b.person.until(20*time.Second, "fabricpot/terrace/status", `"automatic":false`, `"open_lines":0`)
@@ -82,6 +87,10 @@ func besiege(t *testing.T) *besieged {
 	b.person.heard = nil
 	b.person.mu.Unlock()
 	b.routines = runtime.NumGoroutine()
+	digest, err := os.ReadFile(hash)
+	require.NoError(t, err)
+	b.secrets = []string{hostileWord, strings.TrimSpace(string(digest)), personWord, tapWord}
+	b.bundle = []string{"doctor", file, "--socket", filepath.Join(dir, "s"), "--journal", filepath.Join(dir, "journal.db"), "--out"}
 	return b
 }
 
@@ -123,24 +132,52 @@ func (b *besieged) unmoved(t *testing.T) {
 	// Without automatic control a pot still gets a small survival dose a day.
 	assert.NotContains(t, b.out.String(), "by hand", "somebody was obeyed")
 	assert.Eventually(t, func() bool { return runtime.NumGoroutine() <= b.routines+30 }, 30*time.Second, 100*time.Millisecond, "goroutines stay behind")
-	for _, said := range []string{b.out.String(), b.errs.String()} {
-		assert.NotContains(t, said, hostileWord)
-		assert.NotContains(t, said, "panic")
+	for what, said := range map[string]string{"output": b.out.String(), "errors": b.errs.String(), "metrics": b.metrics(), "bundle": b.bundled(t)} {
+		require.NotEmpty(t, said, what)
+		for _, secret := range b.secrets {
+			assert.NotContains(t, said, secret, what)
+		}
 	}
+	assert.NotContains(t, b.out.String()+b.errs.String(), "panic")
+}
+
+// bundled is all that doctor would send to somebody else.
+func (b *besieged) bundled(t *testing.T) string {
+	t.Helper()
+	path := filepath.Join(t.TempDir(), "bundle.zip")
+	require.Equal(t, exitDone, execute(context.Background(), streams{in: strings.NewReader(""), out: io.Discard, err: io.Discard}, append(slices.Clone(b.bundle), path)))
+	z, err := zip.OpenReader(path)
+	require.NoError(t, err)
+	defer z.Close()
+	var all strings.Builder
+	for _, part := range z.File {
+		r, err := part.Open()
+		require.NoError(t, err)
+		_, err = io.Copy(&all, r)
+		require.NoError(t, err)
+		require.NoError(t, r.Close())
+	}
+	require.Contains(t, all.String(), "login-file", "the garden file is in it")
+	return all.String()
 }
 
 // rounds is how many rounds the loop has made, as the owner sees it.
 func (b *besieged) rounds() (n int) {
-	res, err := b.owner.Get(b.page + "/metrics")
-	if err != nil {
-		return 0
-	}
-	defer res.Body.Close()
-	text, _ := io.ReadAll(res.Body)
-	if _, after, ok := strings.Cut(string(text), "\nfabricpot_rounds_total "); ok {
+	if _, after, ok := strings.Cut(b.metrics(), "\nfabricpot_rounds_total "); ok {
 		_, _ = fmt.Sscan(after, &n)
 	}
 	return n
+}
+
+// metrics is what the page tells the owner's monitoring; empty if it tells nothing.
+func (b *besieged) metrics() string {
+	res, err := b.owner.Get(b.page + "/metrics")
+	if err != nil {
+		return ""
+	}
+	defer res.Body.Close()
+	text, _ := io.ReadAll(res.Body)
+	return string(text)
 }
 
 // raw sends bytes to the page as they are and returns what comes back.
@@ -266,7 +303,7 @@ func TestHostileClients(t *testing.T) {
 	})
 	t.Run("broker", func(t *testing.T) {
 		t.Run("strangers", func(t *testing.T) {
-			for _, who := range [][2]string{{"", ""}, {"person", "wrong"}, {"nobody", "p"}, {"person", ""}} {
+			for _, who := range [][2]string{{"", ""}, {"person", "wrong"}, {"nobody", personWord}, {"person", ""}} {
 				tok := paho.NewClient(paho.NewClientOptions().AddBroker("tcp://" + b.mqtt).SetUsername(who[0]).SetPassword(who[1]).
 					SetClientID("stranger").SetProtocolVersion(4).SetAutoReconnect(false)).Connect()
 				require.True(t, tok.WaitTimeout(10*time.Second))
@@ -274,7 +311,7 @@ func TestHostileClients(t *testing.T) {
 			}
 		})
 		t.Run("an account that wants more than it may", func(t *testing.T) {
-			tap := outsideAs(t, b.mqtt, "tap", "tap", "t")
+			tap := outsideAs(t, b.mqtt, "tap", "tap", tapWord)
 			for _, topic := range []string{"fabricpot/terrace/do", "fabricpot/terrace/line/chilli", "fabricpot/terrace/status", "$SYS/x"} {
 				tap.Publish(topic, 0, false, command("tapped", `"do":"water","zone":"chilli","litres":2`))
 			}
@@ -283,7 +320,7 @@ func TestHostileClients(t *testing.T) {
 			assert.Empty(t, b.person.on("fabricpot/terrace/reply/tapped"))
 		})
 		t.Run("commands that were kept, spoilt or sent in masses", func(t *testing.T) {
-			mad := outsideAs(t, b.mqtt, "mad", "person", "p")
+			mad := outsideAs(t, b.mqtt, "mad", "person", personWord)
 			const do = "fabricpot/terrace/do"
 			// Kept for whoever comes later: who was there takes it for a fresh one, and
 			// late is late.

@@ -230,6 +230,35 @@ func fullCard(t *testing.T, dir string) {
 	assert.Len(t, open, int(last)+1)
 }
 
+// TestReadOnlyCard turns a card read-only, as kernels do with one that fails: a
+// running journal's error and a start's are told as the card's, and once it can be
+// written again what had been acknowledged is there.
+func TestReadOnlyCard(t *testing.T) { smallcard.On(t, "2m", readOnlyCard) }
+
+func readOnlyCard(t *testing.T, dir string) {
+	path := filepath.Join(dir, "j.db")
+	j, _, err := Open(path, WithClock("boot a"))
+	require.NoError(t, err)
+	require.NoError(t, j.Intend(order(1), 2, at(time.Second)))
+	require.NoError(t, j.Close())
+	smallcard.ReadOnly(t, dir, true)
+	for _, name := range []string{"j.db", "new.db"} {
+		_, aside, err := Open(filepath.Join(dir, name), WithClock("boot a"))
+		require.Error(t, err, name)
+		assert.True(t, CardFault(err), "%s: %v", name, err)
+		assert.Empty(t, aside, name)
+	}
+
+	smallcard.ReadOnly(t, dir, false)
+	back, aside, err := Open(path, WithClock("boot a"))
+	require.NoError(t, err)
+	defer back.Close()
+	require.Empty(t, aside)
+	open, err := back.Unfinished()
+	require.NoError(t, err)
+	assert.Len(t, open, 1)
+}
+
 // brim writes until there is no more room but for a little.
 func brim(t *testing.T, path string) {
 	t.Helper()

@@ -22,6 +22,12 @@ func TestRestartBudget(t *testing.T) {
 	g := load(t, "crash.yaml", []byte(crashGarden))
 	start := time.Date(2026, 7, 1, 5, 0, 0, 0, g.Site.Zone)
 	rows := Climate(3, start, 5)
+	volumes := map[garden.ZoneID]float64{}
+	for _, p := range g.Pots {
+		for _, z := range p.Zones {
+			volumes[z.ID] = z.VolumeL(&p)
+		}
+	}
 	for _, c := range []struct {
 		name  string
 		gap   time.Duration
@@ -64,9 +70,15 @@ func TestRestartBudget(t *testing.T) {
 			raised := ears.raised(alarm.ControlOff)
 			require.Len(t, raised, 1)
 			assert.Contains(t, raised[0].Text, "crashed 3 times")
-			require.NotEmpty(t, ears.ended, "a terrace dead of thirst is no safe state")
+			// A terrace dead of thirst is no safe state.
+			doses := map[garden.ZoneID]int{}
 			for _, d := range ears.ended {
 				assert.Equal(t, garden.Survival, d.Kind)
+				assert.LessOrEqual(t, d.Litres, g.Limits.SurvivalShare*volumes[d.Zone]*1.01, "%s", d.Zone)
+				doses[d.Zone]++
+			}
+			for zone := range volumes {
+				assert.Contains(t, []int{1, 2}, doses[zone], "%s: one a day, in 26 hours", zone)
 			}
 			b.Loop.Ask(b.Moment(), garden.Ask{Kind: garden.AskAutoOn, Who: "test"})
 			assert.False(t, b.State.AutoOff)

@@ -1,4 +1,4 @@
-// Package smallcard gives tests a card that is soon full.
+// Package smallcard gives tests a card that is soon full, or can't be written.
 package smallcard
 
 import (
@@ -34,4 +34,14 @@ func On(t *testing.T, size string, f func(t *testing.T, dir string)) {
 	}
 	require.NoError(t, err, "%s", out)
 	require.Contains(t, string(out), "--- PASS: "+t.Name())
+}
+
+// ReadOnly makes the file system of a test under On read-only, or writable again.
+func ReadOnly(t *testing.T, dir string, yes bool) {
+	t.Helper()
+	flags := uintptr(syscall.MS_REMOUNT)
+	if yes {
+		flags |= syscall.MS_RDONLY
+	}
+	require.NoError(t, syscall.Mount("none", dir, "tmpfs", flags, ""))
 }

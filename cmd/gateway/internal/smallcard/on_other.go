@@ -8,3 +8,6 @@ import "testing"
 func On(t *testing.T, _ string, _ func(t *testing.T, dir string)) {
 	t.Skip("mounts of one's own are Linux's")
 }
+
+// ReadOnly does nothing: On skips.
+func ReadOnly(t *testing.T, _ string, _ bool) { t.Helper() }
