@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"context"
 	"fmt"
+	"io"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -30,6 +31,23 @@ type program struct {
 	err    string // where its stderr goes
 	client *page.Client
 	began  time.Time
+	said   *listener
+}
+
+// listener keeps what a program says on stderr and notes when it said a line.
+type listener struct {
+	to   io.Writer
+	line string
+	at   chan time.Time // when, once
+	got  []byte
+}
+
+func (l *listener) Write(b []byte) (int, error) {
+	if l.got = append(l.got, b...); l.line != "" && strings.Contains(string(l.got), l.line) {
+		l.at <- time.Now()
+		l.line = ""
+	}
+	return l.to.Write(b)
 }
 
 // build makes both programs, without symbols as they ship.
@@ -46,29 +64,43 @@ func build(t *testing.T) (gateway, baseline string) {
 	return make("gateway", "fabricpot/cmd/gateway"), make("baseline", "fabricpot/cmd/gateway/internal/cost/baseline")
 }
 
-func start(t *testing.T, path, socket string, args func(folder string) []string) *program {
+func start(t *testing.T, path, socket, line string, args func(folder string) []string) *program {
 	t.Helper()
 	p := &program{t: t, folder: t.TempDir()}
 	p.client = page.NewClient(filepath.Join(p.folder, socket))
 	p.err = filepath.Join(p.folder, "stderr")
 	out, err := os.Create(p.err)
 	require.NoError(t, err)
-	defer out.Close()
+	p.said = &listener{to: out, line: line + "\n", at: make(chan time.Time, 1)}
 	p.cmd = exec.Command(path, args(p.folder)...)
-	p.cmd.Stderr = out
+	p.cmd.Stderr = p.said
 	p.began = time.Now()
 	require.NoError(t, p.cmd.Start())
-	t.Cleanup(func() { _ = p.cmd.Process.Kill(); _ = p.cmd.Wait() })
+	t.Cleanup(func() { _ = p.cmd.Process.Kill(); _ = p.cmd.Wait(); _ = out.Close() })
 	return p
 }
 
+// saysSo waits until it says what it was started for, and says how long after its
+// start that was.
+func (p *program) saysSo() time.Duration {
+	p.t.Helper()
+	select {
+	case at := <-p.said.at:
+		return at.Sub(p.began)
+	case <-time.After(time.Minute):
+		said, _ := os.ReadFile(p.err)
+		p.t.Fatalf("not said within a minute: %s", said)
+		return 0
+	}
+}
+
 func startBaseline(t *testing.T, path string) *program {
-	return start(t, path, "base.sock", func(folder string) []string { return []string{folder} })
+	return start(t, path, "base.sock", "open", func(folder string) []string { return []string{folder} })
 }
 
 // startGateway runs the twelve pots with page, metrics, broker and journal.
 func startGateway(t *testing.T, path string, speed int) *program {
-	return start(t, path, "gw.sock", func(folder string) []string {
+	return start(t, path, "gw.sock", "start: 12 of 12 lines confirmed closed", func(folder string) []string {
 		garden := filepath.Join(folder, "garden.yaml")
 		require.NoError(t, os.WriteFile(garden, append(slices.Clone(testdata.Garden12), "\nbroker: { url: embedded }\n"...), 0o600))
 		return []string{"run", garden, "--speed", strconv.Itoa(speed), "--date", "2026-07-01", "--journal", filepath.Join(folder, "journal.db"),
@@ -118,6 +150,17 @@ func (p *program) stop() time.Duration {
 	err := p.cmd.Wait()
 	said, _ := os.ReadFile(p.err)
 	require.NoError(p.t, err, "%s", said)
+	return time.Since(began)
+}
+
+// onlyLinked is how long the baseline takes that is told of no folder: it opens
+// nothing, says how it is used and ends.
+func onlyLinked(t *testing.T, path string) time.Duration {
+	t.Helper()
+	began := time.Now()
+	var code *exec.ExitError
+	require.ErrorAs(t, exec.Command(path).Run(), &code)
+	require.Equal(t, 2, code.ExitCode())
 	return time.Since(began)
 }
 
@@ -231,20 +274,34 @@ func TestRunning(t *testing.T) {
 		if testing.Short() {
 			runs = 3
 		}
-		var up, down, baseUp, baseDown []time.Duration
-		for range runs {
+		var closed, up, linked, baseOpen, baseUp []time.Duration
+		// At once after the start, whose last work is then still going on, and later.
+		var down, baseDown [2][]time.Duration
+		for i := range 2 * runs {
+			settle := time.Duration(i%2) * time.Second
+			linked = append(linked, onlyLinked(t, baseline))
 			b := startBaseline(t, baseline)
+			baseOpen = append(baseOpen, b.saysSo())
 			baseUp = append(baseUp, b.ready(0))
-			baseDown = append(baseDown, b.stop())
+			time.Sleep(settle)
+			baseDown[i%2] = append(baseDown[i%2], b.stop())
 			g := startGateway(t, gateway, 1)
+			closed = append(closed, g.saysSo())
 			up = append(up, g.ready(lines))
-			down = append(down, g.stop())
+			time.Sleep(settle)
+			down[i%2] = append(down[i%2], g.stop())
 		}
-		starts, stops := ratio(median(up), median(baseUp)), ratio(median(down), median(baseDown))
-		t.Logf("start to all lines confirmed closed: %v, baseline %v: × %.1f", median(up), median(baseUp), starts)
-		t.Logf("stop: %v, baseline %v: × %.1f", median(down), median(baseDown), stops)
+		closes, starts := ratio(median(closed), median(baseOpen)), ratio(median(up), median(baseUp))
+		t.Logf("start to all lines confirmed closed: %v, baseline %v: × %.1f; only linked %v: × %.1f",
+			median(closed), median(baseOpen), closes, median(linked), ratio(median(closed), median(linked)))
+		t.Logf("start to its first round published: %v, baseline %v: × %.1f", median(up), median(baseUp), starts)
+		assert.Less(t, closes, 3.0)
 		assert.Less(t, starts, 10.0)
-		assert.Less(t, stops, 15.0)
+		for i, when := range []string{"at once", "a second later"} {
+			stops := ratio(median(down[i]), median(baseDown[i]))
+			t.Logf("stop, %s: %v, baseline %v: × %.1f", when, median(down[i]), median(baseDown[i]), stops)
+			assert.Less(t, stops, 15.0)
+		}
 	})
 	t.Run("a month", func(t *testing.T) {
 		days := 30

@@ -89,6 +89,7 @@ func run(folder string) error {
 		go func() { _ = srv.Serve(l) }()
 	}
 	defer srv.Close()
+	fmt.Fprintln(os.Stderr, "open")
 	<-ctx.Done()
 	return nil
 }
