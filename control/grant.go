@@ -85,7 +85,7 @@ func (p *Plan) startSession(st *State, i int, now garden.Moment) {
 		z.before, z.gave, z.spentFrom = z.water.Mean, 0, z.spent
 		for _, pi := range p.zones[zi].probes {
 			ps := &st.probes[pi]
-			ps.started = ps.has
+			ps.started = ps.has && now.Mono-ps.at <= trustFor
 			ps.start, ps.least, ps.rise = ps.smooth, ps.smooth, 0
 		}
 	}

@@ -36,6 +36,9 @@ func (p *Plan) judgeProbes(st *State, zi int, now garden.Moment) {
 			continue
 		}
 		ps.started = false
+		if now.Mono-ps.at > trustFor {
+			continue // it gave nothing, which is no answer either way
+		}
 		ps.given += z.gave
 		moved := ps.rise
 		if pp.rel > slowFrom {

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
 
 	"fabricpot/control/garden"
 )
@@ -39,4 +40,28 @@ func TestADryDepthIsNoDeadProbe(t *testing.T) {
 	z := newBench(t, testGarden(1, 12)).p.zones[0]
 	assert.True(t, run(float64(z.Capacity) - 0.01)["deep"])
 	assert.Empty(t, run(float64(z.LowerLimit)))
+}
+
+// A probe that gives nothing, before the water or since, is not one that did not
+// move, and no sign that its emitters give nothing.
+func TestASilentProbeSaysNothingOfTheWater(t *testing.T) {
+	for name, during := range map[string]bool{"silent before": false, "silent since": true} {
+		t.Run(name, func(t *testing.T) {
+			b := newBench(t, testGarden(1, 12))
+			for n := 0; len(b.log) == 0 || !during && len(b.open) > 0; n++ {
+				require.Less(t, n, 10*24*60, "nothing was ordered")
+				b.tick()
+			}
+			if !during {
+				b.run(settled + time.Hour) // its last answer is judged
+			}
+			b.quality = garden.Bad
+			orders := len(b.log)
+			b.run(5 * 24 * time.Hour)
+			assert.Greater(t, len(b.log), orders, "watered by reckoning")
+			for _, e := range b.events {
+				assert.NotContains(t, []EventKind{ProbeNoResponse, ZoneNoResponse}, e.Kind, "%v", e)
+			}
+		})
+	}
 }
