@@ -9,11 +9,10 @@ import (
 	"strings"
 	"text/tabwriter"
 
+	"fabricpot/cmd/gateway/internal/picture"
 	"fabricpot/control/garden"
 	"fabricpot/sensors"
 	"fabricpot/sensors/calibrate"
-
-	"github.com/go-analyze/charts"
 )
 
 // familyName is a family in words.
@@ -104,34 +103,57 @@ func plotFit(w io.Writer, fit *calibrate.Fit, curve *sensors.Curve) {
 	fmt.Fprintf(w, "        %-*s%s\n\n", width-7, fmt.Sprintf("%.2f V", fit.LoV), fmt.Sprintf("%.2f V", fit.HiV))
 }
 
-// drawFit is the same as an SVG picture.
+// drawFit is the same as an SVG picture: the curve as a line, the points as dots.
 func drawFit(fit *calibrate.Fit, title string) ([]byte, error) {
 	curve, err := sensors.NewCurve(fit.Calibration)
 	if err != nil {
 		return nil, err
 	}
-	const steps = 120
-	labels := make([]string, steps+1)
-	line, dots := make([]float64, steps+1), make([]float64, steps+1)
-	for i := range labels {
+	const (
+		w, h                     = 720, 420
+		left, right, top, bottom = 64, w - 24, 52, h - 56
+		steps                    = 120
+	)
+	paper, ink, rule, ours, dots := picture.Hex("#fbf7ec"), picture.Hex("#2a241c"), picture.Hex("#d9cfba"), picture.Hex("#17505f"), picture.Hex("#9a3d12")
+	text := picture.Style{Size: 12, Color: ink}
+	most := min(1, math.Ceil(fit.HiWater*10+0.5)/10)
+	x := func(v float64) int {
+		return left + int(math.Round((v-fit.LoV)/(fit.HiV-fit.LoV)*(right-left)))
+	}
+	y := func(water float64) int {
+		return bottom - int(math.Round(max(0, min(water/most, 1))*(bottom-top)))
+	}
+	c := picture.New(w, h)
+	c.Rect(0, 0, w, h, paper)
+	c.Text(title+": water % by voltage", 20, 28, picture.Style{Size: 14, Color: ink})
+	for i := range int(math.Round(10*most)) + 1 {
+		water := float64(i) / 10
+		c.Line([]picture.Point{{X: left, Y: y(water)}, {X: right, Y: y(water)}}, rule, 1)
+		c.Text(fmt.Sprintf("%.0f %%", 100*water), 14, y(water)+4, text)
+	}
+	const labels = 6
+	for i := range labels + 1 {
+		v := fit.LoV + (fit.HiV-fit.LoV)*float64(i)/labels
+		c.Line([]picture.Point{{X: x(v), Y: bottom}, {X: x(v), Y: bottom + 4}}, ink, 1)
+		words := fmt.Sprintf("%.2f V", v)
+		wide := picture.Width(words, text)
+		c.Text(words, min(x(v)-wide/2, w-4-wide), bottom+20, text)
+	}
+	line := make([]picture.Point, steps+1)
+	for i := range line {
 		v := fit.LoV + (fit.HiV-fit.LoV)*float64(i)/steps
-		w, _ := curve.Water(garden.Volts(v))
-		labels[i], line[i], dots[i] = fmt.Sprintf("%.2f V", v), 100*float64(w), charts.GetNullValue()
+		water, _ := curve.Water(garden.Volts(v))
+		line[i] = picture.Point{X: x(v), Y: y(float64(water))}
 	}
+	c.Line(line, ours, 2.5)
 	for _, p := range fit.Points {
-		i := int(math.Round((float64(p.Volts) - fit.LoV) / (fit.HiV - fit.LoV) * steps))
-		dots[i] = 100 * float64(p.Water)
+		c.Dot(x(float64(p.Volts)), y(float64(p.Water)), 5, dots)
 	}
-	painter := charts.NewPainter(charts.PainterOptions{OutputFormat: charts.ChartOutputSVG, Width: 720, Height: 420})
-	opt := charts.NewLineChartOptionWithData([][]float64{line, dots})
-	opt.Title.Text = title + ": water % by voltage"
-	opt.XAxis.Labels = labels
-	opt.XAxis.LabelCount = 7
-	opt.Legend.SeriesNames = []string{familyName(fit.Kind), "points"}
-	opt.SeriesList[0].Symbol.Shape = charts.SymbolNone
-	opt.SeriesList[1].Symbol.Shape = charts.SymbolCircle
-	if err := painter.LineChart(opt); err != nil {
-		return nil, err
-	}
-	return painter.Bytes()
+	const key = h - 14
+	c.Line([]picture.Point{{X: left, Y: key - 4}, {X: left + 24, Y: key - 4}}, ours, 2.5)
+	c.Text(familyName(fit.Kind), left+32, key, text)
+	points := left + 32 + picture.Width(familyName(fit.Kind), text)*6/5 + 24
+	c.Dot(points, key-4, 5, dots)
+	c.Text("points", points+12, key, text)
+	return c.Bytes(), nil
 }

@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"encoding/xml"
 	"io"
 	"os"
 	"path/filepath"
@@ -65,7 +66,11 @@ func TestCalibrateFromWeights(t *testing.T) {
 	}
 	picture, err := os.ReadFile(svg)
 	require.NoError(t, err)
-	assert.Contains(t, string(picture), "<svg")
+	assert.NoError(t, xml.Unmarshal(picture, new(struct{})))
+	assert.Equal(t, 9+1, strings.Count(string(picture), "<circle "), "a dot for each point, and one in the key")
+	for _, want := range []string{">1.30 V<", ">2.50 V<", ">60 %<", "water % by voltage<", ">points<"} {
+		assert.Contains(t, string(picture), want)
+	}
 
 	written := filepath.Join(filepath.Dir(file), "light.calibration.yaml")
 	named := strings.Replace(string(testdata.Terrace), "    calibration:\n      method: two-point\n      points:\n        - { volts: 2.55 V, water: 10 % }\n        - { volts: 1.35 V, water: 60 % }\n", "    calibration: { file: light.calibration.yaml }\n", 1)

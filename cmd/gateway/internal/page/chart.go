@@ -6,29 +6,28 @@ import (
 	"slices"
 	"time"
 
-	"github.com/go-analyze/charts"
-
 	"fabricpot/cmd/gateway/internal/journal"
+	"fabricpot/cmd/gateway/internal/picture"
 	"fabricpot/cmd/gateway/internal/units"
 )
 
 // ink is what a chart is drawn with.
 type ink struct {
-	paper, body, text, rule, water, band, doubt, refill, ahead, bar, rain, feed charts.Color
+	paper, body, text, rule, water, band, doubt, refill, ahead, bar, rain, feed picture.Color
 }
 
 func inkFor(dark bool) ink {
 	if dark {
 		return ink{
-			paper: charts.ColorFromHex("#1a1612"), body: charts.ColorFromHex("#20343a"), text: charts.ColorFromHex("#e9dfcd"), rule: charts.ColorFromHex("#4a4238"),
-			water: charts.ColorFromHex("#8cc6d6"), band: charts.ColorFromHex("#45717c"), doubt: charts.ColorFromHex("#30515a"), refill: charts.ColorFromHex("#f0a878"),
-			ahead: charts.ColorFromHex("#8cc6d6"), bar: charts.ColorFromHex("#5d93a5"), rain: charts.ColorFromHex("#c3b89f"), feed: charts.ColorFromHex("#d9b8e8"),
+			paper: picture.Hex("#1a1612"), body: picture.Hex("#20343a"), text: picture.Hex("#e9dfcd"), rule: picture.Hex("#4a4238"),
+			water: picture.Hex("#8cc6d6"), band: picture.Hex("#45717c"), doubt: picture.Hex("#30515a"), refill: picture.Hex("#f0a878"),
+			ahead: picture.Hex("#8cc6d6"), bar: picture.Hex("#5d93a5"), rain: picture.Hex("#c3b89f"), feed: picture.Hex("#d9b8e8"),
 		}
 	}
 	return ink{
-		paper: charts.ColorFromHex("#fbf7ec"), body: charts.ColorFromHex("#dfe9e4"), text: charts.ColorFromHex("#2a241c"), rule: charts.ColorFromHex("#d9cfba"),
-		water: charts.ColorFromHex("#17505f"), band: charts.ColorFromHex("#9fc3c8"), doubt: charts.ColorFromHex("#c6dbd9"), refill: charts.ColorFromHex("#9a3d12"),
-		ahead: charts.ColorFromHex("#17505f"), bar: charts.ColorFromHex("#3f7f90"), rain: charts.ColorFromHex("#6f6450"), feed: charts.ColorFromHex("#6b2f7d"),
+		paper: picture.Hex("#fbf7ec"), body: picture.Hex("#dfe9e4"), text: picture.Hex("#2a241c"), rule: picture.Hex("#d9cfba"),
+		water: picture.Hex("#17505f"), band: picture.Hex("#9fc3c8"), doubt: picture.Hex("#c6dbd9"), refill: picture.Hex("#9a3d12"),
+		ahead: picture.Hex("#17505f"), bar: picture.Hex("#3f7f90"), rain: picture.Hex("#6f6450"), feed: picture.Hex("#6b2f7d"),
 	}
 }
 
@@ -49,24 +48,14 @@ func (p *Page) chart(w http.ResponseWriter, r *http.Request, v *visit) {
 	if zs := zoneStatus(st, ref.zone.ID); known && zs != nil && p.o.History != nil {
 		data, err := p.readPast(ref, zs, st, win)
 		if err == nil {
-			var svg []byte
-			if svg, err = drawPast(data, win, size, inkFor(q.Get("ink") == "dark"), v.prefs, p.o.Garden.Site.Zone); err == nil {
-				w.Header().Set("Content-Type", "image/svg+xml")
-				// The library writes inline styles; as an image they harm nobody.
-				w.Header().Set("Content-Security-Policy", "default-src 'none'; style-src 'unsafe-inline'; sandbox")
-				_, _ = w.Write(svg) // the reader may be gone
-				return
-			}
+			w.Header().Set("Content-Type", "image/svg+xml")
+			// A picture has inline styles; as an image they harm nobody.
+			w.Header().Set("Content-Security-Policy", "default-src 'none'; style-src 'unsafe-inline'; sandbox")
+			_, _ = w.Write(drawPast(data, win, size, inkFor(q.Get("ink") == "dark"), v.prefs, p.o.Garden.Site.Zone)) // the reader may be gone
+			return
 		}
 	}
 	http.Error(w, tNoPast, http.StatusNotFound)
-}
-
-// warmChart reads the charts' font, which the library does when the first text
-// is measured: not while somebody waits for a picture.
-func warmChart() {
-	c := charts.NewPainter(charts.PainterOptions{OutputFormat: charts.ChartOutputSVG, Width: 20, Height: 20})
-	c.MeasureText("0", 0, charts.FontStyle{FontSize: 12})
 }
 
 // plot maps times and values to the canvas.
@@ -89,10 +78,10 @@ func (a plot) y(v float64) int {
 // drawPast draws the water with its band, the refill point, what was given and
 // fed, and what is expected. The axes are ours, so that it looks like the rest
 // of the page and not like every other chart.
-func drawPast(d past, win window, size canvas, k ink, pr prefs, zone *time.Location) ([]byte, error) {
-	c := charts.NewPainter(charts.PainterOptions{OutputFormat: charts.ChartOutputSVG, Width: size.w, Height: size.h})
-	c.FilledRect(0, 0, size.w, size.h, k.paper, k.paper, 0)
-	text := charts.FontStyle{FontSize: 12, FontColor: k.text}
+func drawPast(d past, win window, size canvas, k ink, pr prefs, zone *time.Location) []byte {
+	c := picture.New(size.w, size.h)
+	c.Rect(0, 0, size.w, size.h, k.paper)
+	text := picture.Style{Size: 12, Color: k.text}
 	a := plot{left: 52, right: size.w - 12, top: 14, bottom: size.h - 100, from: d.From, until: d.Until}
 	a.lo, a.hi = d.bounds()
 	step := 0.05
@@ -101,8 +90,8 @@ func drawPast(d past, win window, size canvas, k ink, pr prefs, zone *time.Locat
 	}
 	for v := math.Ceil(a.lo/step) * step; v <= a.hi+1e-9; v += step {
 		y := a.y(v)
-		c.LineStroke([]charts.Point{{X: a.left, Y: y}, {X: a.right, Y: y}}, k.rule, 1)
-		c.Text(sprintf("%.0f %%", 100*v), 6, y+4, 0, text)
+		c.Line([]picture.Point{{X: a.left, Y: y}, {X: a.right, Y: y}}, k.rule, 1)
+		c.Text(sprintf("%.0f %%", 100*v), 6, y+4, text)
 	}
 	b := plot{left: a.left, right: a.right, top: size.h - 84, bottom: size.h - 26, from: d.From, until: d.Until}
 	drawTimes(c, d, win, a, b, k, text, zone)
@@ -138,7 +127,7 @@ func ticks(from, until time.Time, most, leastHours int, zone *time.Location) []t
 	return out[:most]
 }
 
-func drawTimes(c *charts.Painter, d past, win window, a, b plot, k ink, text charts.FontStyle, zone *time.Location) {
+func drawTimes(c *picture.Painter, d past, win window, a, b plot, k ink, text picture.Style, zone *time.Location) {
 	most := 5
 	if a.right-a.left > 500 {
 		most = 9
@@ -149,21 +138,21 @@ func drawTimes(c *charts.Painter, d past, win window, a, b plot, k ink, text cha
 	}
 	for _, t := range ticks(d.From, d.Until, most, least, zone) {
 		x := a.x(t)
-		c.LineStroke([]charts.Point{{X: x, Y: b.bottom}, {X: x, Y: b.bottom + 4}}, k.text, 1)
+		c.Line([]picture.Point{{X: x, Y: b.bottom}, {X: x, Y: b.bottom + 4}}, k.text, 1)
 		words := t.Format(label)
-		box := c.MeasureText(words, 0, text)
+		wide := picture.Width(words, text)
 		// A browser's letters may be wider than the measured ones.
-		left := min(max(x-box.Width()/2, 0), b.right+6-box.Width()*5/4)
-		c.Text(words, left, b.bottom+18, 0, text)
+		left := min(max(x-wide/2, 0), b.right+6-wide*5/4)
+		c.Text(words, left, b.bottom+18, text)
 	}
-	c.LineStroke([]charts.Point{{X: b.left, Y: b.bottom}, {X: b.right, Y: b.bottom}}, k.text, 1)
+	c.Line([]picture.Point{{X: b.left, Y: b.bottom}, {X: b.right, Y: b.bottom}}, k.text, 1)
 	if d.Until.After(d.To) {
 		x := a.x(d.To)
-		c.DashedLineStroke([]charts.Point{{X: x, Y: a.top}, {X: x, Y: b.bottom}}, k.text, 1, []float64{1, 3})
+		c.Dashed([]picture.Point{{X: x, Y: a.top}, {X: x, Y: b.bottom}}, k.text, 1, []float64{1, 3})
 	}
 }
 
-func drawGiven(c *charts.Painter, d past, b plot, k ink, text charts.FontStyle, pr prefs) {
+func drawGiven(c *picture.Painter, d past, b plot, k ink, text picture.Style, pr prefs) {
 	most := 0.0
 	for _, g := range d.Given {
 		most = max(most, g)
@@ -171,25 +160,25 @@ func drawGiven(c *charts.Painter, d past, b plot, k ink, text charts.FontStyle, 
 	if most > 0 {
 		b.lo, b.hi = 0, most*1.1
 		shown, _ := units.Volume().In(most, pr.volumeUnit())
-		c.Text(sprintf("%.*f %s", digitsFor(shown), shown, pr.volumeUnit()), 6, max(b.y(most)+4, b.top+28), 0, text)
+		c.Text(sprintf("%.*f %s", digitsFor(shown), shown, pr.volumeUnit()), 6, max(b.y(most)+4, b.top+28), text)
 		part := d.To.Sub(d.From) / bars
 		for i, g := range d.Given {
 			if g <= 0 {
 				continue
 			}
 			t := d.From.Add(time.Duration(i) * part)
-			c.FilledRect(b.x(t)+1, b.y(g), max(b.x(t.Add(part))-1, b.x(t)+3), b.bottom, k.bar, k.bar, 0)
+			c.Rect(b.x(t)+1, b.y(g), max(b.x(t.Add(part))-1, b.x(t)+3), b.bottom, k.bar)
 		}
 	}
 	drawRain(c, d, b, k, text)
 	for _, t := range d.Fed {
-		c.FilledDiamond(b.x(t), b.top-4, 11, 13, k.feed, k.feed, 0)
+		c.Diamond(b.x(t), b.top-4, 11, 13, k.feed)
 	}
 }
 
 // drawRain hangs the rain from the top of the panel whose bars stand: the two
 // are in different units and are not to be compared by length.
-func drawRain(c *charts.Painter, d past, b plot, k ink, text charts.FontStyle) {
+func drawRain(c *picture.Painter, d past, b plot, k ink, text picture.Style) {
 	most := 0.0
 	for _, mm := range d.Rain {
 		most = max(most, mm)
@@ -206,11 +195,11 @@ func drawRain(c *charts.Painter, d past, b plot, k ink, text charts.FontStyle) {
 		}
 		t := d.From.Add(time.Duration(i) * part)
 		mid := (b.x(t) + b.x(t.Add(part))) / 2
-		c.FilledRect(mid-2, b.top, mid+2, b.top+max(1, int(math.Round(mm*deep))), k.rain, k.rain, 0)
+		c.Rect(mid-2, b.top, mid+2, b.top+max(1, int(math.Round(mm*deep))), k.rain)
 	}
-	c.LineStroke([]charts.Point{{X: b.left, Y: b.top}, {X: b.right, Y: b.top}}, k.rain, 1)
+	c.Line([]picture.Point{{X: b.left, Y: b.top}, {X: b.right, Y: b.top}}, k.rain, 1)
 	words := sprintf("%.*f mm", digitsFor(most), most)
-	c.Text(words, 6, b.top+10, 0, text)
+	c.Text(words, 6, b.top+10, text)
 }
 
 func digitsFor(v float64) int {
@@ -220,7 +209,7 @@ func digitsFor(v float64) int {
 	return 0
 }
 
-func drawWater(c *charts.Painter, d past, a plot, k ink) {
+func drawWater(c *picture.Painter, d past, a plot, k ink) {
 	if len(d.Points) == 0 {
 		return
 	}
@@ -233,39 +222,39 @@ func drawWater(c *charts.Painter, d past, a plot, k ink) {
 		}
 		run := d.Points[start:end]
 		start = end
-		band := make([]charts.Point, 0, 2*len(run)+1)
-		line := make([]charts.Point, 0, len(run))
+		band := make([]picture.Point, 0, 2*len(run)+1)
+		line := make([]picture.Point, 0, len(run))
 		for _, p := range run {
-			band = append(band, charts.Point{X: a.x(p.At), Y: a.y(p.Max)})
-			line = append(line, charts.Point{X: a.x(p.At), Y: a.y(p.Mean)})
+			band = append(band, picture.Point{X: a.x(p.At), Y: a.y(p.Max)})
+			line = append(line, picture.Point{X: a.x(p.At), Y: a.y(p.Mean)})
 		}
 		for i := len(run) - 1; i >= 0; i-- {
-			band = append(band, charts.Point{X: a.x(run[i].At), Y: a.y(run[i].Min)})
+			band = append(band, picture.Point{X: a.x(run[i].At), Y: a.y(run[i].Min)})
 		}
 		if len(run) > 1 {
-			body := append([]charts.Point{{X: line[0].X, Y: a.bottom}}, line...)
-			body = append(body, charts.Point{X: line[len(line)-1].X, Y: a.bottom}, charts.Point{X: line[0].X, Y: a.bottom})
-			c.FillArea(body, k.body)
+			body := append([]picture.Point{{X: line[0].X, Y: a.bottom}}, line...)
+			body = append(body, picture.Point{X: line[len(line)-1].X, Y: a.bottom}, picture.Point{X: line[0].X, Y: a.bottom})
+			c.Area(body, k.body)
 			if doubt := doubtOf(run, a); len(doubt) > 0 {
-				c.FillArea(doubt, k.doubt)
+				c.Area(doubt, k.doubt)
 			}
-			c.FillArea(append(band, band[0]), k.band)
+			c.Area(append(band, band[0]), k.band)
 		}
-		c.LineStroke(line, k.water, 2.5)
+		c.Line(line, k.water, 2.5)
 	}
-	var refill []charts.Point
+	var refill []picture.Point
 	for _, p := range d.Points {
 		if p.Refill.Known {
-			refill = append(refill, charts.Point{X: a.x(p.At), Y: a.y(p.Refill.Value)})
+			refill = append(refill, picture.Point{X: a.x(p.At), Y: a.y(p.Refill.Value)})
 		}
 	}
 	if len(refill) > 0 {
-		refill = append(refill, charts.Point{X: a.right, Y: refill[len(refill)-1].Y})
-		c.DashedLineStroke(refill, k.refill, 2, []float64{7, 4})
+		refill = append(refill, picture.Point{X: a.right, Y: refill[len(refill)-1].Y})
+		c.Dashed(refill, k.refill, 2, []float64{7, 4})
 	}
 	if d.Capacity > 0 {
 		y := a.y(d.Capacity)
-		c.LineStroke([]charts.Point{{X: a.left, Y: y}, {X: a.right, Y: y}}, k.text, 1)
+		c.Line([]picture.Point{{X: a.left, Y: y}, {X: a.right, Y: y}}, k.text, 1)
 	}
 	if len(d.Ahead) == 2 {
 		p0, p1 := d.Ahead[0], d.Ahead[1]
@@ -273,21 +262,21 @@ func drawWater(c *charts.Painter, d past, a plot, k ink) {
 			s := float64(d.Until.Sub(p0.At)) / float64(p1.At.Sub(p0.At))
 			p1.At, p1.Mean = d.Until, p0.Mean+s*(p1.Mean-p0.Mean)
 		}
-		c.DashedLineStroke([]charts.Point{{X: a.x(p0.At), Y: a.y(p0.Mean)}, {X: a.x(p1.At), Y: a.y(p1.Mean)}}, k.ahead, 2, []float64{2, 4})
+		c.Dashed([]picture.Point{{X: a.x(p0.At), Y: a.y(p0.Mean)}, {X: a.x(p1.At), Y: a.y(p1.Mean)}}, k.ahead, 2, []float64{2, 4})
 	}
 }
 
 // doubtOf is the outline of two standard deviations of the estimate on either
 // side of its mean, none where any point of the run does not know its own.
-func doubtOf(run []journal.Point, a plot) []charts.Point {
-	upper := make([]charts.Point, 0, 2*len(run)+1)
-	lower := make([]charts.Point, 0, len(run))
+func doubtOf(run []journal.Point, a plot) []picture.Point {
+	upper := make([]picture.Point, 0, 2*len(run)+1)
+	lower := make([]picture.Point, 0, len(run))
 	for _, p := range run {
 		if !p.SD.Known {
 			return nil
 		}
-		upper = append(upper, charts.Point{X: a.x(p.At), Y: a.y(p.Mean + 2*p.SD.Value)})
-		lower = append(lower, charts.Point{X: a.x(p.At), Y: a.y(p.Mean - 2*p.SD.Value)})
+		upper = append(upper, picture.Point{X: a.x(p.At), Y: a.y(p.Mean + 2*p.SD.Value)})
+		lower = append(lower, picture.Point{X: a.x(p.At), Y: a.y(p.Mean - 2*p.SD.Value)})
 	}
 	slices.Reverse(lower)
 	return append(append(upper, lower...), upper[0])

@@ -130,7 +130,6 @@ func New(o Options) (*Page, error) {
 		pasts: pasts{of: map[pastKey]*keptPast{}}, reading: make(chan struct{}, 1),
 	}
 	p.watch.now = o.Now
-	warmChart()
 	o.Garden.EachZone(func(pot *garden.Pot, z *garden.Zone) {
 		ref := zoneRef{pot: pot, zone: z}
 		if l, ok := o.Garden.Line(z.Line); ok && z.Line != "" {

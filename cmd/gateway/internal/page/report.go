@@ -112,10 +112,7 @@ func reportPotOf(b *report.Book, z *report.Zone, pr prefs) (reportPot, error) {
 	zone := b.From.Location()
 	var ink [2]string
 	for i := range ink {
-		svg, err := drawPast(d, win, canvas{760, 330}, inkFor(i == 1), pr, zone)
-		if err != nil {
-			return p, fmt.Errorf("report: chart of %s: %w", z.ID, err)
-		}
+		svg := drawPast(d, win, canvas{760, 330}, inkFor(i == 1), pr, zone)
 		ink[i] = "data:image/svg+xml;base64," + base64.StdEncoding.EncodeToString(svg)
 	}
 	// The template language takes no data for an address; these are ours.

@@ -7,9 +7,8 @@ import (
 	"slices"
 	"time"
 
+	"fabricpot/cmd/gateway/internal/picture"
 	"fabricpot/sim/policy"
-
-	"github.com/go-analyze/charts"
 )
 
 // Pictures of a trial are SVG. The axes are drawn here, so that they say what
@@ -23,14 +22,14 @@ const (
 // ErrNothingToDraw is what drawing answers where a set has nothing of that kind.
 var ErrNothingToDraw = errors.New("trial: nothing to draw")
 
-type trialInk struct{ paper, text, rule, ours, rival, ideal charts.Color }
+type trialInk struct{ paper, text, rule, ours, rival, ideal picture.Color }
 
 func trialInks() trialInk {
-	return trialInk{paper: charts.ColorFromHex("#fbf7ec"), text: charts.ColorFromHex("#2a241c"), rule: charts.ColorFromHex("#d9cfba"),
-		ours: charts.ColorFromHex("#17505f"), rival: charts.ColorFromHex("#9a3d12"), ideal: charts.ColorFromHex("#6b2f7d")}
+	return trialInk{paper: picture.Hex("#fbf7ec"), text: picture.Hex("#2a241c"), rule: picture.Hex("#d9cfba"),
+		ours: picture.Hex("#17505f"), rival: picture.Hex("#9a3d12"), ideal: picture.Hex("#6b2f7d")}
 }
 
-func (k trialInk) of(name string) charts.Color {
+func (k trialInk) of(name string) picture.Color {
 	switch name {
 	case policy.Gateway:
 		return k.ours
@@ -42,24 +41,24 @@ func (k trialInk) of(name string) charts.Color {
 
 // sheet is a blank picture with a frame.
 type sheet struct {
-	*charts.Painter
+	*picture.Painter
 	ink                      trialInk
-	text, small              charts.FontStyle
+	text, small              picture.Style
 	left, right, top, bottom int
 }
 
 func newSheet(w, h int, title string) *sheet {
 	k := trialInks()
-	s := &sheet{Painter: charts.NewPainter(charts.PainterOptions{OutputFormat: charts.ChartOutputSVG, Width: w, Height: h}), ink: k,
-		text: charts.FontStyle{FontSize: 14, FontColor: k.text}, small: charts.FontStyle{FontSize: 12, FontColor: k.text},
+	s := &sheet{Painter: picture.New(w, h), ink: k,
+		text: picture.Style{Size: 14, Color: k.text}, small: picture.Style{Size: 12, Color: k.text},
 		left: 80, right: w - 40, top: 60, bottom: h - 70}
-	s.FilledRect(0, 0, w, h, k.paper, k.paper, 0)
-	s.Text(title, 20, 30, 0, charts.FontStyle{FontSize: 16, FontColor: k.text})
+	s.Rect(0, 0, w, h, k.paper)
+	s.Text(title, 20, 30, picture.Style{Size: 16, Color: k.text})
 	return s
 }
 
-func (s *sheet) line(x1, y1, x2, y2 int, c charts.Color, width float64) {
-	s.LineStroke([]charts.Point{{X: x1, Y: y1}, {X: x2, Y: y2}}, c, width)
+func (s *sheet) line(x1, y1, x2, y2 int, c picture.Color, width float64) {
+	s.Line([]picture.Point{{X: x1, Y: y1}, {X: x2, Y: y2}}, c, width)
 }
 
 // scale is a linear axis.
@@ -107,18 +106,18 @@ func DrawWaterAgainstStress(rows []TrialRow, title string) ([]byte, error) {
 	y := scale{0, math.Sqrt(lost), s.bottom, s.top}
 	for _, v := range x.steps(8) {
 		s.line(x.at(v), s.top, x.at(v), s.bottom, s.ink.rule, 1)
-		s.Text(fmt.Sprintf("%.1f", v), x.at(v)-8, s.bottom+20, 0, s.small)
+		s.Text(fmt.Sprintf("%.1f", v), x.at(v)-8, s.bottom+20, s.small)
 	}
 	for _, v := range []float64{0, .001, .005, .01, .02, .05, .1, .2, .3, .4, .5} {
 		if v <= lost {
 			at := y.at(math.Sqrt(v))
 			s.line(s.left, at, s.right-130, at, s.ink.rule, 1)
-			s.Text(fmt.Sprintf("%g %%", 100*v), 24, at+5, 0, s.small)
+			s.Text(fmt.Sprintf("%g %%", 100*v), 24, at+5, s.small)
 		}
 	}
-	s.Text("water given, times the ideal", s.left, s.bottom+48, 0, s.text)
-	s.Text("transpiration lost", 20, s.top-12, 0, s.small)
-	var taken []charts.Box
+	s.Text("water given, times the ideal", s.left, s.bottom+48, s.text)
+	s.Text("transpiration lost", 20, s.top-12, s.small)
+	var taken []box
 	// From the left, so that labels of neighbours stack in a stable order.
 	rows = slices.Clone(rows)
 	slices.SortStableFunc(rows, func(a, b TrialRow) int {
@@ -126,20 +125,23 @@ func DrawWaterAgainstStress(rows []TrialRow, title string) ([]byte, error) {
 	})
 	for _, r := range rows {
 		px, py := x.at(r.TimesIdeal.Mean), y.at(math.Sqrt(r.LostShare.Mean))
-		taken = append(taken, charts.Box{Left: px - 7, Right: px + 7, Top: py - 7, Bottom: py + 7})
+		taken = append(taken, box{left: px - 7, right: px + 7, top: py - 7, bottom: py + 7})
 	}
 	for _, r := range rows {
 		px, py := x.at(r.TimesIdeal.Mean), y.at(math.Sqrt(r.LostShare.Mean))
 		c := s.ink.of(r.Policy)
 		if r.Policy == policy.Ideal {
-			s.FilledDiamond(px, py, 16, 16, c, c, 0)
+			s.Diamond(px, py, 16, 16, c)
 		} else {
-			s.Circle(6, px, py, c, c, 1)
+			s.Dot(px, py, 6, c)
 		}
 		s.label(r.Policy, px+9, py+5, c, &taken)
 	}
-	return s.Bytes()
+	return s.Bytes(), nil
 }
+
+// box is room that is taken.
+type box struct{ left, right, top, bottom int }
 
 func compareBy(v ...float64) int {
 	for i := 0; i+1 < len(v); i += 2 {
@@ -155,14 +157,14 @@ func compareBy(v ...float64) int {
 
 // label writes words beside a point, higher up where others are in the way, with
 // a thin line back to the point.
-func (s *sheet) label(words string, x, y int, c charts.Color, taken *[]charts.Box) {
-	style := charts.FontStyle{FontSize: 12, FontColor: c}
-	size := s.MeasureText(words, 0, style)
+func (s *sheet) label(words string, x, y int, c picture.Color, taken *[]box) {
+	style := picture.Style{Size: 12, Color: c}
+	wide := picture.Width(words, style)
 	at := y
 	for try := 0; try < 30; try++ {
 		free := true
 		for _, b := range *taken {
-			if x < b.Right && x+size.Width() > b.Left && at-12 < b.Bottom && at+3 > b.Top {
+			if x < b.right && x+wide > b.left && at-12 < b.bottom && at+3 > b.top {
 				free = false
 			}
 		}
@@ -174,8 +176,8 @@ func (s *sheet) label(words string, x, y int, c charts.Color, taken *[]charts.Bo
 	if at < y-10 {
 		s.line(x-4, y-5, x-2, at, c, 1)
 	}
-	*taken = append(*taken, charts.Box{Left: x, Right: x + size.Width() + 6, Top: at - 12, Bottom: at + 3})
-	s.Text(words, x, at, 0, style)
+	*taken = append(*taken, box{left: x, right: x + wide + 6, top: at - 12, bottom: at + 3})
+	s.Text(words, x, at, style)
 }
 
 // DrawPotSeason shows one pot's water through a season under each policy, a strip
@@ -201,14 +203,14 @@ func DrawPotSeason(runs []TrialRun, c TrialCase, pot string) ([]byte, error) {
 		x := scale{0, float64(len(r.Curve) - 1), s.left, s.right}
 		for _, v := range y.steps(3) {
 			s.line(s.left, y.at(v), s.right, y.at(v), s.ink.rule, 1)
-			s.Text(fmt.Sprintf("%.0f %%", 100*v), 30, y.at(v)+4, 0, s.small)
+			s.Text(fmt.Sprintf("%.0f %%", 100*v), 30, y.at(v)+4, s.small)
 		}
-		points := make([]charts.Point, 0, len(r.Curve))
+		points := make([]picture.Point, 0, len(r.Curve))
 		for k, v := range r.Curve {
-			points = append(points, charts.Point{X: x.at(float64(k)), Y: y.at(v)})
+			points = append(points, picture.Point{X: x.at(float64(k)), Y: y.at(v)})
 		}
-		s.LineStroke(points, s.ink.of(r.Policy), 1.5)
-		s.Text(r.Policy, s.left+6, s.top+i*strip+14, 0, charts.FontStyle{FontSize: 12, FontColor: s.ink.of(r.Policy)})
+		s.Line(points, s.ink.of(r.Policy), 1.5)
+		s.Text(r.Policy, s.left+6, s.top+i*strip+14, picture.Style{Size: 12, Color: s.ink.of(r.Policy)})
 	}
 	days := len(with[0].Curve) / 4
 	x := scale{0, float64(days), s.left, s.right}
@@ -216,10 +218,10 @@ func DrawPotSeason(runs []TrialRun, c TrialCase, pot string) ([]byte, error) {
 	for d := 0; d <= days; d++ {
 		if at := from.AddDate(0, 0, d); at.Day() == 1 || d == 0 {
 			s.line(x.at(float64(d)), s.bottom, x.at(float64(d)), s.bottom+5, s.ink.text, 1)
-			s.Text(at.Format("2 Jan"), x.at(float64(d))-16, s.bottom+22, 0, s.small)
+			s.Text(at.Format("2 Jan"), x.at(float64(d))-16, s.bottom+22, s.small)
 		}
 	}
-	return s.Bytes()
+	return s.Bytes(), nil
 }
 
 // DrawFaults shows what each fault costs the gateway and its rivals: the share of
@@ -241,29 +243,29 @@ func DrawFaults(set TrialSet, rows []TrialRow) ([]byte, error) {
 	for _, v := range []float64{0, .01, .05, .1, .2, .4, .7, 1} {
 		at := x.at(math.Sqrt(v))
 		s.line(at, s.top, at, s.bottom, s.ink.rule, 1)
-		s.Text(fmt.Sprintf("%.0f %%", 100*v), at-10, s.bottom+20, 0, s.small)
+		s.Text(fmt.Sprintf("%.0f %%", 100*v), at-10, s.bottom+20, s.small)
 	}
 	y := s.top + 4
 	for _, c := range cases {
-		s.Text(c.Name, 20, y+14, 0, s.small)
+		s.Text(c.Name, 20, y+14, s.small)
 		for _, name := range names {
 			i := slices.IndexFunc(rows, func(r TrialRow) bool { return r.Case == c.Name && r.Policy == name })
-			style := charts.FontStyle{FontSize: 10, FontColor: s.ink.of(name)}
-			box := s.MeasureText(name, 0, style)
+			style := picture.Style{Size: 10, Color: s.ink.of(name)}
+			wide := picture.Width(name, style)
 			// Fonts differ: room for one a fifth wider than the one measured.
-			s.Text(name, s.left-10-box.Width()*6/5, y+11, 0, style)
+			s.Text(name, s.left-10-wide*6/5, y+11, style)
 			if i < 0 {
-				s.Text("as without", s.left+6, y+11, 0, style)
+				s.Text("as without", s.left+6, y+11, style)
 			} else {
 				r, col := rows[i], s.ink.of(name)
-				s.FilledRect(s.left, y+2, max(s.left+2, x.at(math.Sqrt(r.LostShare.Mean))), y+12, col, col, 0)
-				s.FilledDiamond(x.at(math.Sqrt(r.WorstPot.Mean)), y+7, 9, 9, col, col, 0)
+				s.Rect(s.left, y+2, max(s.left+2, x.at(math.Sqrt(r.LostShare.Mean))), y+12, col)
+				s.Diamond(x.at(math.Sqrt(r.WorstPot.Mean)), y+7, 9, 9, col)
 			}
 			y += 16
 		}
 		y += 14
 	}
-	return s.Bytes()
+	return s.Bytes(), nil
 }
 
 // DrawAllSeasons is DrawWaterAgainstStress of the seasons together.

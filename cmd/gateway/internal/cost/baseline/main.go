@@ -27,7 +27,6 @@ import (
 	_ "github.com/a-h/templ/runtime"
 	_ "github.com/coreos/go-systemd/v22/daemon"
 	_ "github.com/eclipse/paho.mqtt.golang"
-	_ "github.com/go-analyze/charts"
 	_ "github.com/go-json-experiment/json"
 	_ "github.com/goccy/go-yaml"
 	_ "github.com/schollz/progressbar/v3"
