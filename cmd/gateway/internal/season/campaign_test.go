@@ -353,6 +353,36 @@ func TestCampaignCatches(t *testing.T) {
 			}
 			return p.Out(l)
 		})}},
+		{"a file taken over with every line closed", "taken over while a line was open", with(thirstyScript(), func(s *Script) {
+			s.Mode, s.Mishaps = Several, []Mishap{{Kind: "garden file changed", At: 25 * time.Hour}}
+		}), tricks{coil: trickCoil(func(p *bench.Pin, l gpio.Level) error {
+			if p.Energised() && l == gpio.Low {
+				return nil
+			}
+			return p.Out(l)
+		})}},
+		{"closed within a second of a start", "closing at a start took", thirstyScript(), tricks{begun: func(b *Bench) { present = b }, coil: trickCoil(func(p *bench.Pin, l gpio.Level) error {
+			if b := present; b != nil {
+				present = nil
+				b.Clock.RunUntil(b.Clock.Now() + startClose + time.Millisecond)
+			}
+			return p.Out(l)
+		})}},
+		{"no order twice", "was intended twice", thirstyScript(), tricks{wrap: func(o *Options) {
+			o.Journal = repeats{o.Journal.(*memBook)}
+		}}},
+		{"no feed without a beginning", "feeds and no feed was begun", fedScript(), tricks{wrap: func(o *Options) {
+			o.Journal = dropsFeeds{o.Journal.(*memBook), feed.Begun}
+		}}},
+		{"no flush without a beginning", "washes salts out and no flush was begun", fedScript(), tricks{wrap: func(o *Options) {
+			o.Journal = dropsFeeds{o.Journal.(*memBook), feed.FlushBegun}
+		}}},
+		{"no blind flush", "was begun with no good reading", with(fedScript(), func(s *Script) {
+			s.Mode, s.Mishaps = Several, []Mishap{{Kind: "probe open", At: 40 * time.Hour}}
+		}), tricks{wrap: func(o *Options) {
+			honest := o.sampler
+			o.sampler = func(s runner.Sampler) runner.Sampler { return believer{honest(s)} }
+		}}},
 		{"the guard when the loop hangs", "past its deadline", with(thirstyScript(), func(s *Script) {
 			s.Mode, s.Mishaps = Several, []Mishap{{Kind: "loop hangs in mid-watering", At: 30 * time.Hour}}
 			// A pulse that is over before the supervisor's patience is.
@@ -387,6 +417,25 @@ func (f forgetsFeeds) AddFeedSteps(r []feed.Record) error {
 	err := f.memBook.AddFeedSteps(r)
 	f.fed.Records = nil
 	return err
+}
+
+// repeats keeps each intent twice.
+type repeats struct{ *memBook }
+
+func (r repeats) Intend(o garden.Order, most float64, at garden.Moment) error {
+	err := r.memBook.Intend(o, most, at)
+	_ = r.memBook.Intend(o, most, at)
+	return err
+}
+
+// dropsFeeds says that it keeps one kind of a feed's steps and does not.
+type dropsFeeds struct {
+	*memBook
+	what feed.RecordKind
+}
+
+func (f dropsFeeds) AddFeedSteps(r []feed.Record) error {
+	return f.memBook.AddFeedSteps(slices.DeleteFunc(slices.Clone(r), func(r feed.Record) bool { return r.Kind == f.what }))
 }
 
 // halvesFeeds writes half of what is going to be fed, or flushed.
