@@ -32,6 +32,15 @@ func (g *Guard) Flush() error {
 
 // flush is Flush with asking held.
 func (g *Guard) flush() error {
+	err := g.write()
+	if err != nil {
+		g.settleBeside()
+	}
+	return err
+}
+
+// write writes what waits, oldest first, until something can't be.
+func (g *Guard) write() error {
 	if err := g.raise(); err != nil {
 		return err
 	}
@@ -87,6 +96,13 @@ func (g *Guard) Restore(now garden.Moment, sinceBoot time.Duration, unfinished [
 	walls := &anchor{}
 	for _, d := range past {
 		g.remember(d.Order)
+		if d.Unwritten {
+			w := d.Delivery
+			if !d.SameClock {
+				w.OpenedAt, w.ClosedAt = now.Add(-d.Open), now
+			}
+			g.settleLater(w)
+		}
 		ln, ok := g.index(d.Line)
 		if !ok || !(d.Litres >= 0) || math.IsInf(d.Litres, 0) {
 			continue

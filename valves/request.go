@@ -1,6 +1,7 @@
 package valves
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"slices"
@@ -30,6 +31,11 @@ func (g *Guard) Request(now garden.Moment, env Env, o garden.Order) (garden.Refu
 	ln, _ := g.index(o.Line)
 	worst := nominal(ln.flowLPH, granted.MaxOn)
 	err := g.intend(granted, worst, now)
+	if err != nil {
+		if granted = g.unwritten(ln, granted); granted.Litres > 0 {
+			err = errors.Join(err, g.intendBeside(granted, nominal(ln.flowLPH, granted.MaxOn), now))
+		}
+	}
 	cause, until = g.energise(now, ln, granted, err)
 	// Where it did not open, an intent must not look like water.
 	g.flush()
@@ -93,17 +99,12 @@ func (g *Guard) energise(now garden.Moment, ln *line, o garden.Order, intendErr 
 	}
 	g.ledgerErr = intendErr
 	if intendErr != nil {
-		// Feed that nobody will know of is not given: the water goes plain.
-		o.Dosed = false
-		litres := g.unwrittenLeft(ln, o)
-		maxOn := min(o.MaxOn, onTime(litres, ln.flowLPH))
-		if litres <= 0 || maxOn < ln.leastOn {
+		if o.Litres <= 0 {
 			// Nothing to settle: an intent that got onto the card after all
 			// stays unfinished and is charged in full, on the dry side.
 			ln.pulse, ln.pos = nil, shut
 			return garden.NoJournal, 0
 		}
-		o.Litres, o.MaxOn = litres, maxOn
 		p.order, p.unwritten = o, true
 	} else {
 		ln.unwrittenL = 0
@@ -152,6 +153,21 @@ func (g *Guard) abandon(now garden.Moment, ln *line) {
 	ln.pulse, ln.pos = nil, shut
 	g.settleLater(garden.Delivery{Order: o.ID, Line: o.Line, Zone: o.Zone, Kind: o.Kind,
 		OpenedAt: now, ClosedAt: now, End: garden.Stopped})
+}
+
+// unwritten is what of an order may open though the journal can't take it; none of
+// its litres where nothing may.
+func (g *Guard) unwritten(ln *line, o garden.Order) garden.Order {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	// Feed that nobody will know of is not given: the water goes plain.
+	o.Dosed = false
+	o.Litres = g.unwrittenLeft(ln, o)
+	o.MaxOn = min(o.MaxOn, onTime(o.Litres, ln.flowLPH))
+	if o.MaxOn < ln.leastOn {
+		o.Litres = 0
+	}
+	return o
 }
 
 // unwrittenLeft is how much of the order the no-journal budget still allows.

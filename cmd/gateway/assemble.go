@@ -54,7 +54,7 @@ func assembleBoard(u *understood, hw *board, keeper *runner.Keeper, tell runner.
 	return runner.New(runner.Parts{
 		Feeding: feeds, FeedJournal: keeper.Journal,
 		Garden: u.garden, Plan: u.plan, State: u.plan.NewState(), Sampler: sampler, Guard: guard,
-		Gauges: gauges, Sky: sky, Far: far, Journal: keeper, History: keeper.Journal,
+		Gauges: gauges, Sky: sky, Far: far, Journal: keeper, History: keeper,
 		ReadTimes: times, SinceBoot: clock.SinceBoot(), JournalPath: keeper.Path(), Tell: tell,
 	})
 }

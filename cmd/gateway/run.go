@@ -113,6 +113,9 @@ func run(ctx context.Context, s streams, args []string, f runFlags, open opener)
 		}
 	}
 	defer keeper.Close()
+	if !bench {
+		keepBeside(s, keeper)
+	}
 
 	rl := newReloader(s, args, u)
 	var told *messages

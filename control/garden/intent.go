@@ -20,4 +20,7 @@ type PastDelivery struct {
 	Delivery
 	// SameClock tells that the moments' Mono counts on the reader's clock.
 	SameClock bool
+	// Unwritten tells that no journal has it yet: it was given while that could
+	// not be written, and remembered elsewhere.
+	Unwritten bool
 }

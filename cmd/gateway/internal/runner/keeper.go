@@ -30,6 +30,7 @@ type Keeper struct {
 	airs    int
 	weather bool
 	unkept  error // see NewUnkept
+	beside  *journal.Beside
 }
 
 // NewKeeper returns a Recorder on an open journal.

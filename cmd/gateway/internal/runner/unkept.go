@@ -11,6 +11,66 @@ import (
 // budget holds, and why is an alarm.
 func NewUnkept(j *journal.Journal, why error) *Keeper { return &Keeper{Journal: j, unkept: why} }
 
+// KeepBeside has what opens while the journal can't be written remembered there,
+// for the next run where this one is killed, and takes up what the last one left.
+func (k *Keeper) KeepBeside(b *journal.Beside) error {
+	k.beside = b
+	if k.unkept != nil {
+		return nil
+	}
+	last, err := k.Journal.LastOrderID()
+	if err != nil {
+		return err
+	}
+	return b.Number(last)
+}
+
+// IntendBeside remembers an order that Intend could not keep.
+func (k *Keeper) IntendBeside(o garden.Order, maxLitres float64, at garden.Moment) error {
+	return k.beside.Intend(o, maxLitres, at, k.unkept != nil)
+}
+
+// SettleBeside remembers what became of one.
+func (k *Keeper) SettleBeside(d garden.Delivery) error { return k.beside.Settle(d) }
+
+// Settle records an outcome. One in a journal that stands in for another is no
+// record: it stays remembered beside.
+func (k *Keeper) Settle(d garden.Delivery) error {
+	if err := k.Journal.Settle(d); err != nil {
+		return err
+	}
+	if k.unkept != nil {
+		return k.beside.Settle(d)
+	}
+	return k.beside.Forget(d.Order)
+}
+
+// Unfinished returns every intent without an outcome, those remembered beside too.
+func (k *Keeper) Unfinished() ([]garden.Intent, error) {
+	kept, err := k.Journal.Unfinished()
+	if err != nil {
+		return nil, err
+	}
+	return k.beside.Unfinished(kept), nil
+}
+
+// Recent returns the deliveries that may lie within the day before now, those
+// remembered beside too.
+func (k *Keeper) Recent(now garden.Moment) ([]garden.PastDelivery, error) {
+	kept, err := k.Journal.Recent(now)
+	if err != nil {
+		return nil, err
+	}
+	return k.beside.Recent(kept), nil
+}
+
+// LastOrderID is the highest order number the journal or what is remembered beside
+// has seen, 0 for none.
+func (k *Keeper) LastOrderID() (garden.OrderID, error) {
+	last, err := k.Journal.LastOrderID()
+	return k.beside.Last(last), err
+}
+
 // Intend has the order on stable storage when it returns nil.
 func (k *Keeper) Intend(o garden.Order, maxLitres float64, at garden.Moment) error {
 	if k.unkept != nil {

@@ -220,6 +220,9 @@ func (c *course) run() (err error) {
 	if err != nil {
 		return err
 	}
+	for _, d := range c.book.beside.Recent(nil) {
+		c.w.settled(d.Delivery) // as the next start would find it
+	}
 	c.w.balance(c.b, c.leaky(), unfinished)
 	c.w.latches(c.b)
 	c.w.pump(c.b)
@@ -261,7 +264,7 @@ func (c *course) restart(r Restart) error {
 	opts := c.opts
 	opts.World, opts.SinceBoot = c.b, c.b.Clock.Now()
 	if r.Reboot {
-		c.book.boot++
+		c.book.reboot()
 		opts.SinceBoot = 30 * time.Second
 	}
 	if err := c.lock.take(); err != nil {
@@ -334,8 +337,13 @@ func (c *course) leaky() bool {
 	}
 	for _, m := range c.s.Mishaps {
 		switch m.Kind {
-		case "latch misses its close", "valve does not close", "valve leaks", "remote valve says closed and flows", "hose off", "pin fails", "journal can't be written", "meter dead", "card told to be full and back":
+		case "latch misses its close", "valve does not close", "valve leaks", "remote valve says closed and flows", "hose off", "pin fails", "meter dead":
 			return true
+		case "journal can't be written", "card told to be full and back":
+			// What it could not take is remembered beside it until the power is cut.
+			if slices.ContainsFunc(c.s.Restarts, func(r Restart) bool { return r.Reboot && r.At >= m.At }) {
+				return true
+			}
 		}
 	}
 	return false

@@ -2,8 +2,10 @@ package season
 
 import (
 	"errors"
+	"fmt"
 	"time"
 
+	"fabricpot/cmd/gateway/internal/journal"
 	"fabricpot/control"
 	"fabricpot/control/alarm"
 	"fabricpot/control/feeding"
@@ -25,6 +27,7 @@ type memBook struct {
 	writes  int
 	greedy  int // the zone somebody asks too much for; -1 nobody
 	fed     feeding.Past
+	beside  *journal.Beside // in memory: a reboot takes it away
 	limits  []byte
 	limited int // the boot they were kept on
 }
@@ -43,8 +46,25 @@ type memGiven struct {
 var errCard = errors.New("the card can't be written")
 
 func newMemBook(w *witness) *memBook {
-	return &memBook{w: w, intents: map[garden.OrderID]memIntent{}, greedy: -1}
+	m := &memBook{w: w, intents: map[garden.OrderID]memIntent{}, greedy: -1}
+	m.remember()
+	return m
 }
+
+// reboot starts another monotonic clock, with a memory that is empty.
+func (m *memBook) reboot() {
+	m.boot++
+	m.remember()
+}
+
+func (m *memBook) remember() { m.beside, _ = journal.OpenBeside("", fmt.Sprint("boot ", m.boot)) }
+
+// IntendBeside and SettleBeside remember what can't be kept, where only a reboot
+// takes it away.
+func (m *memBook) IntendBeside(o garden.Order, most float64, at garden.Moment) error {
+	return m.beside.Intend(o, most, at, false)
+}
+func (m *memBook) SettleBeside(d garden.Delivery) error { return m.beside.Settle(d) }
 
 func (m *memBook) noise(perHour float64) {
 	fault := bench.ContactGhosts
@@ -107,7 +127,7 @@ func (m *memBook) Settle(d garden.Delivery) error {
 	m.given = append(m.given, memGiven{d, m.boot})
 	m.last = max(m.last, d.Order)
 	m.w.settled(d)
-	return nil
+	return m.beside.Forget(d.Order)
 }
 
 // Unfinished returns intents without an outcome, oldest first.
@@ -119,7 +139,7 @@ func (m *memBook) Unfinished() ([]garden.Intent, error) {
 			out = append(out, in.Intent)
 		}
 	}
-	return out, nil
+	return m.beside.Unfinished(out), nil
 }
 
 // Recent returns what closed within the day before now.
@@ -130,11 +150,11 @@ func (m *memBook) Recent(now garden.Moment) ([]garden.PastDelivery, error) {
 			out = append(out, garden.PastDelivery{Delivery: d.Delivery, SameClock: d.boot == m.boot})
 		}
 	}
-	return out, nil
+	return m.beside.Recent(out), nil
 }
 
 // LastOrderID is the highest order number seen.
-func (m *memBook) LastOrderID() (garden.OrderID, error) { return m.last, nil }
+func (m *memBook) LastOrderID() (garden.OrderID, error) { return m.beside.Last(m.last), nil }
 
 // Standing is what people asked for that still holds: campaigns keep nothing shut.
 func (m *memBook) Standing(time.Time) ([]garden.Ask, error) { return nil, nil }

@@ -1,0 +1,43 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+
+	"fabricpot/cmd/gateway/internal/journal"
+	"fabricpot/cmd/gateway/internal/page"
+	"fabricpot/cmd/gateway/internal/runner"
+)
+
+// besidePath is where a board's gateway remembers what it gives while its journal
+// can't be written: beside the control socket, in a folder that the service manager
+// keeps until the board goes off.
+func besidePath() string {
+	dir := filepath.Dir(page.DefaultSocket())
+	// Root on a board means the service's, as for the journal.
+	service := filepath.Dir(serviceSocket)
+	if st, err := os.Stat(service); os.Getenv("RUNTIME_DIRECTORY") == "" && err == nil && st.IsDir() && os.Geteuid() == 0 {
+		dir = service
+	}
+	return filepath.Join(dir, "unwritten.json")
+}
+
+// keepBeside has a board's keeper remember there what its journal can't take. Where
+// that fails too the plants need water all the same.
+func keepBeside(s streams, k *runner.Keeper) {
+	clock, err := journal.BootClock()
+	if err != nil {
+		clock = ""
+	}
+	path := besidePath()
+	// A control socket may have been named elsewhere.
+	b, err := journal.OpenBeside(path, clock)
+	if err = errors.Join(err, os.MkdirAll(filepath.Dir(path), 0o700)); err != nil {
+		fmt.Fprintln(s.err, err)
+	}
+	if err := k.KeepBeside(b); err != nil {
+		fmt.Fprintln(s.err, err)
+	}
+}

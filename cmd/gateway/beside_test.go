@@ -1,0 +1,44 @@
+package main
+
+import (
+	"bytes"
+	"path/filepath"
+	"testing"
+	"time"
+
+	"fabricpot/cmd/gateway/internal/journal"
+	"fabricpot/cmd/gateway/internal/runner"
+	"fabricpot/control/garden"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+)
+
+// TestBesideInTheRuntimeFolder: what a board's gateway can't write into its journal
+// lies in the folder of the running system, where the next finds it.
+func TestBesideInTheRuntimeFolder(t *testing.T) {
+	run := filepath.Join(t.TempDir(), "fabricpot")
+	t.Setenv("RUNTIME_DIRECTORY", run)
+	begin := func(name string) (*runner.Keeper, *bytes.Buffer) {
+		j, _, err := journal.Open(filepath.Join(t.TempDir(), name))
+		require.NoError(t, err)
+		t.Cleanup(func() { _ = j.Close() })
+		var told bytes.Buffer
+		k := runner.NewKeeper(j)
+		keepBeside(streams{out: &told, err: &told}, k)
+		return k, &told
+	}
+	k, told := begin("one.db")
+	assert.Empty(t, told.String(), "a folder that is not there yet is made")
+	o := garden.Order{ID: 9, Line: "a", Zone: "a", Litres: 1, MaxOn: time.Minute}
+	require.NoError(t, k.IntendBeside(o, 1, garden.Moment{Mono: time.Hour}))
+	assert.FileExists(t, filepath.Join(run, "unwritten.json"))
+	k, told = begin("two.db")
+	assert.Empty(t, told.String())
+	left, err := k.Unfinished()
+	require.NoError(t, err)
+	require.Len(t, left, 1)
+	assert.Equal(t, o, left[0].Order)
+	_, err = journal.BootClock()
+	assert.Equal(t, err == nil, left[0].SameClock)
+}
