@@ -27,6 +27,8 @@ const (
 	ZoneNoResponse
 	// LessArrives: a zone's probes rise less with its water than they did.
 	LessArrives
+	// LinkLost: the broker is away.
+	LinkLost
 	// LineFaulted: a valve's driver failed.
 	LineFaulted
 	// LosesTooMuch: a zone dries faster than any plant can drink.
@@ -41,8 +43,6 @@ const (
 	Frost
 	// GaugeDoubtful: a flow meter, rain gauge or float can't be believed.
 	GaugeDoubtful
-	// LinkLost: the broker is away.
-	LinkLost
 	// BusDead: no converter of a bus answers.
 	BusDead
 	// ConverterDead: none of a converter's probes can be read.
@@ -97,6 +97,8 @@ var characters = [kinds]character{
 		next: "look whether water comes out of its emitters", off: time.Hour},
 	LessArrives: {name: "less water arrives", text: "the pot rises much less with its water than it used to",
 		next: "look whether water comes out of all its emitters, and for a kinked hose", off: 6 * time.Hour},
+	LinkLost: {name: "broker away", text: "the link to the broker is down",
+		next: "look at the broker and the network; watering at this board goes on", on: 2 * time.Minute, off: time.Minute},
 	LineFaulted: {name: "valve driver failed", text: "the line's driver reported an error",
 		next: "look at its wiring and supply", off: 10 * time.Minute},
 	LosesTooMuch: {name: "loses more than a plant can drink", text: "the pot dries faster than its plant can drink",
@@ -111,8 +113,6 @@ var characters = [kinds]character{
 		next: "nothing: the lines open again when it is warmer; protect the fittings", off: time.Hour, band: 0.5, of: "°C"},
 	GaugeDoubtful: {name: "gauge in doubt", text: "what it counts can't be believed, so it is not used",
 		next: "look at its plug, its cable beside motors, and the resistor at its pin", on: time.Minute, off: 10 * time.Minute},
-	LinkLost: {name: "broker away", text: "the link to the broker is down",
-		next: "look at the broker and the network; watering at this board goes on", on: 2 * time.Minute, off: time.Minute},
 	BusDead: {name: "bus does not answer", text: "no converter of the bus answers",
 		next: "look at the bus's cable and supply; until then pots are watered without probes", on: 10 * time.Minute, off: 10 * time.Minute},
 	ConverterDead: {name: "converter does not answer", text: "none of the converter's probes can be read",

@@ -108,7 +108,12 @@ func (l *Loop) worry(now garden.Moment) {
 	if garden.Float(l.gauged.float.Load()) == garden.FloatDown {
 		l.watch.hold(now, alarm.TankLow, "", "the float says that it is empty, or its wire is broken")
 	}
-	if p := l.p.Guard.Pump(now); p.LockedFor > 0 {
-		l.watch.hold(now, alarm.PumpDry, "", fmt.Sprintf("no flow was counted while it ran, %d times in a row; it rests for %v", p.DryRuns, p.LockedFor.Round(time.Minute)))
+	// Its rest being over proves nothing: only flow does.
+	if p := l.p.Guard.Pump(now); p.DryRuns > 0 {
+		text := fmt.Sprintf("no flow was counted while it ran, %d times in a row", p.DryRuns)
+		if p.LockedFor > 0 {
+			text += fmt.Sprintf("; it rests for %v", p.LockedFor.Round(time.Minute))
+		}
+		l.watch.hold(now, alarm.PumpDry, "", text)
 	}
 }

@@ -14,6 +14,10 @@ import (
 // it notices again if it goes on.
 const eventHolds = 12 * time.Hour
 
+// spentFor is how long what was charged counts in a line's limit for the day, which
+// is kept by the whole hour.
+const spentFor = 25 * time.Hour
+
 // overPores is how far over its mix's pores a reading may lie, m³/m³: what a
 // calibration carried beyond its wettest point may be off by.
 const overPores = 0.05
@@ -43,6 +47,9 @@ type watch struct {
 	failedAt time.Duration
 	failsFor time.Duration
 	noticed  []noticed
+	// spent is until when a line's limit for the day follows from a fault that had
+	// its own alarm.
+	spent map[garden.LineID]time.Duration
 }
 
 // noticed is an event that is over the moment it happens and whose alarm stays
@@ -56,7 +63,7 @@ type noticed struct {
 
 func newWatch(g *garden.Garden) watch {
 	w := watch{book: alarm.NewBook(), supply: g.Supply, frostC: g.Limits.FrostC, flowLPH: map[garden.LineID]float64{}, pores: map[garden.ProbeID]float64{}, beyond: map[garden.ProbeID]time.Duration{},
-		causes: newCauses(g), swaps: control.NewSwaps(g), dry: dry{}, supplies: newSupplies(g), failsFor: (batchTicks + 2) * max(g.SampleEvery, time.Minute)}
+		causes: newCauses(g), swaps: control.NewSwaps(g), dry: dry{}, spent: map[garden.LineID]time.Duration{}, supplies: newSupplies(g), failsFor: (batchTicks + 2) * max(g.SampleEvery, time.Minute)}
 	g.EachZone(func(p *garden.Pot, z *garden.Zone) {
 		m, ok := g.Mix(p.Mix)
 		for i := range z.Probes {
@@ -92,6 +99,9 @@ func (w *watch) look(now garden.Moment, obs *garden.Observed, st *control.State,
 				text += ": " + s.Err.Error()
 			}
 			w.hold(now, alarm.NotClosed, string(s.Line), text)
+			if told, _ := alarm.NotClosed.Delays(); s.UnconfirmedFor >= told {
+				w.spent[s.Line] = now.Mono + spentFor // it is charged until it is confirmed
+			}
 		}
 	}
 	w.journal(j.Err)
@@ -144,16 +154,21 @@ func (w *watch) probes(now garden.Moment, obs *garden.Observed) {
 			}
 			switch pores := w.pores[r.Probe]; {
 			case pores > 0 && float64(r.Water) > pores+overPores:
-				w.hold(now, alarm.ProbeDoubtful, string(r.Probe), "reads more water than its mix has pores: look for water in its plug")
+				w.soaked(now, r, "reads more water than its mix has pores: look for water in its plug")
 			case r.Water <= 0:
 				w.hold(now, alarm.ProbeDoubtful, string(r.Probe), "reads no water at all: look whether it was pulled out of the mix")
 			case r.Quality == garden.Bad:
 				w.hold(now, alarm.ProbeDoubtful, string(r.Probe), r.Fault.String())
 			case now.Mono-since >= beyondFor:
-				w.hold(now, alarm.ProbeDoubtful, string(r.Probe), fmt.Sprintf("outside its calibrated span for %.0f h: look for water in its plug", (now.Mono-since).Hours()))
+				w.soaked(now, r, fmt.Sprintf("outside its calibrated span for %.0f h: look for water in its plug", (now.Mono-since).Hours()))
 			}
 		}
 	}
+}
+
+// soaked tells of a probe that reads too wet, where no pot is flooded.
+func (w *watch) soaked(now garden.Moment, r *garden.Reading, text string) {
+	w.book.Hold(now, alarm.ProbeDoubtful, string(r.Probe), text, alarm.Cause{Kind: alarm.FlowWithoutOrder})
 }
 
 // confused tells of two probes whose plugs look swapped.
@@ -173,7 +188,10 @@ func (w *watch) events(now garden.Moment, st *control.State) {
 	for _, e := range st.Events() {
 		switch e.Kind {
 		case control.ProbeNoResponse:
-			w.notice(now, alarm.ProbeDoubtful, string(e.Probe), e.String())
+			// Where the water itself has an alarm, no probe is to blame.
+			if !w.follows(alarm.ZoneNoResponse, string(e.Zone)) {
+				w.notice(now, alarm.ProbeDoubtful, string(e.Probe), e.String())
+			}
 		case control.ProbeBack:
 			w.end(alarm.ProbeDoubtful, string(e.Probe))
 		case control.ZoneNoResponse:
@@ -185,23 +203,45 @@ func (w *watch) events(now garden.Moment, st *control.State) {
 		case control.OnProbe:
 			w.end(alarm.OnBalance, string(e.Zone))
 		case control.CapHolds:
-			w.notice(now, alarm.CapReached, string(e.Line), e.String())
-		case control.LineFaulted, control.OrderLost:
-			w.notice(now, alarm.LineFaulted, string(e.Line), e.String())
+			w.capped(now, e.Line, e.String())
+		case control.OrderLost:
+			// Whether it is closed is asked for already.
+			if !w.book.Holds(alarm.NotClosed, string(e.Line)) {
+				w.faulted(now, &e)
+			}
+		case control.LineFaulted:
+			w.faulted(now, &e)
 		case control.DrinksMore:
 			w.notice(now, alarm.LosesTooMuch, string(e.Zone), e.String())
 		case control.DrinksLess:
-			w.notice(now, alarm.LosesTooLittle, string(e.Zone), e.String())
+			if !w.follows(alarm.LosesTooLittle, string(e.Zone)) {
+				w.notice(now, alarm.LosesTooLittle, string(e.Zone), e.String())
+			}
 		}
 	}
 	kept := w.noticed[:0]
 	for _, n := range w.noticed {
-		if now.Mono < n.until || n.kind == alarm.OnBalance {
+		if now.Mono < n.until || n.kind == alarm.OnBalance || w.untilFlow(&n) {
 			w.hold(now, n.kind, n.subject, n.text)
 			kept = append(kept, n)
 		}
 	}
 	w.noticed = kept
+}
+
+// faulted tells of a driver that failed, where that does not follow from a link that
+// is down: it would outlast that.
+func (w *watch) faulted(now garden.Moment, e *control.Event) {
+	if !w.follows(alarm.LineFaulted, string(e.Line)) {
+		w.notice(now, alarm.LineFaulted, string(e.Line), e.String())
+	}
+}
+
+// untilFlow tells what only the line's next pulse ends: one that gave nothing is tried
+// seldom. A line or a meter that is no longer there ends it with its time.
+func (w *watch) untilFlow(n *noticed) bool {
+	_, known := w.flowLPH[garden.LineID(n.subject)]
+	return (n.kind == alarm.OrderWithoutFlow || n.kind == alarm.FlowTooHigh) && known && w.supply.MeterPulsesPerL.Known
 }
 
 func (w *watch) notice(now garden.Moment, k alarm.Kind, subject, text string) {

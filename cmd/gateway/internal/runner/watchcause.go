@@ -2,6 +2,7 @@ package runner
 
 import (
 	"fmt"
+	"slices"
 
 	"fabricpot/control/alarm"
 	"fabricpot/control/garden"
@@ -27,25 +28,35 @@ func newCauses(g *garden.Garden) causes {
 		at := alarm.Cause{Kind: k, Subject: subject}
 		c.first[at] = append(c.first[at], first...)
 	}
-	dry := alarm.Cause{Kind: alarm.SupplyGone}
+	dry, pump := alarm.Cause{Kind: alarm.SupplyGone}, alarm.Cause{Kind: alarm.PumpDry}
+	// Water that nobody ordered soaks pots, and is counted with what others get.
+	stray, far := alarm.Cause{Kind: alarm.FlowWithoutOrder}, alarm.Cause{Kind: alarm.LinkLost}
 	for i := range g.Lines {
 		id := string(g.Lines[i].ID)
+		notClosed := alarm.Cause{Kind: alarm.NotClosed, Subject: id}
 		link(alarm.OrderWithoutFlow, id, dry)
-		if g.Lines[i].Valve.Kind != garden.RemoteValve {
+		link(alarm.FlowTooHigh, id, stray)
+		link(alarm.CapReached, id, notClosed, stray, alarm.Cause{Kind: alarm.FlowTooHigh, Subject: id}, pump, dry,
+			alarm.Cause{Kind: alarm.OrderWithoutFlow, Subject: id})
+		if g.Lines[i].Valve.Kind == garden.RemoteValve {
 			// Of a far line both are told: that it may be open, and that its node
 			// has gone, which is where to begin.
-			link(alarm.LineFaulted, id, alarm.Cause{Kind: alarm.NotClosed, Subject: id})
+			link(alarm.LineFaulted, id, far)
+			link(alarm.CapReached, id, far)
+			continue
 		}
-		link(alarm.CapReached, id, alarm.Cause{Kind: alarm.FlowTooHigh, Subject: id})
+		link(alarm.LineFaulted, id, notClosed)
 	}
-	pump := alarm.Cause{Kind: alarm.PumpDry}
 	link(alarm.PumpDry, "", alarm.Cause{Kind: alarm.TankLow})
 	link(alarm.SupplyGone, "", pump, alarm.Cause{Kind: alarm.TankLow})
-	link(alarm.SupplyShort, "", pump, dry, alarm.Cause{Kind: alarm.TankLow})
+	link(alarm.SupplyShort, "", stray, pump, dry, alarm.Cause{Kind: alarm.TankLow})
 	lineOf := map[garden.ZoneID]string{}
 	g.EachZone(func(_ *garden.Pot, z *garden.Zone) { lineOf[z.ID] = string(z.Line) })
 	for zone, line := range lineOf {
-		link(alarm.ZoneNoResponse, string(zone), dry,
+		link(alarm.LosesTooLittle, string(zone), alarm.Cause{Kind: alarm.NotClosed, Subject: line}, stray, pump, dry,
+			alarm.Cause{Kind: alarm.OrderWithoutFlow, Subject: line})
+		link(alarm.OnBalance, string(zone), stray)
+		link(alarm.ZoneNoResponse, string(zone), stray, dry,
 			alarm.Cause{Kind: alarm.FlowTooHigh, Subject: line}, alarm.Cause{Kind: alarm.OrderWithoutFlow, Subject: line})
 		link(alarm.LessArrives, string(zone), dry,
 			alarm.Cause{Kind: alarm.FlowTooHigh, Subject: line}, alarm.Cause{Kind: alarm.OrderWithoutFlow, Subject: line},
@@ -88,6 +99,26 @@ func (c *causes) converter(g *garden.Garden, in garden.Input) *converter {
 	}
 	c.converters = append(c.converters, converter{bus: bus, name: name})
 	return &c.converters[len(c.converters)-1]
+}
+
+// follows reports whether something an alarm may follow from holds.
+func (w *watch) follows(k alarm.Kind, subject string) bool {
+	return slices.ContainsFunc(w.causes.of(k, subject), func(c alarm.Cause) bool { return w.book.Holds(c.Kind, c.Subject) })
+}
+
+// capped tells of a day's limit, where what spent it has no alarm of its own: one
+// that stands, or that stood while the limit held already. What was charged then
+// counts for a day.
+func (w *watch) capped(now garden.Moment, line garden.LineID, text string) {
+	id := string(line)
+	if w.follows(alarm.CapReached, id) {
+		w.spent[line] = now.Mono + spentFor
+		w.end(alarm.CapReached, id)
+		return
+	}
+	if till, known := w.spent[line]; !known || now.Mono >= till {
+		w.notice(now, alarm.CapReached, id, text)
+	}
 }
 
 // of is what an alarm may follow from.

@@ -79,6 +79,9 @@ func (w *watch) judgeFlow(now garden.Moment, line garden.LineID, litres float64,
 		return
 	}
 	about := string(line)
+	if w.book.Holds(alarm.NotClosed, about) || w.follows(alarm.LineFaulted, about) {
+		return // nobody knows how long it was open
+	}
 	ratio := litres / expected
 	tooMuch, tooLittle := tooMuchFlow, tooLittleFlow
 	if band, _ := alarm.FlowTooHigh.Band(); w.stands(alarm.FlowTooHigh, about) {
@@ -95,6 +98,9 @@ func (w *watch) judgeFlow(now garden.Moment, line garden.LineID, litres float64,
 	}
 	clear(w.dry)
 	w.end(alarm.OrderWithoutFlow, about)
+	if ratio >= tooMuch && w.follows(alarm.FlowTooHigh, about) {
+		return // what runs elsewhere is counted with it
+	}
 	if ratio >= tooMuch {
 		w.notice(now, alarm.FlowTooHigh, about, fmt.Sprintf("%.1f L ran in %v, %.1f times what its emitters give", litres, on.Round(time.Second), ratio))
 		return

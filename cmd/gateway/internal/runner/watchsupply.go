@@ -81,7 +81,7 @@ func (w *watch) short(now garden.Moment, waiting []control.Waiting, views []cont
 	}
 	for i := range views {
 		v := &views[i]
-		if autoOff || v.ToRefillL >= 0 || w.otherwiseDry(v) {
+		if autoOff || v.ToRefillL >= 0 || w.otherwiseDry(now, v) {
 			delete(s.zones, v.Zone)
 			continue
 		}
@@ -107,10 +107,10 @@ func (w *watch) short(now garden.Moment, waiting []control.Waiting, views []cont
 }
 
 // otherwiseDry reports whether a zone has another reason to get no water.
-func (w *watch) otherwiseDry(v *control.ZoneView) bool {
+func (w *watch) otherwiseDry(now garden.Moment, v *control.ZoneView) bool {
 	line := string(v.Line)
 	return line == "" || !v.Known || v.State == garden.KeptShut || w.book.Holds(alarm.Frost, "") || w.stands(alarm.CapReached, line) ||
-		w.stands(alarm.LineFaulted, line) || w.stands(alarm.OrderWithoutFlow, line) || w.book.Holds(alarm.NotClosed, line) || w.book.Holds(alarm.JournalUnwritable, "")
+		now.Mono < w.spent[v.Line] || w.stands(alarm.LineFaulted, line) || w.follows(alarm.LineFaulted, line) || w.stands(alarm.OrderWithoutFlow, line) || w.book.Holds(alarm.NotClosed, line) || w.book.Holds(alarm.JournalUnwritable, "")
 }
 
 func (w *watch) tooShort(now garden.Moment, v *control.ZoneView, how string) {
