@@ -29,6 +29,7 @@ func (l *Loop) started(now garden.Moment) {
 	}
 	crashes, err := h.Started(now, crashSpan)
 	l.check(now, "note the start", err)
+	l.noted = err == nil
 	if crashes < crashesMost {
 		return
 	}
@@ -37,8 +38,12 @@ func (l *Loop) started(now garden.Moment) {
 	l.p.Tell.Failed(now, "go on by itself", fmt.Errorf("%s; save what 'gateway doctor' says, then turn it on with 'gateway automatic on'", l.watch.offWhy))
 }
 
-// stopped notes an orderly stop.
+// stopped notes an orderly stop, of this start and no earlier one. After a panic
+// there is none, though every line was closed.
 func (l *Loop) stopped(now garden.Moment) {
+	if !l.noted || l.crashed.Load() {
+		return
+	}
 	if h, ok := l.p.History.(starter); ok {
 		l.check(now, "note the stop", h.Stopped())
 	}

@@ -102,6 +102,7 @@ func Drive(ctx context.Context, l *Loop, in *Inbox, clock Clock, every time.Dura
 func protected(l *Loop, f func()) (err error) {
 	defer func() {
 		if r := recover(); r != nil {
+			l.crashed.Store(true)
 			err = errors.Join(fmt.Errorf("runner: panic: %v", r), l.p.Guard.CloseEverything())
 		}
 	}()

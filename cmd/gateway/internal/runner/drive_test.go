@@ -168,3 +168,57 @@ func TestInboxRunsNothingThatNobodyWaitsFor(t *testing.T) {
 	in.Close()
 	assert.ErrorIs(t, in.Do(context.Background(), func(garden.Moment) {}), ErrStopped)
 }
+
+// pastOf is a history of starts and orderly stops.
+type pastOf struct {
+	History
+	broken         error
+	begun, stopped int
+}
+
+func (p *pastOf) LastOrderID() (garden.OrderID, error)                { return 0, p.broken }
+func (p *pastOf) Unfinished() ([]garden.Intent, error)                { return nil, nil }
+func (p *pastOf) Recent(garden.Moment) ([]garden.PastDelivery, error) { return nil, nil }
+func (p *pastOf) Standing(time.Time) ([]garden.Ask, error)            { return nil, nil }
+func (p *pastOf) Started(garden.Moment, time.Duration) (crashes int, _ error) {
+	p.begun++
+	return 0, nil
+}
+func (p *pastOf) Stopped() error { p.stopped++; return nil }
+
+// panics is a sampler that does.
+type panics struct{}
+
+func (panics) Sample(garden.Moment, []garden.Reading) []garden.Reading { panic("a reading too much") }
+
+// TestOnlyAnOrderlyStopIsNotedAsOne: a gateway that panics counts against the restart
+// budget although it closes every line, and one that could not begin says nothing of
+// the start before it.
+func TestOnlyAnOrderlyStopIsNotedAsOne(t *testing.T) {
+	for name, c := range map[string]struct {
+		change         func(*rig, *pastOf)
+		begun, stopped int
+	}{
+		"in good order":   {func(*rig, *pastOf) {}, 1, 1},
+		"a panic":         {func(r *rig, _ *pastOf) { r.loop.p.Sampler = panics{} }, 1, 0},
+		"no past to read": {func(_ *rig, p *pastOf) { p.broken = assert.AnError }, 0, 0},
+	} {
+		t.Run(name, func(t *testing.T) {
+			r, past := newRig(t), &pastOf{}
+			r.loop.p.History = past
+			c.change(r, past)
+			ctx, stop := context.WithCancel(context.Background())
+			defer stop()
+			rep, err := Drive(ctx, r.loop, NewInbox(), testClock{time.Now()}, time.Hour, stop)
+			if c.stopped == 0 {
+				require.Error(t, err)
+			} else {
+				require.NoError(t, err)
+			}
+			assert.Empty(t, rep.Unconfirmed)
+			assert.Equal(t, rep.Lines, rep.Closed)
+			assert.Equal(t, c.begun, past.begun)
+			assert.Equal(t, c.stopped > 0, past.stopped > 0)
+		})
+	}
+}

@@ -50,6 +50,11 @@ type Loop struct {
 	learnedAt time.Duration
 	limits    keptLimits
 
+	// noted tells that this start is in the journal, crashed that a part of the loop
+	// panicked: such a stop is in no good order.
+	noted   bool
+	crashed atomic.Bool
+
 	// ended collects deliveries from EndPulses until the next tick.
 	mu    sync.Mutex
 	ended []garden.Delivery
