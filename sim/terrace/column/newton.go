@@ -47,14 +47,14 @@ func (c *Column) iterate(dt, avail float64, first bool) (worst float64) {
 		bg := r.g + t*r.dg
 		bPhi := r.phi - t*(r.g+bg)*0.5
 		v := ub*(1/perV) + vMin
-		cube := v * v * math.Abs(v)
+		cube := v * v * size(v)
 		bh, bhs := v+v*cube, (1/perV)+(4/perV)*cube
 		next.h = bh
 
 		// The face between.
 		dh := bh - a.h
 		var k, ka, kb float64
-		if math.Abs(dh) > alikeCM {
+		if dh < -alikeCM || dh > alikeCM {
 			inv := 1 / dh
 			k = (a.phi - bPhi) * inv
 			ka = (k*a.hSlope - a.g) * inv

@@ -58,6 +58,15 @@ func suctionCurve(u float64) float64 {
 	return v * math.Abs(v) * (12 / (perV * perV))
 }
 
+// size is the absolute value of a number that is no -0. A comparison leaves it in
+// its register; math.Abs takes it to another and back, for which the solver waits.
+func size(v float64) float64 {
+	if v < 0 {
+		return -v
+	}
+	return v
+}
+
 // uOf inverts suctionOf.
 func uOf(h float64) float64 {
 	a := math.Abs(h)
