@@ -152,9 +152,12 @@ func (c *Chip) read(r []byte) {
 // settle finishes a conversion whose time is over. Until then the result
 // register holds the one before.
 func (c *Chip) settle() {
-	if !c.busy || c.clk.Now() < c.doneAt {
-		return
+	if c.busy && c.clk.now >= c.doneAt {
+		c.finish()
 	}
+}
+
+func (c *Chip) finish() {
 	c.result, c.busy = c.next, false
 	if c.config&modeBit != 0 {
 		return

@@ -120,12 +120,20 @@ func (in *Input) volts() float64 {
 func (in *Input) healthy() float64 {
 	b := in.bench
 	at := b.terrace.Now()
-	if now := b.clk.Now(); now-at >= b.opts.Refresh {
-		b.terrace.Advance(now)
-		at = b.terrace.Now()
-	}
-	if at == in.seenAt {
+	if at == in.seenAt && b.clk.now-at < b.opts.Refresh {
 		return in.clean
+	}
+	return in.look(at)
+}
+
+// look is healthy where the terrace, simulated up to at, has gone on or is to.
+func (in *Input) look(at time.Duration) float64 {
+	b := in.bench
+	if now := b.clk.now; now-at >= b.opts.Refresh {
+		b.terrace.Advance(now)
+		if at = b.terrace.Now(); at == in.seenAt {
+			return in.clean
+		}
 	}
 	water := in.Water()
 	var hidden float64
