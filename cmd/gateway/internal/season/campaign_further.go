@@ -63,7 +63,7 @@ var further = []mishapType{
 		Safe: "nothing more is ordered while the pot is wet; only a hand valve helps", Recovery: "half an hour after the last stray litre"},
 	{kind: "remote valve says open and gives nothing", begin: func(s *scene, _ Mishap) { s.b.Wires.Pin(s.line).Fail(bench.ValveStaysShut) },
 		end: func(s *scene) { s.b.Wires.Pin(s.line).Fail(bench.PinHealthy) }, prepare: remotely,
-		alarms: []alarm.Kind{alarm.OrderWithoutFlow, alarm.SupplyGone, alarm.ZoneNoResponse}, within: 2 * time.Hour, flowing: true, needsMeter: true, withoutWater: true,
+		alarms: []alarm.Kind{alarm.OrderWithoutFlow, alarm.SupplyGone}, within: 2 * time.Hour, flowing: true, needsMeter: true, withoutWater: true,
 		Safe: "goes on trying within the day's limit", Recovery: "the next pulse that flows"},
 	daylight("clocks go forward", time.March, 28),
 	daylight("clocks go back", time.October, 24),

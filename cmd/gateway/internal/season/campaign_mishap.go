@@ -124,7 +124,7 @@ var ordinary = []mishapType{
 		end: func(s *scene) { s.chip(func(c *bench.Chip) { c.SlowBy(0) }) }, Safe: asBefore, Recovery: "none needed"},
 	{kind: "valve does not open", begin: func(s *scene, _ Mishap) { s.b.Wires.Pin(s.line).Fail(bench.ValveStaysShut) },
 		end:    func(s *scene) { s.b.Wires.Pin(s.line).Fail(bench.PinHealthy) },
-		alarms: []alarm.Kind{alarm.OrderWithoutFlow, alarm.ZoneNoResponse}, within: 2 * time.Hour, flowing: true, needsMeter: true, withoutWater: true,
+		alarms: []alarm.Kind{alarm.OrderWithoutFlow}, within: 2 * time.Hour, flowing: true, needsMeter: true, withoutWater: true,
 		Safe: "goes on trying within the day's limit", Recovery: "the next pulse that flows"},
 	{kind: "valve does not close", begin: func(s *scene, _ Mishap) { s.b.Wires.Pin(s.line).Fail(bench.ValveStaysOpen) },
 		end: func(s *scene) { s.b.Wires.Pin(s.line).Fail(bench.PinHealthy) }, prepare: unpumped,
@@ -135,10 +135,10 @@ var ordinary = []mishapType{
 		Safe: "nothing more is ordered while the pot is wet; only a hand valve helps", Recovery: "half an hour after the last stray litre"},
 	{kind: "emitters blocked", begin: func(s *scene, _ Mishap) { s.b.Terrace.BlockEmitters(s.line, s.zone, 1) },
 		end:    func(s *scene) { s.b.Terrace.BlockEmitters(s.line, s.zone, 0) },
-		alarms: []alarm.Kind{alarm.OrderWithoutFlow, alarm.ZoneNoResponse}, within: 2 * time.Hour, flowing: true, needsMeter: true, withoutWater: true,
+		alarms: []alarm.Kind{alarm.OrderWithoutFlow}, within: 2 * time.Hour, flowing: true, needsMeter: true, withoutWater: true,
 		Safe: "goes on trying within the day's limit", Recovery: "the next pulse that flows"},
 	{kind: "hose off", begin: func(s *scene, _ Mishap) { s.b.Terrace.HoseOff(s.line, 3) }, end: func(s *scene) { s.b.Terrace.HoseOff(s.line, 0) },
-		alarms: []alarm.Kind{alarm.FlowTooHigh, alarm.ZoneNoResponse}, within: 2 * time.Hour, flowing: true, needsMeter: true, withoutWater: true,
+		alarms: []alarm.Kind{alarm.FlowTooHigh}, within: 2 * time.Hour, flowing: true, needsMeter: true, withoutWater: true,
 		prepare: func(s *Script, _ *Mishap) {
 			for _, p := range s.Pots {
 				s.SupplyL = max(s.SupplyL, float64(8*p.Emitters)) // or the supply itself hides it
@@ -146,7 +146,7 @@ var ordinary = []mishapType{
 		},
 		Safe: "pulses end by the meter; the day's limit counts what ran", Recovery: "the next pulse with its usual flow"},
 	{kind: "supply gone", begin: func(s *scene, _ Mishap) { s.b.Terrace.CutSupply(true) }, end: func(s *scene) { s.b.Terrace.CutSupply(false) },
-		alarms: []alarm.Kind{alarm.SupplyGone, alarm.OrderWithoutFlow, alarm.ZoneNoResponse}, within: 2 * time.Hour, flowing: true, needsMeter: true, withoutWater: true, everyPot: true,
+		alarms: []alarm.Kind{alarm.SupplyGone, alarm.OrderWithoutFlow}, within: 2 * time.Hour, flowing: true, needsMeter: true, withoutWater: true, everyPot: true,
 		Safe: "goes on trying within the day's limit", Recovery: "the next pulse that flows"},
 	{kind: "tank empty", begin: func(s *scene, _ Mishap) { s.b.Terrace.SetTank(2) }, end: func(s *scene) { s.b.Terrace.SetTank(1e6) },
 		prepare: func(s *Script, _ *Mishap) { s.TankL, s.Pump = 600, false },
