@@ -57,6 +57,9 @@ func (p *Plan) delivered(st *State, now garden.Moment, d *garden.Delivery, mono 
 	if d.Kind == garden.Estimated {
 		l.guessed.add(mono, d.Litres)
 	}
+	if water {
+		p.uncounted(st, li, d, mono)
+	}
 	if d.Litres > 0 {
 		doubt := meteredDoubt
 		if !d.Metered {
@@ -95,6 +98,11 @@ func (p *Plan) delivered(st *State, now garden.Moment, d *garden.Delivery, mono 
 	case garden.Stopped:
 		// Water came through, or somebody said no: look again at rest.
 		l.owed = 0
+		if d.PumpDry {
+			// Neither: how long a pump rests is the guard's to say.
+			l.soakTill = mono
+			break
+		}
 		l.lookAt = mono + unsettled
 	case garden.Unfinished:
 		l.owed = 0
@@ -198,6 +206,7 @@ func (p *Plan) ask(st *State, now garden.Moment, a *garden.Ask) {
 			litres := min(a.Litres, zp.VolumeL)
 			p.credit(st, i, litres, 0.25, now.Mono)
 			z.uneven.open, z.arrival.open = false, false // it came into this pot alone
+			z.came.otherWater(litres, zp)
 			z.lastL, z.lastAt = litres, now
 		}
 	}

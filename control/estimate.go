@@ -153,6 +153,7 @@ func (p *Plan) accountZone(st *State, i int, now garden.Moment, dt time.Duration
 	z.depth.lost(loss, dt, z, zp)
 	if rainMM > 0 {
 		p.rain(st, i, now, rainMM)
+		z.came.otherMM += rainMM
 	}
 	if over := z.water.Mean - float64(zp.Capacity); over > 0 {
 		left := over * math.Exp(-float64(dt)/float64(zp.drain))
@@ -162,6 +163,7 @@ func (p *Plan) accountZone(st *State, i int, now garden.Moment, dt time.Duration
 		z.water.Hold(0, float64(zp.Capacity)+left)
 	}
 	z.water.Hold(float64(zp.LowerLimit)/4, float64(zp.Porosity))
+	p.watchCame(st, i, now, dt)
 	p.fuse(st, i, now, dt)
 	z.deepen(zp)
 	p.watchUnder(z, zp, dt)

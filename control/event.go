@@ -38,6 +38,9 @@ const (
 	DrinksLess
 	// Dropped: a wish for A litres could not be met.
 	Dropped
+	// WaterCame: a probe rose by A with the B litres by rating that a pump gave and
+	// its meter did not count.
+	WaterCame
 	// PlantsChanged: a plant event of kind A was taken in.
 	PlantsChanged
 )
@@ -77,6 +80,8 @@ func (e Event) String() string {
 		return fmt.Sprintf("%s loses %.1f times what it should by what was given: clogged emitters, a leak, a drifting probe, or a plant bigger than planned", e.Zone, e.A)
 	case DrinksLess:
 		return fmt.Sprintf("%s loses only %.1f times what it should: a valve that leaks into it, a drifting probe, a sick plant, or one smaller than planned", e.Zone, e.A)
+	case WaterCame:
+		return fmt.Sprintf("probe %s rose by %.1f %% with %.1f L that the meter did not count", e.Probe, 100*e.A, e.B)
 	case PlantsChanged:
 		return fmt.Sprintf("%s: %s; its need is reckoned anew", e.Zone, garden.PlantEventKind(e.A))
 	case Dropped:

@@ -59,6 +59,7 @@ func (p *Plan) order(st *State, i int, now garden.Moment, litres float64) garden
 		MaxOn: maxOn, Kind: l.kind, Why: l.why,
 	}
 	st.NextOrder++
+	p.expectWater(st, i, &o, now)
 	l.phase, l.order, l.ordered, l.at, l.maxOn = garden.Pulsing, o.ID, litres, now.Mono, maxOn
 	l.done++
 	lead := &st.zones[l.lead]

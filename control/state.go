@@ -118,6 +118,7 @@ type zoneState struct {
 	uneven  uneven
 	arrival arrival
 	odd     odd
+	came    came
 	depth   depth
 	// before is the mean at the start of the last session, gave the litres of it,
 	// spentFrom what was spent by then.
@@ -139,6 +140,7 @@ type probeState struct {
 	// since the probe last answered.
 	low, high, given float64
 	wetTicks         int
+	came             cameProbe
 }
 
 type lineState struct {

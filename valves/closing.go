@@ -293,6 +293,8 @@ func (g *Guard) finish(now garden.Moment, ln *line) {
 		d.Litres, d.Metered = p.meteredL, true
 	}
 	d.DosedL, d.DoseDry = p.dosedL(d.Litres), p.dose.dry
+	d.Uncounted = p.meteredL == 0 && g.pump.Fitted && g.pump.FlowWithin > 0
+	d.PumpDry = p.pumpDry
 	// A meter may be dead or blocked emitters may hold water back; against the
 	// caps counts whichever says more.
 	charged := max(flowed, p.meteredL)

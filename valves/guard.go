@@ -84,7 +84,9 @@ type pulse struct {
 	meteredL float64
 	end      garden.Ending
 	dose     dosing
-	most     mostL
+	// pumpDry: ended since the pump showed no flow.
+	pumpDry bool
+	most    mostL
 	// unwritten: given on the no-journal budget.
 	unwritten bool
 }

@@ -52,6 +52,7 @@ func (g *Guard) Meter(now garden.Moment, total garden.Measured) {
 		g.meter.ranAt = now.Mono
 	}
 	g.meter.known, g.meter.totalL, g.meter.at = true, total.Value, now.Mono
+	g.pump.heard = true
 	if delta == 0 {
 		return
 	}

@@ -118,7 +118,8 @@ func (g *Guard) energise(now garden.Moment, ln *line, o garden.Order, intendErr 
 	if ln.again.latching {
 		g.endSoon(now.Add(g.latest(now)-now.Mono), false) // by now, the card may have been slow
 	}
-	p.byMeter = g.metered(now)
+	// Behind a doubted meter litres are the rated ones; a feed goes by what was counted.
+	p.byMeter = g.metered(now) && (!g.meterDoubted() || o.Kind == garden.Feeding)
 	p.due = now.Mono + dueAfter(o.Litres, ln.flowLPH)
 	p.deadline = now.Mono + o.MaxOn
 	if p.byMeter {

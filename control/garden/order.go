@@ -117,6 +117,9 @@ type Delivery struct {
 	DosedL float64
 	// DoseDry tells that the injector was stopped because no water flowed.
 	DoseDry bool
+	// Uncounted tells that a pump ran for it all the while and its meter counted
+	// nothing, so that either may have failed; PumpDry that it was ended for that.
+	Uncounted, PumpDry bool
 	// Metered tells which of the two Litres is.
 	Metered bool
 	// Open is how long the line was open.

@@ -6,6 +6,7 @@ import (
 	"sync/atomic"
 	"time"
 
+	"fabricpot/control"
 	"fabricpot/control/alarm"
 	"fabricpot/control/garden"
 	"fabricpot/sensors/pulse"
@@ -91,6 +92,15 @@ func (l *Loop) unveil() {
 	}
 }
 
+// came tells the guard of water that probes saw come and no meter counted.
+func (l *Loop) came(now garden.Moment) {
+	for _, e := range l.p.State.Events() {
+		if e.Kind == control.WaterCame {
+			l.p.Guard.WaterCame(now)
+		}
+	}
+}
+
 // countedJustNow is how much older than the last reading a moment may be without
 // the clock having run backwards.
 const countedJustNow = time.Minute
@@ -108,12 +118,16 @@ func (l *Loop) worry(now garden.Moment) {
 	if garden.Float(l.gauged.float.Load()) == garden.FloatDown {
 		l.watch.hold(now, alarm.TankLow, "", "the float says that it is empty, or its wire is broken")
 	}
-	// Its rest being over proves nothing: only flow does.
-	if p := l.p.Guard.Pump(now); p.DryRuns > 0 {
-		text := fmt.Sprintf("no flow was counted while it ran, %d times in a row", p.DryRuns)
+	p := l.p.Guard.Pump(now)
+	if p.MeterDoubted {
+		l.watch.hold(now, alarm.GaugeDoubtful, meterName, meterName+": it shows no flow while the pump runs, where float and probes, as far as they can tell, say that water comes; lines are watered by their rated flow until it counts: mend it soon, the float alone keeps the pump from running dry")
+	}
+	if p.DryRuns > 0 && !p.MeterDoubted {
+		// Its rest being over proves nothing: only flow does.
+		next := "it is tried with the next order"
 		if p.LockedFor > 0 {
-			text += fmt.Sprintf("; it rests for %v", p.LockedFor.Round(time.Minute))
+			next = fmt.Sprintf("it rests for %v", p.LockedFor.Round(time.Minute))
 		}
-		l.watch.hold(now, alarm.PumpDry, "", text)
+		l.watch.hold(now, alarm.PumpDry, "", fmt.Sprintf("no flow was counted while it ran, %d times in a row; %s", p.DryRuns, next))
 	}
 }

@@ -262,6 +262,7 @@ func (l *Loop) Tick(now garden.Moment) {
 	l.orders = l.p.Plan.Step(l.p.State, now, &l.obs, l.orders[:0])
 	l.dose(now)
 	l.obs.Refused = l.obs.Refused[:0]
+	l.came(now)
 
 	for _, s := range l.p.State.Stops() {
 		if d, ended := l.p.Guard.Stop(now, s.Line); ended {

@@ -9,6 +9,9 @@ import (
 	"fabricpot/sensors/pulse"
 )
 
+// meterName is what a flow meter is called in alarms.
+const meterName = "meter"
+
 // PulseInputs are the contacts that a garden's gauges hang on; nil where there is
 // none.
 type PulseInputs struct {
@@ -102,7 +105,7 @@ func (p *PulseGauges) Worries(now garden.Moment) (out []Worry) {
 		}
 	}
 	if p.meter != nil {
-		add("meter", p.meter.Trouble(now.Mono))
+		add(meterName, p.meter.Trouble(now.Mono))
 	}
 	if p.rain != nil {
 		add("rain gauge", p.rain.Trouble(now.Mono))

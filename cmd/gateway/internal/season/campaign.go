@@ -89,7 +89,7 @@ func play(s Script, tr tricks) (Outcome, error) {
 	}
 	c := &course{s: &s, w: w, book: book, opts: opts, g: g, tr: tr}
 	book.tend(g, s.start)
-	w.untrue, w.miscounted = c.untrue, c.miscounted
+	w.untrue, w.miscounted, w.unseen = c.untrue, c.miscounted, c.unseen
 	w.bench = func() *Bench { return c.b }
 	w.unreachable = func() bool { return c.far != nil && (c.far.away || c.far.cut) }
 	for i := range s.Pots {

@@ -1,6 +1,7 @@
 package season
 
 import (
+	"slices"
 	"time"
 
 	"fabricpot/control/alarm"
@@ -13,8 +14,12 @@ const (
 	// pumpDryPerRun is how long a pump may run dry each time a line opens, and
 	// pumpDryPerDay in a day: its rests grow.
 	pumpDryPerRun, pumpDryPerDay = 45 * time.Second, 16 * time.Minute
-	pumpPin                      = 4
-	latchClosePin                = 12 // of the first line
+	// pumpDryUnseen is for how much longer a life of the gateway may where two faults
+	// meet: the meter has failed, so that the float and the probes had to tell of water,
+	// and then there is none although the float says so.
+	pumpDryUnseen = 40 * time.Minute
+	pumpPin       = 4
+	latchClosePin = 12 // of the first line
 	// latchOn is how long a coil of a latching valve may be on at a time.
 	latchOn = 250 * time.Millisecond
 )
@@ -138,6 +143,31 @@ func (w *witness) pumpShutH(b *Bench) float64 {
 	return shut - w.orphan.shut
 }
 
+// unseen is in how many lives of the gateway a pump had no water while its meter had
+// failed, at most.
+func (c *course) unseen() int {
+	during := func(kinds ...MishapKind) (spans []openSpan) {
+		for _, m := range c.s.Mishaps {
+			if slices.Contains(kinds, m.Kind) {
+				to := c.b.Clock.Now()
+				if m.For > 0 {
+					to = m.At + m.For
+				}
+				spans = append(spans, openSpan{m.At, to})
+			}
+		}
+		return spans
+	}
+	for _, a := range during("meter dead", "meter does not answer") {
+		for _, b := range during("pump runs dry", "supply gone") {
+			if a.from < b.to && b.from < a.to {
+				return 1 + c.deaths
+			}
+		}
+	}
+	return 0
+}
+
 // pump judges what a pump went through, by the terrace.
 func (w *witness) pump(b *Bench) {
 	if !w.g.Supply.Pump.Fitted {
@@ -150,6 +180,7 @@ func (w *witness) pump(b *Bench) {
 		opened += len(w.lines[i].opened)
 	}
 	dry, most := hours(dryH-w.orphan.dry), min(time.Duration(opened)*pumpDryPerRun, time.Duration((b.Clock.Now().Hours()/24+1)*float64(pumpDryPerDay)))
+	most += time.Duration(w.unseen()) * pumpDryUnseen
 	if dry > most {
 		w.fault("the pump ran dry for %v, %v at most is allowed", dry, most)
 	}

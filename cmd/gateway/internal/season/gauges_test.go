@@ -97,7 +97,7 @@ func TestPumpOnTheBench(t *testing.T) {
 		}, 24 * 40, 0.1, []alarm.Kind{alarm.PumpDry}},
 		{"float's wire broken: nothing runs", func(b *Bench) { _, _, f := b.Contacts(); f.Fail(bench.ContactDead, 0) }, 0, 0, []alarm.Kind{alarm.TankLow}},
 		{"meter loses pulses: the pump runs on", func(b *Bench) { m, _, _ := b.Contacts(); m.Fail(bench.ContactLoses, 0.3) }, 0, 0.1, []alarm.Kind{alarm.GaugeDoubtful}},
-		{"meter dead: the pump is stopped", func(b *Bench) { m, _, _ := b.Contacts(); m.Fail(bench.ContactDead, 0) }, 0, 0, []alarm.Kind{alarm.PumpDry}},
+		{"meter dead: the pump is stopped until probes show its water", func(b *Bench) { m, _, _ := b.Contacts(); m.Fail(bench.ContactDead, 0) }, 0, 0.1, []alarm.Kind{alarm.PumpDry}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			g, o, e := gauged(t, supply, "", 2)
@@ -113,6 +113,53 @@ func TestPumpOnTheBench(t *testing.T) {
 			assert.LessOrEqual(t, dry*3600, c.dryS)
 			assert.Zero(t, shut)
 			assert.NotEmpty(t, e.raised(c.alarm...))
+		})
+	}
+}
+
+// TestPumpWithADeadMeter: ten hot days under a meter that counts nothing, or does not
+// answer. At first the pump is stopped as ever, and people are told; then its float and
+// the probes vouch for it, and once it counts they need not.
+func TestPumpWithADeadMeter(t *testing.T) {
+	if testing.Short() {
+		t.Skip("plays three hot weeks")
+	}
+	const (
+		supply = "  meter: 400 pulses/L\n  tank: 5000 L\n  float: { debounce: 1 s }\n  pump: { pin: 26 }\n"
+		days   = 10
+	)
+	for _, c := range []struct {
+		name string
+		fail func(b *Bench, yes bool)
+	}{
+		{"dead", func(b *Bench, yes bool) {
+			m, _, _ := b.Contacts()
+			if m.Fail(bench.ContactHealthy, 0); yes {
+				m.Fail(bench.ContactDead, 0)
+			}
+		}},
+		{"does not answer", func(b *Bench, yes bool) { b.water.lost = yes }},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			g, o, e := gauged(t, supply, "", days)
+			b, err := NewBench(g, o)
+			require.NoError(t, err)
+			c.fail(b, true)
+			b.Clock.At(8*24*time.Hour, func() { c.fail(b, false) })
+			got := lost(t, b, days)
+			ran, dry, _ := b.Terrace.PumpHours()
+			t.Logf("%.4f of the water missed, the pump ran %.1f h", got, ran)
+			assert.Less(t, got, 0.05)
+			assert.Zero(t, dry)
+			pumpDry, doubted := e.raised(alarm.PumpDry), e.raised(alarm.GaugeDoubtful)
+			require.NotEmpty(t, pumpDry)
+			require.NotEmpty(t, doubted)
+			assert.Less(t, pumpDry[0].At.Mono, doubted[0].At.Mono)
+			assert.Equal(t, "meter", doubted[0].Subject)
+			assert.Contains(t, doubted[0].Text, "mend it soon")
+			p := b.Guard.Pump(b.Moment())
+			assert.False(t, p.MeterDoubted, "it counts again")
+			assert.Zero(t, p.DryRuns)
 		})
 	}
 }

@@ -52,6 +52,8 @@ type witness struct {
 	untrue func(*seenLine) bool
 	// miscounted tells that the meter counts too little of what runs.
 	miscounted func() bool
+	// unseen is in how many lives nothing could tell that the pump had no water.
+	unseen func() int
 	// bench is the present life's, for the true weather and clock.
 	bench func() *Bench
 	// opens are called once when their line opens next.

@@ -1,0 +1,78 @@
+package season
+
+import (
+	"testing"
+	"time"
+
+	"fabricpot/control/garden"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+)
+
+// TestAMeterThatFailsStarvesNoPotBehindAPump: in a heat a pump is stopped for want of
+// flow that its meter does not show. Its float says that there is water, and so do the
+// probes: the pots go without for hours and not for days.
+func TestAMeterThatFailsStarvesNoPotBehindAPump(t *testing.T) {
+	for _, kind := range []MishapKind{"meter dead", "meter does not answer"} {
+		t.Run(string(kind), func(t *testing.T) {
+			o, err := Play(Script{Seed: 40051, Mode: Single, Days: 5, Weather: "heat", Month: time.August, every: time.Minute,
+				SupplyL: 12, Meter: true, TankL: pumpTankL, Pump: true,
+				Pots: []ScriptPot{{Litres: 20, Crop: "strawberry", CanopyM2: 0.05, Probes: 2, Emitters: 3, Fed: true},
+					{Litres: 38, Crop: "aubergine", CanopyM2: 0.37, Windy: true, Probes: 2, Emitters: 3}},
+				Mishaps: []Mishap{{Kind: kind, At: 28*time.Hour + 42*time.Minute, Towards: 1}}})
+			require.NoError(t, err)
+			assert.Empty(t, o.Violations)
+			assert.Less(t, o.LostShare, 0.05)
+			t.Logf("lost %.4f in %d orders", o.LostShare, o.Orders)
+		})
+	}
+}
+
+// TestTwoFaultsAtOnceBehindAPump: a meter that failed, and then a tank that is empty
+// under a float that is welded. The pump may run dry for longer than by the latter
+// alone, and not by more than its excuse.
+func TestTwoFaultsAtOnceBehindAPump(t *testing.T) {
+	script := func(kind MishapKind) Script {
+		return with(NewScript(3, Single, 6, "meter dead"), func(s *Script) {
+			s.pumped()
+			s.Mode, s.Weather = Several, "heat"
+			s.Mishaps = []Mishap{{Kind: kind, At: 26 * time.Hour}, {Kind: "pump runs dry", At: 60 * time.Hour}}
+		})
+	}
+	for _, kind := range []MishapKind{"meter dead", "meter does not answer"} {
+		o, err := Play(script(kind))
+		require.NoError(t, err)
+		assert.Empty(t, o.Violations, kind)
+	}
+	o, err := play(script("meter dead"), tricks{garden: func(g *garden.Garden) *garden.Garden {
+		c := *g
+		c.Supply.Pump.FlowWithin = time.Hour
+		return &c
+	}})
+	require.NoError(t, err)
+	require.NotEmpty(t, o.Violations, "and the excuse covers no pump that nothing stops")
+	assert.Contains(t, o.Violations[0], "the pump ran dry")
+}
+
+// The excuse is for both at the same time.
+func TestUnseenIsForTwoFaultsThatMeet(t *testing.T) {
+	lives := func(m ...Mishap) int {
+		s := thirstyScript()
+		s.Mishaps = m
+		g, err := s.garden()
+		require.NoError(t, err)
+		b, err := NewBench(g, Options{Seed: s.Seed, Start: s.start, Weather: s.weather()})
+		require.NoError(t, err)
+		b.Clock.RunUntil(72 * time.Hour)
+		return (&course{s: &s, b: b, g: g, deaths: 1}).unseen()
+	}
+	const h = time.Hour
+	dead, dry := Mishap{Kind: "meter dead", At: 30 * h}, Mishap{Kind: "pump runs dry", At: 40 * h}
+	assert.Zero(t, lives(dead))
+	assert.Zero(t, lives(dry))
+	assert.Equal(t, 2, lives(dead, dry))
+	assert.Equal(t, 2, lives(dry, dead))
+	dead.For = 5 * h
+	assert.Zero(t, lives(dead, dry), "mended before")
+}

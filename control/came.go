@@ -1,0 +1,99 @@
+package control
+
+import (
+	"math"
+	"time"
+
+	"fabricpot/control/garden"
+)
+
+const (
+	// cameLeast is how much uncounted water a zone must have been given by rating,
+	// as a share of its volume, for a probe to tell of it.
+	cameLeast = 0.005
+	// cameWithin is how long after the last uncounted water a reading tells of it.
+	cameWithin = 12 * time.Hour
+	// otherFor is the time constant at which rain and what a gardener poured are
+	// forgotten, otherLeast what of them, mm over the pot, hides what a pump gives: a
+	// reading deep in a pot rises a day after a downpour.
+	otherFor   = 12 * time.Hour
+	otherLeast = 0.5
+)
+
+// came watches the probes of zones behind a pump whose meter counts nothing: water
+// that is seen to arrive tells that the meter has failed and not the supply.
+type came struct {
+	// givenL is what was given uncounted in all by rating, L.
+	givenL float64
+	// till is until when its probes are watched.
+	till time.Duration
+	// otherMM is what other water came lately, mm over the pot.
+	otherMM float64
+}
+
+// cameProbe is one probe's part: low its lowest reading since it is watched or last
+// told of water, fromL the zone's givenL then.
+type cameProbe struct {
+	on         bool
+	low, fromL float64
+}
+
+// uncounted books water that a pump gave by rating and its meter did not count.
+func (p *Plan) uncounted(st *State, li int, d *garden.Delivery, mono time.Duration) {
+	for _, zi := range p.lines[li].zones {
+		c := &st.zones[zi].came
+		if !d.Uncounted {
+			c.till = mono // its meter counts
+			continue
+		}
+		c.givenL += p.lines[li].FlowLPH * max(0, d.Open).Hours() * p.zones[zi].share
+		c.till = mono + cameWithin
+	}
+}
+
+// expectWater has a line's probes watched from an order on: what they read before it
+// is what they are compared with.
+func (p *Plan) expectWater(st *State, li int, o *garden.Order, now garden.Moment) {
+	for _, zi := range p.lines[li].zones {
+		c := &st.zones[zi].came
+		c.till = max(c.till, now.Mono+o.MaxOn+lostAfter)
+	}
+}
+
+// otherWater books litres that no pump gave.
+func (c *came) otherWater(litres float64, zp *ZonePlan) {
+	if zp.AreaM2 > 0 {
+		c.otherMM += litres / zp.AreaM2
+	}
+}
+
+// watchCame looks whether a probe of a zone answers to uncounted water.
+func (p *Plan) watchCame(st *State, zi int, now garden.Moment, dt time.Duration) {
+	z, zp := &st.zones[zi], &p.zones[zi]
+	c := &z.came
+	if c.otherMM > 0 {
+		c.otherMM *= math.Exp(-float64(dt) / float64(otherFor))
+	}
+	watched := now.Mono <= c.till && c.otherMM < otherLeast
+	for _, pi := range zp.probes {
+		ps, cp := &st.probes[pi], &st.probes[pi].came
+		if !watched {
+			cp.on = false
+			continue
+		}
+		if !ps.has || ps.distrusted || ps.at != now.Mono {
+			continue
+		}
+		if !cp.on {
+			*cp = cameProbe{on: true, low: ps.smooth, fromL: c.givenL}
+			continue
+		}
+		cp.low = min(cp.low, ps.smooth)
+		rose, gave := ps.smooth-cp.low, c.givenL-cp.fromL
+		if rose < answerLeast || gave < cameLeast*zp.VolumeL {
+			continue
+		}
+		st.note(Event{Kind: WaterCame, At: now, Zone: zp.ID, Line: zp.Line, Probe: p.probes[pi].id, A: rose, B: gave})
+		cp.low, cp.fromL = ps.smooth, c.givenL
+	}
+}
