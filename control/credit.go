@@ -76,6 +76,8 @@ func (p *Plan) delivered(st *State, now garden.Moment, d *garden.Delivery, mono 
 			if water {
 				z.uneven.came += litres * p.zones[zi].share
 				z.arrival.came += litres * p.zones[zi].share
+				z.anchor.came += litres * z.shareOf(&p.zones[zi])
+				z.anchor.open = z.anchor.open && d.End != garden.Unfinished
 				p.credit(st, zi, litres*z.shareOf(&p.zones[zi]), doubt, mono)
 			} else {
 				if !z.hasWater || mono > z.wetAt {
@@ -205,7 +207,7 @@ func (p *Plan) ask(st *State, now garden.Moment, a *garden.Ask) {
 			}
 			litres := min(a.Litres, zp.VolumeL)
 			p.credit(st, i, litres, 0.25, now.Mono)
-			z.uneven.open, z.arrival.open = false, false // it came into this pot alone
+			z.uneven.open, z.arrival.open, z.anchor.open = false, false, false // it came into this pot alone
 			z.came.otherWater(litres, zp)
 			z.lastL, z.lastAt = litres, now
 		}

@@ -182,6 +182,7 @@ func (p *Plan) rain(st *State, i int, now garden.Moment, mm float64) {
 	z.gave = gave
 	z.uneven.rained(litres, zp)
 	z.arrival.rained(litres, zp)
+	z.anchor.rained(litres, zp)
 	if mm < 0.05 {
 		// A drizzle leaves the pot at rest.
 		z.wetAt, z.hasWater, z.drying, z.odd.open = wet, has, drying, spell
@@ -230,7 +231,7 @@ func (p *Plan) fuse(st *State, i int, now garden.Moment, dt time.Duration) {
 		switch {
 		case zp.line < 0 || z.blind && !z.half:
 		case z.salt > arrivedSalt:
-			z.arrival.open = false
+			z.arrival.open, z.anchor.open = false, false
 		case !st.lines[zp.line].flows():
 			if v.joint { // one probe sees how water spreads, too
 				z.lookArrived(zp, v.mid, now.Mono)
@@ -238,6 +239,9 @@ func (p *Plan) fuse(st *State, i int, now garden.Moment, dt time.Duration) {
 			if zp.compared && z.salt <= restedSalt {
 				z.lookUneven(zp, v.mid)
 			}
+			was := z.anchor.shift
+			p.lookFull(st, i, v.mid, now, since)
+			v.rise(z.anchor.shift - was)
 		}
 		p.watchOdd(st, i, &v, now)
 	}

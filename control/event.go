@@ -36,6 +36,9 @@ const (
 	// or a drifting probe; a valve that leaks, a sick plant or a drifting probe.
 	DrinksMore
 	DrinksLess
+	// ReadsDry: the zone's probes read A too dry, m³/m³: it was full, or drank no
+	// less, at a lower reading. It is watered by that from now on.
+	ReadsDry
 	// Dropped: a wish for A litres could not be met.
 	Dropped
 	// WaterCame: a probe rose by A with the B litres by rating that a pump gave and
@@ -82,6 +85,8 @@ func (e Event) String() string {
 		return fmt.Sprintf("%s loses only %.1f times what it should: a valve that leaks into it, a drifting probe, a sick plant, or one smaller than planned", e.Zone, e.A)
 	case WaterCame:
 		return fmt.Sprintf("probe %s rose by %.1f %% with %.1f L that the meter did not count", e.Probe, 100*e.A, e.B)
+	case ReadsDry:
+		return fmt.Sprintf("%s: its probes seem to read %.0f %% of water too dry, since what it was given ran through; it is filled by so much less from now on: calibrate them again in the mix, soaked and drained", e.Zone, 100*e.A)
 	case PlantsChanged:
 		return fmt.Sprintf("%s: %s; its need is reckoned anew", e.Zone, garden.PlantEventKind(e.A))
 	case Dropped:

@@ -21,6 +21,13 @@ type verdict struct {
 	half bool
 }
 
+// rise lifts all it says by so much, m³/m³.
+func (v *verdict) rise(by float64) {
+	if by != 0 {
+		v.lo, v.mid, v.hi = min(max(v.lo+by, 0), 1), min(max(v.mid+by, 0), 1), min(max(v.hi+by, 0), 1)
+	}
+}
+
 // judge turns a reading at the probe into bounds for the zone's mean.
 //
 // Two pictures bracket a drying pot. In the first it stays hydrostatic: one
@@ -75,6 +82,7 @@ func (p *Plan) consensus(st *State, i int, now garden.Moment) (verdict, bool) {
 		v := pr.judge(zp, z.root, ps.smooth)
 		v.floor, v.half = pr.rel >= floorFrom, pr.rel >= halfFrom
 		v.middle = pr.rel >= middleFrom && pr.rel <= middleTo
+		v.rise(z.anchor.shift)
 		return v, true
 	}
 	const most = 8
@@ -107,6 +115,7 @@ func (p *Plan) consensus(st *State, i int, now garden.Moment) (verdict, bool) {
 		out.lo, out.hi = max(0, out.mid-jointSlack), out.mid+jointSlack
 		out.joint = true
 	}
+	out.rise(z.anchor.shift)
 	return out, true
 }
 

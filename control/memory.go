@@ -39,6 +39,8 @@ type ZoneMemory struct {
 	// Arrival is what of the water given was seen to arrive, nil where that is not
 	// known.
 	Arrival *ArrivalMemory `json:"arrival,omitempty"`
+	// Anchor is by how much its probes read too dry, nil where that was not found.
+	Anchor *AnchorMemory `json:"anchor,omitempty"`
 	// Shifts are the stage days that heat and the gardener put on the plants.
 	Shifts []float64 `json:"shifts,omitempty"`
 }
@@ -61,7 +63,7 @@ func (p *Plan) Remember(st *State, now garden.Moment) Memory {
 		z := &st.zones[i]
 		r := &m.Zones[i]
 		*r = ZoneMemory{Zone: p.zones[i].ID, Factor: z.water.Factor, FactorSD: math.Sqrt(z.water.VarFactor),
-			Water: z.water.Mean, WaterSD: z.water.SD(), Known: z.known, ShortL: z.short, DepthL: z.depth.short, WashL: z.owes(&p.zones[i]), Part: z.uneven.part, Arrival: z.arrival.remember()}
+			Water: z.water.Mean, WaterSD: z.water.SD(), Known: z.known, ShortL: z.short, DepthL: z.depth.short, WashL: z.owes(&p.zones[i]), Part: z.uneven.part, Arrival: z.arrival.remember(), Anchor: z.anchor.remember()}
 		for k := range z.plants {
 			r.Shifts = append(r.Shifts, z.plants[k].shift)
 		}
@@ -129,6 +131,9 @@ func (p *Plan) recallZone(z *zoneState, zp *ZonePlan, r *ZoneMemory, now, age ti
 	}
 	if zp.compared && garden.Finite(r.Part) && r.Part > 0 {
 		z.uneven.part, z.uneven.v = r.Part, unevenSD*unevenSD/4
+	}
+	if age <= usualFor {
+		z.anchor.recall(r.Anchor, now)
 	}
 	if changed {
 		z.unsureOfDemand()

@@ -58,6 +58,7 @@ func (p *Plan) Reload(old *Plan, st *State, now garden.Moment, changed func(gard
 		st.probes[i] = probeState{distrusted: st.probes[i].distrusted}
 		st.zones[pp.zone].forgetTrend()
 		st.zones[pp.zone].arrival = arrival{}
+		st.zones[pp.zone].anchor = anchor{}
 		st.zones[pp.zone].water.Forget(otherSD * otherSD)
 	}
 	if old.byHeat != p.byHeat {
@@ -107,6 +108,9 @@ func (p *Plan) reloadZone(was, to *ZonePlan, z *zoneState, events []garden.Plant
 		return
 	}
 	z.forgetTrend()
+	if was.Capacity != to.Capacity {
+		z.anchor = anchor{} // its readings were held against the other
+	}
 	if was.VolumeL > 0 && to.VolumeL > 0 && was.VolumeL != to.VolumeL {
 		// The litres are the same; how they spread is a guess.
 		z.water.Mean *= was.VolumeL / to.VolumeL
@@ -176,6 +180,7 @@ func (p *Plan) replant(to *ZonePlan, z *zoneState, events []garden.PlantEvent, n
 func (z *zoneState) forgetTrend() {
 	z.uneven.open, z.uneven.seen = false, false
 	z.arrival.open = false
+	z.anchor.open, z.anchor.trying, z.anchor.fillings = false, false, 0
 	z.span.open, z.drying = false, false
 	z.odd = odd{}
 	z.isUnder, z.under = false, 0

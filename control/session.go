@@ -172,7 +172,7 @@ func (p *Plan) want(st *State, i int, now garden.Moment, a *ahead) {
 		if t := p.topUp(st, i); t >= 0 {
 			z, zp := &st.zones[t], &p.zones[t]
 			lead, most, kind = t, p.need(st, t)/zp.share, garden.Irrigate
-			why = garden.Reason{Code: garden.Topping, A: z.water.Mean, B: float64(zp.Stop)}
+			why = garden.Reason{Code: garden.Topping, A: z.water.Mean, B: z.stop(zp)}
 			l.topped = true
 		}
 	}

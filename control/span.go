@@ -71,6 +71,7 @@ func (z *zoneState) weigh(zp *ZonePlan, mid float64, now garden.Moment) {
 			part(drainedSD*s.drainedL/zp.VolumeL)*part(drainedSD*s.drainedL/zp.VolumeL))
 		z.water.UpdateFactor(gone/spent, sd)
 		z.odd.spanned(gone / spent)
+		z.anchor.thirst.weighed(gone, spent, z.odd.doubt+part(s.drainedL/zp.VolumeL))
 	}
 	*s = span{open: true, at: now.Mono, mid: mid, spent: z.spent}
 }

@@ -119,6 +119,7 @@ type zoneState struct {
 	arrival arrival
 	odd     odd
 	came    came
+	anchor  anchor
 	depth   depth
 	// before is the mean at the start of the last session, gave the litres of it,
 	// spentFrom what was spent by then.

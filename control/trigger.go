@@ -17,8 +17,8 @@ func (p *Plan) need(st *State, zi int) float64 {
 	z, zp := &st.zones[zi], &p.zones[zi]
 	var litres float64
 	if z.trusted && z.known {
-		litres = (float64(zp.Stop) - z.water.Mean) * zp.VolumeL
-		if z.blind && !zp.DepthUnseen {
+		litres = (z.stop(zp) - z.water.Mean) * zp.VolumeL
+		if z.blind && !zp.DepthUnseen && !z.anchor.trying {
 			litres *= blindSurplus
 		}
 		litres = z.withDepth(zp, litres, st.last.Mono)
@@ -35,7 +35,7 @@ func (p *Plan) trigger(st *State, zi int, a *ahead) (garden.OrderKind, garden.Re
 	if z.empty() {
 		return 0, garden.Reason{}
 	}
-	cc, refill := float64(zp.Capacity), z.refillAt(zp)
+	refill := z.refillAt(zp)
 	vol := zp.VolumeL
 	if z.trusted && z.known {
 		if !z.fresh {
@@ -48,7 +48,7 @@ func (p *Plan) trigger(st *State, zi int, a *ahead) (garden.OrderKind, garden.Re
 			return garden.Estimated, garden.Reason{Code: garden.DepthUnseen, A: z.depth.short}
 		}
 		spare := (z.water.Mean - refill) * vol
-		if cc-z.water.Mean < aheadShare*z.band || spare <= 0 {
+		if z.fullAt(zp)-z.water.Mean < aheadShare*z.band || spare <= 0 {
 			return 0, garden.Reason{}
 		}
 		return garden.Irrigate, p.foresee(st, zi, a, spare, z.water.Factor)

@@ -120,7 +120,7 @@ func (p *Plan) topUp(st *State, i int) int {
 		if z.empty() || !z.trusted || !z.fresh || !z.known || !z.hasWater || since < settled || since > settled+settled/3 {
 			continue
 		}
-		if z.water.Mean < float64(zp.Stop)-max(0.03, 0.4*z.band) {
+		if z.water.Mean < z.stop(zp)-max(0.03, 0.4*z.band) {
 			return zi
 		}
 	}

@@ -55,6 +55,8 @@ const (
 	OnBalance
 	// LosesTooLittle: a zone hardly dries: a drifting probe or a sick plant.
 	LosesTooLittle
+	// ReadsDry: a zone ran over, since its probes read too dry.
+	ReadsDry
 	// ClockUnconfirmed: nobody confirmed the time; hours and feed days wait.
 	ClockUnconfirmed
 	kinds
@@ -125,6 +127,8 @@ var characters = [kinds]character{
 		next: "mend its probe; look at the pot in the evening until then", on: time.Hour, off: 6 * time.Hour},
 	LosesTooLittle: {name: "hardly dries", text: "the pot loses much less than it should",
 		next: "look at the plant and whether the mix is soggy; the probe may drift", off: 6 * time.Hour},
+	ReadsDry: {name: "reads too dry", text: "the pot's probes seem to read too dry, and it was filled until it ran over; it is filled less now",
+		next: "calibrate its probes again in the mix, soaked and drained", off: 6 * time.Hour},
 	ClockUnconfirmed: {name: "clock not confirmed", text: "nobody confirmed the time, so hours and feed days wait",
 		next: "connect the board to a network for a moment, or confirm the time on the page", on: 15 * time.Minute, off: time.Minute},
 }

@@ -217,6 +217,8 @@ func (w *watch) events(now garden.Moment, st *control.State) {
 			if !w.follows(alarm.LosesTooLittle, string(e.Zone)) {
 				w.notice(now, alarm.LosesTooLittle, string(e.Zone), e.String())
 			}
+		case control.ReadsDry:
+			w.notice(now, alarm.ReadsDry, string(e.Zone), e.String())
 		}
 	}
 	kept := w.noticed[:0]
