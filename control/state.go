@@ -137,11 +137,11 @@ type probeState struct {
 	rise       float64 // most it has risen over the lowest since
 	started    bool
 	distrusted bool
-	// low and high are the reading's bounds, and given the litres into the zone,
-	// since the probe last answered.
-	low, high, given float64
-	wetTicks         int
-	came             cameProbe
+	// low and high are the reading's bounds, given the litres into the zone and
+	// most those of its largest watering, since the probe last answered.
+	low, high, given, most float64
+	wetTicks               int
+	came                   cameProbe
 }
 
 type lineState struct {

@@ -8,7 +8,8 @@ const (
 	judgeFrom   = 0.03
 	answerLeast = 0.008
 	// One further down than slowFrom is judged after slowRefills whole bands of
-	// water, and has answered when it moved by slowAnswer either way.
+	// water, and has answered when it moved by slowAnswer either way. Where the
+	// largest watering was a part of a band, by that part of it but answerLeast.
 	slowFrom    = 0.3
 	slowRefills = 2.5
 	slowAnswer  = 0.015
@@ -40,6 +41,7 @@ func (p *Plan) judgeProbes(st *State, zi int, now garden.Moment) {
 			continue // it gave nothing, which is no answer either way
 		}
 		ps.given += z.gave
+		ps.most = max(ps.most, z.gave)
 		moved := ps.rise
 		if pp.rel > slowFrom {
 			moved = ps.high - ps.low
@@ -47,21 +49,22 @@ func (p *Plan) judgeProbes(st *State, zi int, now garden.Moment) {
 		if ps.distrusted {
 			if ps.rise >= backFrom {
 				ps.distrusted = false
-				ps.low, ps.high, ps.given = ps.smooth, ps.smooth, 0
+				ps.answer()
 				st.note(Event{Kind: ProbeBack, At: now, Zone: zp.ID, Probe: pp.id})
 			}
 			continue
 		}
 		if !p.mustHaveMoved(zi, pp, ps, z.before, rise) {
 			if moved >= slowAnswer {
-				ps.low, ps.high, ps.given = ps.smooth, ps.smooth, 0
+				ps.answer()
 			}
 			continue
 		}
 		judged++
 		least := answerLeast
 		if pp.rel > slowFrom {
-			least = slowAnswer
+			// Water ahead of a heat, day by day, is drunk before much comes down.
+			least = max(answerLeast, slowAnswer*min(ps.most/(zp.band(1)*zp.VolumeL), 1))
 		}
 		if moved < least && answered && pp.rel > slowFrom && ps.smooth < float64(pp.profile.AtProbe(zp.Refill)) {
 			// It is dry down there and the water stays above: the probe is right,
@@ -72,7 +75,7 @@ func (p *Plan) judgeProbes(st *State, zi int, now garden.Moment) {
 			ps.distrusted = true
 			st.note(Event{Kind: ProbeNoResponse, At: now, Zone: zp.ID, Line: zp.Line, Probe: pp.id, A: ps.given, B: moved})
 		}
-		ps.low, ps.high, ps.given = ps.smooth, ps.smooth, 0
+		ps.answer()
 	}
 	if judged > 0 && dumb == judged && !answered {
 		// What they said since the water drew the account down for nothing.
@@ -83,6 +86,11 @@ func (p *Plan) judgeProbes(st *State, zi int, now garden.Moment) {
 		z.dryLoss = z.short
 		st.note(Event{Kind: ZoneNoResponse, At: now, Zone: zp.ID, Line: zp.Line, A: z.gave})
 	}
+}
+
+// answer begins anew what the probe is to answer next.
+func (ps *probeState) answer() {
+	ps.low, ps.high, ps.given, ps.most = ps.smooth, ps.smooth, 0, 0
 }
 
 // answered reports whether a probe of the zone moved with the session's water.

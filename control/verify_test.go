@@ -65,3 +65,38 @@ func TestASilentProbeSaysNothingOfTheWater(t *testing.T) {
 		})
 	}
 }
+
+// Water ahead of a heat fills the pot day by day before a band is gone: most is drunk
+// before it is far down, and a deep probe moves by less than whole bands move it.
+// One that moves no more after whole bands, or less still, is out all the same.
+func TestADeepProbeAnswersSmallWaterings(t *testing.T) {
+	doubted := func(part, moved float64) bool {
+		g := testGarden(1, 12)
+		z := &g.Pots[0].Zones[0]
+		z.Probes = append(z.Probes, garden.Probe{ID: "deep", Zone: z.ID, DepthCM: 38})
+		b := newBench(t, g)
+		b.run(time.Hour)
+		zs, zp, deep := &b.st.zones[0], &b.p.zones[0], &b.st.probes[1]
+		moist := float64(b.p.probes[1].profile.AtProbe(zp.Capacity)) - 0.01
+		deep.smooth = moist
+		deep.answer()
+		for given := 0.0; given < slowRefills+part; given += part {
+			for i := range b.st.probes {
+				ps := &b.st.probes[i]
+				ps.started, ps.at, ps.rise = true, b.now.Mono, 0.04
+			}
+			zs.before, zs.gave = float64(zp.Refill), part*zp.band(1)*zp.VolumeL
+			deep.rise, deep.low, deep.high = moved, moist-moved, moist
+			b.p.judgeProbes(b.st, 0, b.now)
+			if deep.distrusted {
+				return true
+			}
+		}
+		return false
+	}
+	assert.False(t, doubted(0.6, 0.0134))
+	assert.True(t, doubted(0.6, 0.0085), "six tenths of what whole bands must move it by")
+	assert.True(t, doubted(1, 0.0134), "whole bands")
+	assert.False(t, doubted(1, 0.0155))
+	assert.True(t, doubted(0.1, 0.0075), "never less than an upper probe moves by")
+}
