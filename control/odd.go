@@ -43,6 +43,7 @@ type odd struct {
 	ratio      float64
 	doubt      float64 // of the span to come, as a share: what nobody measured came in
 	usual      float64 // mean of the spans that were not odd
+	unsure     float64 // mean of their doubts
 	spans      int
 	// The spell without water: when it began to be looked at, and from where.
 	open       bool
@@ -57,23 +58,26 @@ type odd struct {
 func (o *odd) spanned(ratio float64) {
 	o.ratio = ratio
 	odd := ratio >= oddMore || ratio <= oddLess
-	// Rain is credited by half a guess: what it may have been is not odd.
+	// Rain is credited by half a guess: what it may have been is not odd. What is
+	// usual is no surer than the spans that said so.
 	low, high := ratio-o.doubt, ratio+o.doubt
 	switch {
-	case low >= oddMore || o.spans >= usualSpans && low > unusualMore*o.usual:
+	case low >= oddMore || o.spans >= usualSpans && low > unusualMore*(o.usual+o.unsure):
 		o.more, o.less = o.more+1, 0
 	case ratio <= 0 && high+o.doubt <= oddLess:
 		// It grew wetter than what was given, whatever the rain was: one span
 		// is enough.
 		o.more, o.less = 0, o.less+oddSpans
-	case high <= oddLess || o.spans >= usualSpans && high < unusualLess*o.usual:
+	case high <= oddLess || o.spans >= usualSpans && high < unusualLess*(o.usual-o.unsure):
 		o.more, o.less = 0, o.less+1
 	case odd:
 		// Not sure enough to say so, and not usual either.
 	default:
 		o.more, o.less = 0, 0
 		o.spans++
-		o.usual += (ratio - o.usual) / float64(min(o.spans, 8))
+		of := float64(min(o.spans, 8))
+		o.usual += (ratio - o.usual) / of
+		o.unsure += (o.doubt - o.unsure) / of
 	}
 }
 

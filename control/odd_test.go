@@ -1,0 +1,36 @@
+package control
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+)
+
+// Spans as clean seasons on the simulator's terraces gave them, loss to the book's
+// and the rain's doubt: what is usual was learnt in rain, of which half is a guess.
+func TestWhatIsUsualIsNoSurerThanTheRain(t *testing.T) {
+	run := func(o odd, spans ...[2]float64) odd {
+		for _, s := range spans {
+			o.doubt = s[1]
+			o.spanned(s[0])
+		}
+		return o
+	}
+	wet := run(odd{}, [2]float64{0.632, 0.206}, [2]float64{0.507, 0.245}, [2]float64{0.546, 0.153})
+	assert.InDelta(t, 0.562, wet.usual, 0.001)
+	dry := run(odd{}, [2]float64{0.632, 0.02}, [2]float64{0.507, 0.02}, [2]float64{0.546, 0.02})
+
+	// Three wet weeks, then a dry one by the book: no leak.
+	byBook := [][2]float64{{1.001, 0.042}, {1.056, 0.031}, {1.084, 0.028}}
+	assert.Zero(t, run(wet, byBook...).more)
+	assert.GreaterOrEqual(t, run(dry, byBook...).more, oddSpans, "learnt without rain it is odd")
+	assert.GreaterOrEqual(t, run(wet, [2]float64{1.4, 0.03}, [2]float64{1.4, 0.03}).more, oddSpans, "so is one beyond the doubt")
+
+	// A rainy summer, then two spans of rain alone.
+	rainy := run(odd{}, [2]float64{0.679, 0.182}, [2]float64{1.453, 0.121}, [2]float64{0.861, 0.031}, [2]float64{1.103, 0.106})
+	sunny := run(odd{}, [2]float64{0.679, 0}, [2]float64{1.453, 0}, [2]float64{0.861, 0}, [2]float64{1.103, 0})
+	ofRain := [][2]float64{{0.287, 0.189}, {0.338, 0.281}}
+	assert.Less(t, run(rainy, ofRain...).less, oddSpans)
+	assert.GreaterOrEqual(t, run(sunny, ofRain...).less, oddSpans)
+	assert.GreaterOrEqual(t, run(rainy, [2]float64{0.3, 0.02}, [2]float64{0.3, 0.02}).less, oddSpans)
+}
