@@ -53,8 +53,8 @@ const (
 	// drainedAfter is how long after water a level over capacity is no longer water
 	// that drains.
 	drainedAfter = 12 * time.Hour
-	// leastFactor and mostFactor bound the demand factor that fillings are judged by: water that
-	// runs through is learnt as thirst.
+	// leastFactor and mostFactor bound the demand factor that fillings are judged by:
+	// water that runs through is learnt as thirst.
 	leastFactor, mostFactor = 0.75, 1.3
 	// People are told of tellFrom, m³/m³, and again of tellMore more. Where less than
 	// tellLacked was missing in all, or the zone drank less by under tellLess, they are
@@ -149,12 +149,12 @@ func (p *Plan) lookFull(st *State, i int, mid float64, now garden.Moment, since 
 		a.next = now.Mono + a.every
 		fallthrough
 	default:
-		p.filled(z, zp, mid, min(due, cc-loss), came, now)
+		z.filled(zp, mid, min(due, cc-loss), came, now)
 	}
 }
 
 // filled takes in where a filling ended that should have ended at due.
-func (p *Plan) filled(z *zoneState, zp *ZonePlan, mid, due, came float64, now garden.Moment) {
+func (z *zoneState) filled(zp *ZonePlan, mid, due, came float64, now garden.Moment) {
 	a := &z.anchor
 	if mid > a.level+sameLevel || now.Mono-a.seen > levelFor {
 		a.fillings = 0 // it can rise higher

@@ -14,8 +14,9 @@ import (
 // All are our judgement, tried on the simulator's pots.
 const (
 	// A zone that over thirstSpans spans drinks thirsty times what the book says, and no
-	// more than a plant can, is filled less by thirstStep, m³/m³, and stays so where it then drinks less by
-	// thirstLess of what the book says; if not it is asked again after thirstAgain.
+	// more than a plant can, is filled less by thirstStep, m³/m³, and stays so where it
+	// then drinks less by thirstLess of what the book says; if not it is asked again
+	// after thirstAgain.
 	thirstSpans = 4
 	thirsty     = 1.2
 	thirstStep  = 0.03

@@ -116,7 +116,7 @@ func (g *Guard) spendTrust(now garden.Moment) {
 // meterDoubted reports whether lines are watered without a count. The lock is held.
 func (g *Guard) meterDoubted() bool { return g.pump.trust > 0 }
 
-// rest is how long the pump rests now that it showed no flow once more. The lock is
+// pumpRest is how long the pump rests now that it showed no flow once more. The lock is
 // held.
 func (g *Guard) pumpRest() time.Duration {
 	p := &g.pump
