@@ -4,7 +4,10 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
+	"path/filepath"
+	"syscall"
 	// The time zone database travels with the binary: small boards have none.
 	_ "time/tzdata"
 
@@ -42,18 +45,70 @@ func Load(name string, src []byte) (*garden.Garden, *Source, error) {
 }
 
 // ReadFile reads a garden file's text: of one that is too large, such as the image
-// of a whole card, only as much as is enough for Load to refuse it.
+// of a whole card, only as much as is enough for Load to refuse it. What is no file
+// is an error, since a named pipe or a device may keep its reader waiting for ever;
+// but for what the program was started with open, as standard input.
 func ReadFile(path string) ([]byte, error) {
-	f, err := os.Open(path)
-	if err != nil {
-		return nil, fmt.Errorf("garden file: %w", err)
-	}
-	defer f.Close()
-	src, err := io.ReadAll(io.LimitReader(f, maxBytes+1))
+	src, err := func() ([]byte, error) {
+		given := isGiven(path)
+		st, err := os.Stat(path)
+		if err == nil && !given {
+			err = expectFile(path, st)
+		}
+		if err != nil {
+			return nil, err
+		}
+		wait := syscall.O_NONBLOCK // it may have become a pipe meanwhile
+		if given {
+			wait = 0
+		}
+		f, err := os.OpenFile(path, os.O_RDONLY|wait, 0)
+		if err != nil {
+			return nil, err
+		}
+		defer f.Close()
+		if st, err = f.Stat(); err == nil && !given {
+			err = expectFile(path, st)
+		}
+		if err != nil {
+			return nil, err
+		}
+		return io.ReadAll(io.LimitReader(f, maxBytes+1))
+	}()
 	if err != nil {
 		return nil, fmt.Errorf("garden file: %w", err)
 	}
 	return src, nil
+}
+
+// expectFile is nil for a file, to which a link may have led.
+func expectFile(path string, st fs.FileInfo) error {
+	kind := "something else"
+	switch st.Mode().Type() {
+	case 0:
+		return nil
+	case fs.ModeDir:
+		kind = "a directory"
+	case fs.ModeNamedPipe:
+		kind = "a named pipe"
+	case fs.ModeSocket:
+		kind = "a socket"
+	case fs.ModeDevice, fs.ModeDevice | fs.ModeCharDevice:
+		kind = "a device"
+	}
+	return fmt.Errorf("%s is %s; expected a file, or a link to one", path, kind)
+}
+
+// isGiven tells that a path names what the program was started with open.
+func isGiven(path string) bool {
+	dir, name := filepath.Split(filepath.Clean(path))
+	switch dir {
+	case "/dev/":
+		return name == "stdin"
+	case "/dev/fd/", "/proc/self/fd/":
+		return true
+	}
+	return false
 }
 
 func (r *reader) failed() error {
