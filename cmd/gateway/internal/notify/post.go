@@ -244,12 +244,15 @@ func (p *Post) Close() error {
 // Network opens the ways that need nothing but the network. What is wrong with one is an
 // error beside the others.
 func Network(set garden.Calling) (ways []Way, err error) {
+	hosts := map[string]int{}
 	for _, w := range set.Webhooks {
 		way, bad := newWebhook(w)
 		if bad != nil {
 			err = errors.Join(err, bad)
 			continue
 		}
+		hosts[way.host]++
+		way.nth = hosts[way.host]
 		ways = append(ways, way)
 	}
 	if set.Mail.Server != "" {

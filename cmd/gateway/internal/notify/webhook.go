@@ -19,6 +19,7 @@ import (
 type webhook struct {
 	set  garden.Webhook
 	host string
+	nth  int   // of those to this host, from 1 on
 	body *body // nil for JSON
 }
 
@@ -29,7 +30,7 @@ func newWebhook(set garden.Webhook) (*webhook, error) {
 	if err != nil || u.Host == "" {
 		return nil, fmt.Errorf("webhook: no address, expected https://HOST/…")
 	}
-	w := &webhook{set: set, host: u.Host}
+	w := &webhook{set: set, host: u.Host, nth: 1}
 	if set.BodyFile == "" {
 		return w, nil
 	}
@@ -63,8 +64,14 @@ func (w *webhook) write(m *Message) ([]byte, error) {
 	return w.body.write(m)
 }
 
-// Name is the host alone: the rest of an address may be a secret.
-func (w *webhook) Name() string { return "webhook " + w.host }
+// Name is the host alone, with a number from the second to it on: the rest of an
+// address may be a secret.
+func (w *webhook) Name() string {
+	if w.nth > 1 {
+		return fmt.Sprintf("webhook %s no. %d", w.host, w.nth)
+	}
+	return "webhook " + w.host
+}
 
 // Send posts one message. Any answer of the 2xx kind is success; one of the 4xx
 // kind, but for time-out and too many, is for good.

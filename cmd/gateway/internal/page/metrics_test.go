@@ -9,7 +9,9 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"fabricpot/cmd/gateway/internal/notify"
 	"fabricpot/cmd/gateway/internal/runner"
+	"fabricpot/control/garden"
 )
 
 func TestMetrics(t *testing.T) {
@@ -39,6 +41,36 @@ func TestMetrics(t *testing.T) {
 	problems, err := promlint.New(strings.NewReader(body)).Lint()
 	require.NoError(t, err)
 	assert.Empty(t, problems, "promlint of Prometheus's own client library")
+}
+
+// TestMetricsOfWaysToOneHost: ways are told apart, and not by what may be a secret.
+func TestMetricsOfWaysToOneHost(t *testing.T) {
+	const host = "https://hooks.example.org"
+	ways, err := notify.Network(garden.Calling{
+		Webhooks: []garden.Webhook{{URL: host + "/gardener?token=hush"}, {URL: "https://else.example.org/x"}, {URL: host + "/neighbour/hush"}},
+		Mail:     garden.Mail{Server: "hooks.example.org:587", From: "a@example.org", To: []string{"b@example.org"}},
+	})
+	require.NoError(t, err)
+	require.Len(t, ways, 4)
+	s := newSite(t, func(o *Options) {
+		o.Ways = func() (out []Way) {
+			for i, w := range ways {
+				out = append(out, Way{Name: w.Name(), Words: "works", Works: true, Sent: uint64(i)})
+			}
+			return out
+		}
+	})
+	w := s.get("/metrics")
+	body := w.Body.String()
+	require.Equal(t, 200, w.Code, body)
+	for _, line := range []string{
+		`fabricpot_messages_sent_total{way="webhook hooks.example.org"} 0`,
+		`fabricpot_messages_sent_total{way="webhook hooks.example.org no. 2"} 2`,
+		`fabricpot_messages_sent_total{way="webhook else.example.org"} 1`,
+	} {
+		assert.Contains(t, body, line+"\n")
+	}
+	assert.NotContains(t, body, "hush")
 }
 
 func TestWhoMayScrape(t *testing.T) {
