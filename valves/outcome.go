@@ -89,7 +89,8 @@ func (g *Guard) settle(d garden.Delivery) (err error) {
 // was raised to counts as given before, and what the board has been up for on top.
 //
 // Call it once, after CloseAll and before the first Request. Times of an
-// earlier clock count as now unless both wall clocks were confirmed.
+// earlier clock count as now unless both wall clocks were confirmed. What no journal
+// has yet counts in the no-journal budget too: a new start is no new journal.
 func (g *Guard) Restore(now garden.Moment, sinceBoot time.Duration, unfinished []garden.Intent, past []garden.PastDelivery) []garden.Delivery {
 	g.mu.Lock()
 	defer g.mu.Unlock()
@@ -107,8 +108,11 @@ func (g *Guard) Restore(now garden.Moment, sinceBoot time.Duration, unfinished [
 		if !ok || !(d.Litres >= 0) || math.IsInf(d.Litres, 0) {
 			continue
 		}
-		at := restored(d.ClosedAt, d.SameClock, now, walls)
-		ln.book(now, charge{litres: max(d.Litres, nominal(ln.flowLPH, d.Open)), survival: d.Kind == garden.Survival, at: at})
+		at, charged := restored(d.ClosedAt, d.SameClock, now, walls), max(d.Litres, nominal(ln.flowLPH, d.Open))
+		ln.book(now, charge{litres: charged, survival: d.Kind == garden.Survival, at: at})
+		if d.Unwritten {
+			ln.unwrittenL += charged
+		}
 	}
 	var out []garden.Delivery
 	for _, u := range unfinished {
@@ -135,6 +139,9 @@ func (g *Guard) Restore(now garden.Moment, sinceBoot time.Duration, unfinished [
 				d.Litres, d.Open = flowed, since
 			}
 			ln.book(now, charge{litres: d.Litres, survival: d.Kind == garden.Survival, at: stampOf(now)})
+			if u.Unwritten {
+				ln.unwrittenL += d.Litres
+			}
 		}
 		out = append(out, d)
 		if ok && ln.pos == unconfirmed {

@@ -108,9 +108,11 @@ func run(ctx context.Context, s streams, args []string, f runFlags, open opener)
 			return err
 		}
 		// Pots must not die of a broken card.
-		if keeper, err = openUnkept(s, err); err != nil {
+		if keeper, err = openUnkept(s, err, unkeptFolders(f.socket)); err != nil {
 			return err
 		}
+	} else if !bench {
+		forgetUnkept(s, unkeptFolders(f.socket))
 	}
 	defer keeper.Close()
 	if !bench {
@@ -187,24 +189,6 @@ func openJournal(s streams, u *understood, flag string, bench bool) (*journal.Jo
 	}
 	fmt.Fprintln(s.err, "journal:", path)
 	return j, nil
-}
-
-// openUnkept opens a journal in memory in place of one whose card is broken.
-func openUnkept(s streams, why error) (*runner.Keeper, error) {
-	fmt.Fprintln(s.err, why)
-	fmt.Fprintln(s.err, "until that is mended only a few survival doses are given: free some space, or replace the card, and start again")
-	err := why
-	for _, base := range []string{"/dev/shm", ""} {
-		var dir string
-		if dir, err = os.MkdirTemp(base, "fabricpot-"); err != nil {
-			continue
-		}
-		var j *journal.Journal
-		if j, _, err = journal.Open(filepath.Join(dir, "journal.db")); err == nil {
-			return runner.NewUnkept(j, why), nil
-		}
-	}
-	return nil, errors.Join(why, err)
 }
 
 // serviceDir is where the installed service keeps what must survive.

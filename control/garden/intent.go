@@ -13,6 +13,8 @@ type Intent struct {
 	// SameClock tells that At.Mono counts on the monotonic clock of the run
 	// that reads it, so that the two can be subtracted.
 	SameClock bool
+	// Unwritten tells that no journal has it, as of a PastDelivery.
+	Unwritten bool
 }
 
 // PastDelivery is a delivery read back from the journal.

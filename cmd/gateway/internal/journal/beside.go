@@ -168,7 +168,7 @@ func (b *Beside) Unfinished(kept []garden.Intent) []garden.Intent {
 			continue
 		}
 		in := o.Intent
-		in.SameClock = b.same(o)
+		in.SameClock, in.Unwritten = b.same(o), true
 		kept = append(kept, in)
 	}
 	return kept

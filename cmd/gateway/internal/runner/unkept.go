@@ -61,6 +61,9 @@ func (k *Keeper) Recent(now garden.Moment) ([]garden.PastDelivery, error) {
 	if err != nil {
 		return nil, err
 	}
+	for i := range kept {
+		kept[i].Unwritten = k.unkept != nil
+	}
 	return k.beside.Recent(kept), nil
 }
 

@@ -53,3 +53,50 @@ func TestBrokenCardAtStart(t *testing.T) {
 	require.NotEmpty(t, raised)
 	assert.Less(t, raised[0].At.Mono, 5*time.Minute)
 }
+
+// TestBrokenCardOverLives: lives that are killed one after the other on a card that
+// can't be read give no more than one life does.
+func TestBrokenCardOverLives(t *testing.T) {
+	g := load(t, "crash.yaml", []byte(crashGarden))
+	start := time.Date(2026, 7, 1, 5, 0, 0, 0, g.Site.Zone)
+	why := fmt.Errorf("journal /var/lib/x: %w", syscall.EROFS)
+	for _, each := range []time.Duration{20 * time.Minute, 2 * time.Hour, 5 * time.Hour} {
+		t.Run(each.String(), func(t *testing.T) {
+			dir := t.TempDir()
+			var b *Bench
+			var j *journal.Journal
+			life := func() {
+				var err error
+				j, _, err = journal.Open(filepath.Join(dir, "unkept.db"), journal.WithClock("boot"))
+				require.NoError(t, err)
+				k := runner.NewUnkept(j, why)
+				beside, err := journal.OpenBeside(filepath.Join(dir, "unwritten.json"), "boot")
+				require.NoError(t, err)
+				require.NoError(t, k.KeepBeside(beside))
+				now := time.Duration(0)
+				if b != nil {
+					now = b.Clock.Now()
+				}
+				b, err = NewBench(g, Options{Seed: 5, Start: start, Weather: Climate(3, start, 7), World: b, SinceBoot: now,
+					Journal: k, History: k, Terrace: terrace.Options{StartSuctionCM: 60, SupplyDroop: garden.Known(0), EmitterSpread: garden.Known(0)}})
+				require.NoError(t, err)
+				require.NoError(t, b.Begin())
+			}
+			life()
+			for b.Clock.Now() < 40*time.Hour {
+				b.RunTo(b.Clock.Now() + each)
+				b.Die(true)
+				require.NoError(t, j.Close())
+				life()
+			}
+			defer j.Close()
+			lines, _ := b.Guard.Snapshot(b.Moment())
+			for _, l := range lines {
+				got := b.Terrace.LineLitres(l.Line)
+				assert.Positive(t, got, "line %s", l.Line)
+				t.Logf("line %s: %.2f of %.2f L", l.Line, got, float64(g.Limits.NoJournalDoses)*l.DoseL)
+				assert.LessOrEqual(t, got, float64(g.Limits.NoJournalDoses)*l.DoseL+0.01, "line %s", l.Line)
+			}
+		})
+	}
+}
