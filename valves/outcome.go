@@ -85,8 +85,8 @@ func (g *Guard) settle(d garden.Delivery) (err error) {
 // Unfinished, so that the next start finds it among the deliveries. Where the line
 // is not confirmed closed yet, what may flow until it is comes on top: Advance
 // returns that, and the intent stays unfinished until then; Flush raises it to what
-// was charged, which another start on another clock could not reckon. There what it
-// was raised to counts as given before, and what the board has been up for on top.
+// was charged, which another start on another clock could not reckon. There what the
+// intent knows of counts as given before, and what the board has been up for on top.
 //
 // Call it once, after CloseAll and before the first Request. Times of an
 // earlier clock count as now unless both wall clocks were confirmed. What no journal
@@ -130,9 +130,8 @@ func (g *Guard) Restore(now garden.Moment, sinceBoot time.Duration, unfinished [
 			d.OpenedAt.Mono = now.Mono - since
 		}
 		if ok {
-			if !u.SameClock && ln.pos == unconfirmed && d.Litres > nominal(ln.flowLPH, u.Order.MaxOn)*(1+rounding) {
-				// Raised by a run on an earlier clock on which it ran on, as it does
-				// on this one.
+			if !u.SameClock && ln.pos == unconfirmed {
+				// It may have run on an earlier clock as it does on this one.
 				since += onTime(d.Litres, ln.flowLPH)
 			}
 			if flowed := nominal(ln.flowLPH, since); flowed > d.Litres {
@@ -145,7 +144,8 @@ func (g *Guard) Restore(now garden.Moment, sinceBoot time.Duration, unfinished [
 		}
 		out = append(out, d)
 		if ok && ln.pos == unconfirmed {
-			ln.owed = append(ln.owed, owing{d, since, mostL{written: finiteOrZero(u.MaxLitres), litres: d.Litres}})
+			ln.owed = append(ln.owed, owing{d, since, mostL{
+				written: finiteOrZero(u.MaxLitres), litres: d.Litres, pulseL: nominal(ln.flowLPH, u.Order.MaxOn)}})
 			continue
 		}
 		g.settleLater(d)

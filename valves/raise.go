@@ -7,16 +7,19 @@ import (
 )
 
 // mostL is what may have flowed on an intent that has no outcome yet, and what of
-// that the journal knows of, L.
-type mostL struct{ litres, written float64 }
+// that the journal knows of, L. pulseL is what its order could give at most.
+type mostL struct{ litres, written, pulseL float64 }
 
-// raiseShare more than what was reckoned before is worth another write: a line that
-// stays open for a day is not written at each round.
-const raiseShare = 0.1
+// nearShare of a pulse is how near what may have flowed comes to what was reckoned
+// before that is raised: until the next round writes it, more runs.
+const nearShare = 0.1
 
+// mount keeps what was reckoned ahead of what may have flowed by now, by a pulse at
+// most: after a power cut the journal is all there is to go by, and it must not know
+// of less than ran. A line that stays open for a day is not written at each round.
 func (m *mostL) mount(litres float64) {
-	if litres > m.litres*(1+raiseShare) {
-		m.litres = litres
+	if litres > m.litres-nearShare*m.pulseL {
+		m.litres = litres + m.pulseL
 	}
 }
 

@@ -109,7 +109,7 @@ func (g *Guard) energise(now garden.Moment, ln *line, o garden.Order, intendErr 
 	} else {
 		ln.unwrittenL = 0
 		worst := nominal(ln.flowLPH, o.MaxOn)
-		p.most = mostL{litres: worst, written: worst}
+		p.most = mostL{litres: worst, written: worst, pulseL: worst}
 	}
 	if ln.heldUntil > now.Mono {
 		g.abandon(now, ln)
