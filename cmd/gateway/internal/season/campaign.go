@@ -223,7 +223,7 @@ func (c *course) run() (err error) {
 	for _, d := range c.book.beside.Recent(nil) {
 		c.w.settled(d.Delivery) // as the next start would find it
 	}
-	c.w.balance(c.b, c.leaky(), unfinished)
+	c.w.balance(c.b, c.leaky, unfinished)
 	c.w.latches(c.b)
 	c.w.pump(c.b)
 	return nil
@@ -330,18 +330,24 @@ func (c *course) ask() {
 	c.b.Clock.At(c.b.Clock.Now()+20*time.Minute, c.ask)
 }
 
-// leaky tells that the plumbing gave water nobody ordered.
-func (c *course) leaky() bool {
-	if len(c.staysOpen) > 0 {
+// leaky tells that nobody can know what a line gave: of its own plumbing, or of all
+// where nothing counts, nothing is kept, or one meter counts a leak among the rest.
+func (c *course) leaky(line *seenLine) bool {
+	metered := c.g.Supply.MeterPulsesPerL.Known
+	if slices.Contains(c.staysOpen, line) || metered && len(c.staysOpen) > 0 {
 		return true
 	}
 	for _, m := range c.s.Mishaps {
 		switch m.Kind {
-		case "latch misses its close", "valve does not close", "valve leaks", "remote valve says closed and flows", "hose off", "pin fails", "meter dead":
+		case "meter dead":
 			return true
 		case "journal can't be written", "card told to be full and back":
 			// What it could not take is remembered beside it until the power is cut.
 			if slices.ContainsFunc(c.s.Restarts, func(r Restart) bool { return r.Reboot && r.At >= m.At }) {
+				return true
+			}
+		case "latch misses its close", "valve does not close", "valve leaks", "remote valve says closed and flows", "hose off":
+			if metered || c.g.Lines[m.Pot].ID == line.l.ID {
 				return true
 			}
 		}

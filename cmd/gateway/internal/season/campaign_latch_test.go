@@ -36,6 +36,6 @@ func TestLatchMissesFromMidWatering(t *testing.T) {
 			told := slices.ContainsFunc(o.Alarms, func(a SeenAlarm) bool { return a.kind == alarm.FlowWithoutOrder && a.at > m.At })
 			assert.True(t, told, "seed %d", c.seed)
 		}
-		assert.False(t, (&course{s: &o.Script}).leaky(), "the kind alone excuses nothing")
+		assert.False(t, (&course{s: &o.Script, g: w.g}).leaky(&w.lines[m.Pot]), "the kind alone excuses nothing")
 	}
 }

@@ -51,6 +51,30 @@ func TestAPinThatFailsStarvesNoOtherPot(t *testing.T) {
 	}
 }
 
+// TestBooksOfAPinThatFails: what a line gives whose valve stays open with its pin is in
+// the books, however the gateway lives and dies meanwhile: to the end of the run, where
+// the journal knows of an intent without an outcome, and where a close is confirmed at
+// last on another clock than the line was opened on.
+func TestBooksOfAPinThatFails(t *testing.T) {
+	s := Script{Seed: 7, Mode: Several, Days: 4, Weather: "heat", Month: time.July, SupplyL: 24}
+	for range 4 {
+		s.Pots = append(s.Pots, ScriptPot{Litres: 38, Crop: "cucumber", CanopyM2: 0.5, Probes: 1, Emitters: 6})
+	}
+	opened := opensAfter(t, s, 30*time.Hour)
+	for _, lasts := range []time.Duration{0, 2 * time.Hour} {
+		for _, after := range []time.Duration{time.Minute, 8*time.Minute + 30*time.Second, time.Hour} {
+			for _, reboot := range []bool{false, true} {
+				s := s
+				s.Mishaps = []Mishap{{Kind: "pin fails", At: opened + 30*time.Second, For: lasts}}
+				s.Restarts = []Restart{{At: opened + after, Down: time.Second, Reboot: reboot}}
+				o, err := Play(s)
+				require.NoError(t, err)
+				assert.Empty(t, o.Violations, "for %v, restart after %v, another clock: %v", lasts, after, reboot)
+			}
+		}
+	}
+}
+
 // opensAfter is when the script's first line opens after that time.
 func opensAfter(t *testing.T, s Script, after time.Duration) time.Duration {
 	var b *Bench

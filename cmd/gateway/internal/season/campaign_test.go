@@ -172,6 +172,7 @@ func (s believer) Sample(now garden.Moment, out []garden.Reading) []garden.Readi
 // the campaign notices, and that it does not where nothing is broken.
 func TestCampaignCatches(t *testing.T) {
 	ending, present := false, (*Bench)(nil)
+	forgetsL0 := tricks{wrap: func(o *Options) { o.Journal = forgetsOutcomes{o.Journal.(*memBook), "l0"} }}
 	cases := []struct {
 		name, says string // of what is said, parts with commas between
 		script     Script
@@ -361,6 +362,24 @@ func TestCampaignCatches(t *testing.T) {
 			}
 			return p.Out(l)
 		})}},
+		{"water balance with a pin that fails", "line l0 gave", with(thirstyScript(), func(s *Script) {
+			s.Mode, s.Mishaps = Several, []Mishap{{Kind: "pin fails", Pot: 1, At: 120 * time.Hour, For: 6 * time.Hour}}
+		}), forgetsL0},
+		{"water balance on a card told to be full", "line l0 gave", with(thirstyScript(), func(s *Script) {
+			s.Mode, s.Mishaps = Several, []Mishap{{Kind: "card told to be full and back", At: 50 * time.Hour, For: 6 * time.Hour}}
+		}), forgetsL0},
+		{"water balance of a line beside one that leaks", "line l0 gave", with(thirstyScript(), func(s *Script) {
+			s.Mode, s.Mishaps = Several, []Mishap{{Kind: "valve leaks", Pot: 1, At: 50 * time.Hour, For: 6 * time.Hour}}
+		}), forgetsL0},
+		{"water balance of a line beside one without its hose", "line l0 gave", with(thirstyScript(), func(s *Script) {
+			s.Mode, s.Mishaps = Several, []Mishap{{Kind: "hose off", Pot: 1, At: 50 * time.Hour}}
+		}), forgetsL0},
+		{"water balance of a line beside one that stays open", "line l0 gave", with(thirstyScript(), func(s *Script) {
+			s.Mode, s.Mishaps = Several, []Mishap{{Kind: "valve does not close", Pot: 1, At: 50 * time.Hour, For: 6 * time.Hour}}
+		}), forgetsL0},
+		{"water balance under a meter with a pin that fails", "the lines gave", with(thirstyScript(), func(s *Script) {
+			s.Mode, s.Meter, s.Mishaps = Several, true, []Mishap{{Kind: "pin fails", Pot: 1, At: 120 * time.Hour, For: 6 * time.Hour}}
+		}), forgetsL0},
 		{"closed within a second of a start", "closing at a start took", thirstyScript(), tricks{begun: func(b *Bench) { present = b }, coil: trickCoil(func(p *bench.Pin, l gpio.Level) error {
 			if b := present; b != nil {
 				present = nil
@@ -409,6 +428,19 @@ func TestCampaignCatches(t *testing.T) {
 type forgetful struct{ runner.Recorder }
 
 func (forgetful) Intend(garden.Order, float64, garden.Moment) error { return nil }
+
+// forgetsOutcomes keeps that nothing was given of what a line gave.
+type forgetsOutcomes struct {
+	*memBook
+	line garden.LineID
+}
+
+func (f forgetsOutcomes) Settle(d garden.Delivery) error {
+	if d.Line == f.line {
+		d.Litres = 0
+	}
+	return f.memBook.Settle(d)
+}
 
 // forgetsFeeds loses what was fed.
 type forgetsFeeds struct{ *memBook }

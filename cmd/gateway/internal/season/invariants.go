@@ -443,9 +443,9 @@ func (w *witness) Alarmed(c alarm.Change) {
 }
 
 // balance closes the books at the end: no water made or lost in the terrace, and
-// none received that the journal does not know. leaky tells that the terrace's
-// plumbing itself was at fault.
-func (w *witness) balance(b *Bench, leaky bool, unfinished []garden.Intent) {
+// none received that the journal does not know. leaky tells the lines of which
+// nobody can know.
+func (w *witness) balance(b *Bench, leaky func(*seenLine) bool, unfinished []garden.Intent) {
 	for i := range b.Plan.Zones() {
 		t := b.Terrace.Totals(i)
 		if t.MassErrorL > 1e-6 {
@@ -456,9 +456,6 @@ func (w *witness) balance(b *Bench, leaky bool, unfinished []garden.Intent) {
 			w.fault("zone %d: %.6f L came and %.6f L are somewhere", i, t.AppliedL+t.RainL, out)
 		}
 	}
-	if leaky {
-		return
-	}
 	metered := w.g.Supply.MeterPulsesPerL.Known
 	// A sampling may pass between the order and the click of the valve.
 	short := func(got, most float64, openings int) bool { return got > most+0.05*float64(openings)+0.01 }
@@ -466,6 +463,9 @@ func (w *witness) balance(b *Bench, leaky bool, unfinished []garden.Intent) {
 	openings := 0
 	for i := range w.lines {
 		s := &w.lines[i]
+		if leaky(s) {
+			continue
+		}
 		l := b.Terrace.LineLitres(s.l.ID)
 		for _, in := range unfinished {
 			if in.Order.Line != s.l.ID {
