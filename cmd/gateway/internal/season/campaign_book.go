@@ -26,6 +26,8 @@ type memBook struct {
 	flaky   bool
 	writes  int
 	greedy  int // the zone somebody asks too much for; -1 nobody
+	ghosts  float64
+	gone    bool // what is wrong with the meter's contact
 	fed     feeding.Past
 	beside  *journal.Beside // in memory: a reboot takes it away
 	limits  []byte
@@ -66,15 +68,21 @@ func (m *memBook) IntendBeside(o garden.Order, most float64, at garden.Moment) e
 }
 func (m *memBook) SettleBeside(d garden.Delivery) error { return m.beside.Settle(d) }
 
-func (m *memBook) noise(perHour float64) {
-	fault := bench.ContactGhosts
-	if perHour == 0 {
-		fault = bench.ContactHealthy
-	}
-	m.gauge().meter.Fail(fault, perHour)
-}
+// noise has the meter's contact count so many pulses an hour that come from nowhere,
+// deaf has its line not be held, which its reader is told. Of both the latter shows.
+func (m *memBook) noise(perHour float64) { m.ghosts = perHour; m.contact() }
+func (m *memBook) deaf(yes bool)         { m.gone = yes; m.contact() }
 
-func (m *memBook) deaf(yes bool) { m.gauge().lost = yes }
+func (m *memBook) contact() {
+	switch meter := m.gauge().meter; {
+	case m.gone:
+		meter.Fail(bench.ContactGone, 0)
+	case m.ghosts > 0:
+		meter.Fail(bench.ContactGhosts, m.ghosts)
+	default:
+		meter.Fail(bench.ContactHealthy, 0)
+	}
+}
 
 func (m *memBook) write() error {
 	m.writes++

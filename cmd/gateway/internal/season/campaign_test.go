@@ -11,6 +11,7 @@ import (
 
 	"fabricpot/cmd/gateway/internal/runner"
 	"fabricpot/control"
+	"fabricpot/control/alarm"
 	"fabricpot/control/feed"
 	"fabricpot/control/garden"
 	"fabricpot/sim/bench"
@@ -213,6 +214,9 @@ func TestCampaignCatches(t *testing.T) {
 			b.Terrace.LeakValve(b.Garden.Lines[0].ID, 0.05)
 		}}},
 		{"alarm in time", "no alarm of its kind", NewScript(3, Single, 5, "probe open"), tricks{wrap: func(o *Options) { o.Tell = nil }}},
+		{"a meter that does not answer is told of", "meter does not answer: no alarm of its kind", NewScript(3, Single, 3, "meter does not answer"), tricks{wrap: func(o *Options) {
+			o.Tell = keepsQuiet{o.Tell, alarm.GaugeDoubtful}
+		}}},
 		{"plants live", "lost", thirstyScript(), tricks{coil: trickCoil(func(p *bench.Pin, l gpio.Level) error {
 			if l == gpio.High {
 				return nil
@@ -428,6 +432,18 @@ func TestCampaignCatches(t *testing.T) {
 type forgetful struct{ runner.Recorder }
 
 func (forgetful) Intend(garden.Order, float64, garden.Moment) error { return nil }
+
+// keepsQuiet tells of no alarm of one kind.
+type keepsQuiet struct {
+	runner.Teller
+	about alarm.Kind
+}
+
+func (k keepsQuiet) Alarmed(c alarm.Change) {
+	if c.Kind != k.about {
+		k.Teller.Alarmed(c)
+	}
+}
 
 // forgetsOutcomes keeps that nothing was given of what a line gave.
 type forgetsOutcomes struct {

@@ -28,7 +28,6 @@ type gauges struct {
 	meter *bench.Contact // nil where there is none
 	rain  *bench.Contact
 	float *bench.Contact
-	lost  bool // the meter does not answer
 }
 
 func (b *Bench) gauges(seed uint64) (runner.Gauges, error) {
@@ -64,7 +63,7 @@ func (b *Bench) metered() bool { return b.water.meter != nil }
 
 // MeterL is what the pulses counted so far come to: whole pulses.
 func (w *gauges) MeterL(now garden.Moment) garden.Measured {
-	if w.meter == nil || w.lost {
+	if w.meter == nil {
 		return garden.Measured{}
 	}
 	w.b.Wires.Advance()

@@ -129,23 +129,19 @@ func TestPumpWithADeadMeter(t *testing.T) {
 		days   = 10
 	)
 	for _, c := range []struct {
-		name string
-		fail func(b *Bench, yes bool)
+		name  string
+		fault bench.ContactFault
 	}{
-		{"dead", func(b *Bench, yes bool) {
-			m, _, _ := b.Contacts()
-			if m.Fail(bench.ContactHealthy, 0); yes {
-				m.Fail(bench.ContactDead, 0)
-			}
-		}},
-		{"does not answer", func(b *Bench, yes bool) { b.water.lost = yes }},
+		{"dead", bench.ContactDead},
+		{"does not answer", bench.ContactGone},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			g, o, e := gauged(t, supply, "", days)
 			b, err := NewBench(g, o)
 			require.NoError(t, err)
-			c.fail(b, true)
-			b.Clock.At(8*24*time.Hour, func() { c.fail(b, false) })
+			m, _, _ := b.Contacts()
+			m.Fail(c.fault, 0)
+			b.Clock.At(8*24*time.Hour, func() { m.Fail(bench.ContactHealthy, 0) })
 			got := lost(t, b, days)
 			ran, dry, _ := b.Terrace.PumpHours()
 			t.Logf("%.4f of the water missed, the pump ran %.1f h", got, ran)
@@ -154,9 +150,14 @@ func TestPumpWithADeadMeter(t *testing.T) {
 			pumpDry, doubted := e.raised(alarm.PumpDry), e.raised(alarm.GaugeDoubtful)
 			require.NotEmpty(t, pumpDry)
 			require.NotEmpty(t, doubted)
-			assert.Less(t, pumpDry[0].At.Mono, doubted[0].At.Mono)
 			assert.Equal(t, "meter", doubted[0].Subject)
-			assert.Contains(t, doubted[0].Text, "mend it soon")
+			if c.fault == bench.ContactGone {
+				assert.Less(t, doubted[0].At.Mono, 10*time.Minute, "no pump need run for that")
+				assert.Contains(t, doubted[0].Text, "held by somebody else")
+			} else {
+				assert.Less(t, pumpDry[0].At.Mono, doubted[0].At.Mono)
+				assert.Contains(t, doubted[0].Text, "mend it soon")
+			}
 			p := b.Guard.Pump(b.Moment())
 			assert.False(t, p.MeterDoubted, "it counts again")
 			assert.Zero(t, p.DryRuns)
