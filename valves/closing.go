@@ -290,7 +290,7 @@ func (g *Guard) finish(now garden.Moment, ln *line) {
 		Litres: flowed, Open: on, OpenedAt: p.openedAt, ClosedAt: now, End: p.end,
 	}
 	if p.byMeter {
-		d.Litres, d.Metered = p.meteredL, true
+		d.Litres, d.Metered, d.OwnLPH = p.meteredL, true, p.own.lph(on)
 	}
 	d.DosedL, d.DoseDry = p.dosedL(d.Litres), p.dose.dry
 	d.Uncounted = p.meteredL == 0 && g.pump.Fitted && g.pump.FlowWithin > 0

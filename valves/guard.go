@@ -82,6 +82,7 @@ type pulse struct {
 	live     *atomic.Bool
 	byMeter  bool
 	meteredL float64
+	own      ownFlow
 	end      garden.Ending
 	dose     dosing
 	// pumpDry: ended since the pump showed no flow.

@@ -79,6 +79,7 @@ func (g *Guard) share(now garden.Moment, litres float64, within time.Duration) {
 		g.meter.strayL += litres
 		return
 	}
+	g.countOwn(now, litres, within)
 	theirs := litres
 	if doubtful > 0 {
 		theirs = min(litres, nominal(opened, within))

@@ -19,6 +19,8 @@ type Status struct {
 	SoFarL   float64
 	// Metered tells that SoFarL is what the meter counted.
 	Metered bool
+	// OwnLPH is that of a Delivery.
+	OwnLPH float64
 	// SpentL of CapL were given in the rolling day.
 	SpentL, CapL float64
 	// DoseL is the line's survival dose a day.
@@ -64,7 +66,7 @@ func (g *Guard) Snapshot(now garden.Moment) ([]Status, Journal) {
 			s.Order, s.OpenedAt, s.Deadline = p.order, p.openedAt, p.deadline
 			s.SoFarL = nominal(ln.flowLPH, now.Since(p.openedAt))
 			if p.byMeter {
-				s.SoFarL, s.Metered = p.meteredL, true
+				s.SoFarL, s.Metered, s.OwnLPH = p.meteredL, true, p.own.lph(now.Since(p.openedAt))
 			}
 		}
 		out[i] = s

@@ -122,6 +122,10 @@ type Delivery struct {
 	Uncounted, PumpDry bool
 	// Metered tells which of the two Litres is.
 	Metered bool
+	// OwnLPH is the flow that its meter shows to be the line's own, L/h: where other
+	// lines ran beside it, what was counted without them or what is more than they
+	// can give. It is 0 without a meter, and kept in no journal.
+	OwnLPH float64 `json:"-"`
 	// Open is how long the line was open.
 	Open     time.Duration
 	OpenedAt Moment

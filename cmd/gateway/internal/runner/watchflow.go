@@ -47,13 +47,13 @@ func (w *watch) flow(now garden.Moment, obs *garden.Observed, lines []valves.Sta
 			continue
 		}
 		if d.Metered && d.Open >= flowFrom {
-			w.judgeFlow(now, d.Line, d.Litres, d.Open, w.flowLPH[d.Line])
+			w.judgeFlow(now, d.Line, d.Litres, d.Open, d.OwnLPH)
 		}
 	}
 	for i := range lines {
 		s := &lines[i]
 		if on := now.Since(s.OpenedAt); s.Open && s.Metered && on >= flowFrom {
-			w.judgeFlow(now, s.Line, s.SoFarL, on, w.flowLPH[s.Line])
+			w.judgeFlow(now, s.Line, s.SoFarL, on, s.OwnLPH)
 		}
 	}
 	if w.stray.known {
@@ -72,9 +72,11 @@ func (w *watch) flow(now garden.Moment, obs *garden.Observed, lines []valves.Sta
 type dry map[garden.LineID]bool
 
 // judgeFlow compares what ran with what the line's emitters give. Where several
-// lines run at once the meter can't tell them apart and all are named.
-func (w *watch) judgeFlow(now garden.Moment, line garden.LineID, litres float64, on time.Duration, flowLPH float64) {
-	expected := flowLPH * on.Hours()
+// lines run at once the meter can't tell them apart and all are named; one that gave
+// nothing does so still until there is a flow that is its own, or until water comes
+// after a time in which the supply gave none to any.
+func (w *watch) judgeFlow(now garden.Moment, line garden.LineID, litres float64, on time.Duration, ownLPH float64) {
+	expected := w.flowLPH[line] * on.Hours()
 	if !(expected > 0) {
 		return
 	}
@@ -96,8 +98,15 @@ func (w *watch) judgeFlow(now garden.Moment, line garden.LineID, litres float64,
 		w.notice(now, alarm.OrderWithoutFlow, about, fmt.Sprintf("%.2f L ran in %v, where its emitters give %.1f L", litres, on.Round(time.Second), expected))
 		return
 	}
+	if w.book.Holds(alarm.SupplyGone, "") {
+		for id := range w.dry {
+			w.end(alarm.OrderWithoutFlow, string(id))
+		}
+	}
 	clear(w.dry)
-	w.end(alarm.OrderWithoutFlow, about)
+	if ownLPH > tooLittle*w.flowLPH[line] {
+		w.end(alarm.OrderWithoutFlow, about)
+	}
 	if ratio >= tooMuch && w.follows(alarm.FlowTooHigh, about) {
 		return // what runs elsewhere is counted with it
 	}

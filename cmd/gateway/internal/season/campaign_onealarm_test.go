@@ -48,3 +48,23 @@ func TestOneAlarmForOneCause(t *testing.T) {
 		assert.True(t, told, "%s was told of in no run", kind)
 	}
 }
+
+// TestOneAlarmBesideOtherLines: a line that gives nothing is told of once, though
+// others water beside it through the same meter; it ends when the line gives water.
+func TestOneAlarmBesideOtherLines(t *testing.T) {
+	for _, kind := range []MishapKind{"valve does not open", "emitters blocked"} {
+		for _, seed := range []uint64{200, 206, 217, 223} {
+			s := NewScript(seed, Single, singleDays, kind)
+			require.True(t, s.Meter && len(s.Pots) > 1)
+			o, err := Play(s)
+			require.NoError(t, err)
+			told := 0
+			for _, a := range o.Alarms {
+				if a.kind == alarm.OrderWithoutFlow {
+					told++
+				}
+			}
+			assert.Equal(t, 1, told, "%s, seed %d: %v", kind, seed, o.Alarms)
+		}
+	}
+}
