@@ -171,6 +171,9 @@ func (g *Guard) nextEnd() (at time.Duration, any bool) {
 	if t, ok := g.pumpDeadline(); ok && (!any || t < at) {
 		at, any = t, true
 	}
+	if t, ok := g.floatDeadline(); ok && (!any || t < at) {
+		at, any = t, true
+	}
 	return at, any
 }
 

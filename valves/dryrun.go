@@ -63,17 +63,9 @@ type PumpStatus struct {
 	// fault: lines are watered by their rated flow for as long as the float says that
 	// there is water and probes rise with it.
 	MeterDoubted bool
-}
-
-// Float tells the guard what the tank's float says. With none fitted it may be
-// left out. FloatDown ends every pulse at once and refuses new ones.
-func (g *Guard) Float(now garden.Moment, f garden.Float) {
-	g.mu.Lock()
-	defer g.mu.Unlock()
-	g.float = f
-	if f == garden.FloatDown {
-		g.closeDue(now)
-	}
+	// FloatDoubted tells that the float says that the tank is empty while the meter
+	// counts what it gives.
+	FloatDoubted bool
 }
 
 // Pump is the guard's account of the pump.
@@ -81,7 +73,8 @@ func (g *Guard) Pump(now garden.Moment) PumpStatus {
 	g.mu.Lock()
 	defer g.mu.Unlock()
 	p := &g.pump
-	return PumpStatus{DryRuns: p.dryRuns, LockedFor: max(0, p.lockedTill-now.Mono), MeterDoubted: p.trust > 0}
+	return PumpStatus{DryRuns: p.dryRuns, LockedFor: max(0, p.lockedTill-now.Mono), MeterDoubted: p.trust > 0,
+		FloatDoubted: g.float == garden.FloatDown && g.low.proven}
 }
 
 // WaterCame tells the guard that a probe rose with water that a pump gave and its
@@ -146,6 +139,7 @@ func (g *Guard) started(now garden.Moment) {
 		p.running, p.since, p.flowedAt = true, now.Mono, g.latest(now)
 		p.heard, p.seenAt = g.meter.known, g.latest(now)
 	}
+	g.startedLow(now)
 }
 
 // latest is the newest time known. The moment of an opening may be long past:
@@ -159,6 +153,7 @@ func (g *Guard) see(now garden.Moment) {
 	g.seen = now.Mono
 	g.pump.flowedAt = min(g.pump.flowedAt, now.Mono)
 	g.pump.seenAt = min(g.pump.seenAt, now.Mono)
+	g.low.seenAt = min(g.low.seenAt, now.Mono)
 	for _, ln := range g.lines {
 		if p := ln.pulse; p != nil {
 			p.dose.provenAt = min(p.dose.provenAt, now.Mono)
@@ -188,8 +183,14 @@ func (g *Guard) protect(now garden.Moment) {
 	if p.running && !g.pumping() {
 		p.running = false
 	}
+	low, lowDry := g.floatEnds(now)
 	dry := p.running && p.FlowWithin > 0 && p.trust == 0 && now.Mono-p.flowedAt >= p.FlowWithin
-	if dry {
+	switch {
+	case lowDry:
+		// The float said so, and its own tries are seldom enough: a pump that it holds
+		// back need not rest as well once the tank is filled.
+		p.running, dry = false, p.Fitted
+	case dry:
 		p.lockedTill = now.Mono + g.pumpRest()
 		p.dryRuns++
 		p.running = false
@@ -201,7 +202,7 @@ func (g *Guard) protect(now garden.Moment) {
 			g.trustPump(now, deafRun)
 		}
 	}
-	if !dry && g.float != garden.FloatDown {
+	if !dry && !low {
 		return
 	}
 	for _, ln := range g.closing {

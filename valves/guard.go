@@ -129,6 +129,7 @@ type Guard struct {
 	seen  time.Duration
 	pump  pump
 	float garden.Float
+	low   lowFloat
 }
 
 // NewGuard returns a guard over the garden's lines. A line without an actuator
@@ -158,7 +159,7 @@ func NewGuard(g *garden.Garden, act map[garden.LineID]Actuator, l Ledger, o Opti
 			return nil, fmt.Errorf("valves: a valve was given for line %q, which the garden does not have", id)
 		}
 	}
-	gd := &Guard{margin: o.Margin, ledger: l, rules: rulesOf(g), file: lately[rules]{now: rulesOf(g)}, pump: pump{Pump: g.Supply.Pump}}
+	gd := &Guard{margin: o.Margin, ledger: l, rules: rulesOf(g), file: lately[rules]{now: rulesOf(g)}, pump: pump{Pump: g.Supply.Pump}, low: newLowFloat(g)}
 	if p := g.Supply.Pump; p.Fitted && (p.MaxRun <= 0 || p.FlowWithin < 0) {
 		return nil, fmt.Errorf("valves: a pump that may run %v and show no flow for %v: expected more than 0, and 0 or more", p.MaxRun, p.FlowWithin)
 	}
@@ -267,7 +268,7 @@ func (g *Guard) facts(now garden.Moment, ln *line, asked garden.Order) facts {
 		doseL: ln.doseL, doseSpentL: dose, doseUntil: doseUntil,
 		supply: g.rules.supply, tankReserveL: g.rules.tankReserveL,
 		hours: g.rules.hours, frostC: g.rules.frostC,
-		tankEmpty: g.float == garden.FloatDown, pumped: g.pump.Fitted, pumpLeft: g.pumpLeft(now), pumpLocked: g.pump.lockedTill,
+		tankEmpty: g.tankEmpty(now, asked), pumped: g.pump.Fitted, pumpLeft: g.pumpLeft(now), pumpLocked: g.pump.lockedTill,
 	}
 	if ln.closed {
 		f.restUntil = now.Mono + g.rules.minRest - ln.lastClose.age(now)
@@ -293,7 +294,13 @@ func (g *Guard) sane(now garden.Moment, ln *line, asked garden.Order, p pass) bo
 		p.maxOn > ln.maxOn || p.maxOn > hardMaxOn || ln.pos != shut || ln.pulse != nil {
 		return false
 	}
-	if g.float == garden.FloatDown || g.pump.Fitted && (now.Mono < g.pump.lockedTill || p.maxOn > g.pump.MaxRun) {
+	if g.float == garden.FloatDown {
+		others := slices.ContainsFunc(g.lines, func(o *line) bool { return o.pulse != nil })
+		if !g.low.told || !g.meter.known || !g.low.proven && (others || now.Mono < g.low.tryAt) {
+			return false
+		}
+	}
+	if g.pump.Fitted && (now.Mono < g.pump.lockedTill || p.maxOn > g.pump.MaxRun) {
 		return false
 	}
 	worst := ln.flowLPH * p.maxOn.Hours()

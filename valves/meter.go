@@ -59,6 +59,7 @@ func (g *Guard) Meter(now garden.Moment, total garden.Measured) {
 	since := max(0, now.Mono-g.meter.ranAt)
 	g.meter.ranAt = now.Mono
 	g.flowed(now)
+	g.countedLow(now, delta)
 	g.share(now, delta, since)
 	g.closeDue(now)
 }

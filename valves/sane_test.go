@@ -46,19 +46,29 @@ func TestTheSecondLookAlone(t *testing.T) {
 		other.pos, other.pulse = pos, &pulse{deadline: now + time.Minute}
 	}
 	for name, over := range map[string]func(*look){
-		"no litres":                         func(l *look) { l.p.litres = 0 },
-		"litres below nothing":              func(l *look) { l.p.litres = -1 },
-		"litres that are no number":         func(l *look) { l.p.litres = math.NaN() },
-		"more litres than asked for":        func(l *look) { l.p.litres = 2.01 },
-		"no time":                           func(l *look) { l.p.maxOn = 0 },
-		"a time below nothing":              func(l *look) { l.p.maxOn = -time.Second },
-		"longer than asked for":             func(l *look) { l.p.maxOn += time.Second },
-		"longer than the line may be open":  func(l *look) { l.ln.maxOn = 20*time.Minute - time.Second },
-		"a close that is not confirmed":     func(l *look) { l.ln.pos = unconfirmed },
-		"open":                              func(l *look) { l.ln.pos = open },
-		"about to be opened":                func(l *look) { l.ln.pos = opening },
-		"a pulse in progress":               func(l *look) { l.ln.pulse = &pulse{} },
-		"a float that hangs":                func(l *look) { l.float = garden.FloatDown },
+		"no litres":                        func(l *look) { l.p.litres = 0 },
+		"litres below nothing":             func(l *look) { l.p.litres = -1 },
+		"litres that are no number":        func(l *look) { l.p.litres = math.NaN() },
+		"more litres than asked for":       func(l *look) { l.p.litres = 2.01 },
+		"no time":                          func(l *look) { l.p.maxOn = 0 },
+		"a time below nothing":             func(l *look) { l.p.maxOn = -time.Second },
+		"longer than asked for":            func(l *look) { l.p.maxOn += time.Second },
+		"longer than the line may be open": func(l *look) { l.ln.maxOn = 20*time.Minute - time.Second },
+		"a close that is not confirmed":    func(l *look) { l.ln.pos = unconfirmed },
+		"open":                             func(l *look) { l.ln.pos = open },
+		"about to be opened":               func(l *look) { l.ln.pos = opening },
+		"a pulse in progress":              func(l *look) { l.ln.pulse = &pulse{} },
+		"a float that hangs":               func(l *look) { l.float = garden.FloatDown },
+		"a try under it, too early": func(l *look) {
+			l.float, l.low.told, l.low.tryAt, l.meter.known = garden.FloatDown, true, now+time.Second, true
+		},
+		"a try under it, with nobody to count": func(l *look) {
+			l.float, l.low.told, l.low.tryAt = garden.FloatDown, true, now
+		},
+		"a try under it, beside another": func(l *look) {
+			l.float, l.low.told, l.low.tryAt, l.meter.known = garden.FloatDown, true, now, true
+			runs(l, "chard", open)
+		},
 		"a pump at rest":                    func(l *look) { l.pump.lockedTill = now + time.Second },
 		"longer than the pump may run":      func(l *look) { l.pump.MaxRun = 20*time.Minute - time.Second },
 		"over the day's cap at once":        func(l *look) { l.ln.capL = 8.0/3 - 0.01 },
@@ -100,6 +110,11 @@ func TestTheSecondLookAlone(t *testing.T) {
 			assert.False(t, l.sane(at(now), l.ln, l.asked, l.p))
 		})
 	}
+	t.Run("a try under a float that hangs", func(t *testing.T) {
+		l := build(t)
+		l.float, l.low.told, l.low.tryAt, l.meter.known = garden.FloatDown, true, now, true
+		assert.True(t, l.sane(at(now), l.ln, l.asked, l.p))
+	})
 	t.Run("longer than anything may be open", func(t *testing.T) {
 		l := build(t)
 		l.pump.MaxRun, l.ln.maxOn, l.ln.capL = 100*time.Hour, 100*time.Hour, 1000

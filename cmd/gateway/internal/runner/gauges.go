@@ -115,10 +115,14 @@ func (l *Loop) worry(now garden.Moment) {
 	}
 	// What it said when it was read: this round's time may be long past, and a float
 	// that is asked about the past says that the tank is empty.
-	if garden.Float(l.gauged.float.Load()) == garden.FloatDown {
-		l.watch.hold(now, alarm.TankLow, "", "the float says that it is empty, or its wire is broken")
-	}
 	p := l.p.Guard.Pump(now)
+	if garden.Float(l.gauged.float.Load()) == garden.FloatDown {
+		says := "the float says that it is empty, or its wire is broken"
+		if p.FloatDoubted {
+			says = "the float says that it is empty, but the meter counts what lines give: its wire is broken or it hangs, or it is the last of the water; lines are watered while the meter counts"
+		}
+		l.watch.hold(now, alarm.TankLow, "", says)
+	}
 	if p.MeterDoubted {
 		l.watch.hold(now, alarm.GaugeDoubtful, meterName, meterName+": it shows no flow while the pump runs, where float and probes, as far as they can tell, say that water comes; lines are watered by their rated flow until it counts: mend it soon, the float alone keeps the pump from running dry")
 	}

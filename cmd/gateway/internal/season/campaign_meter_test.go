@@ -29,6 +29,30 @@ func TestAMeterThatFailsStarvesNoPotBehindAPump(t *testing.T) {
 	}
 }
 
+// TestAFloatThatFailsStarvesNoPot: a broken wire says the same as an empty tank, and in
+// a heat a small pot is dry within a day. A truly empty tank costs the pump its tries.
+func TestAFloatThatFailsStarvesNoPot(t *testing.T) {
+	heat := Script{Seed: 40051, Mode: Single, Days: 5, Weather: "heat", Month: time.August, every: time.Minute,
+		SupplyL: 12, Meter: true, TankL: pumpTankL, Pump: true,
+		Pots: []ScriptPot{{Litres: 20, Crop: "strawberry", CanopyM2: 0.05, Probes: 2, Emitters: 3},
+			{Litres: 38, Crop: "aubergine", CanopyM2: 0.37, Windy: true, Probes: 2, Emitters: 3}},
+		Mishaps: []Mishap{{Kind: "float stuck", At: 28*time.Hour + 42*time.Minute}}}
+	o, err := Play(heat)
+	require.NoError(t, err)
+	assert.Empty(t, o.Violations)
+	assert.Less(t, o.LostShare, 0.05)
+	t.Logf("lost %.4f in %d orders", o.LostShare, o.Orders)
+	for _, a := range o.Alarms {
+		assert.Equal(t, "tank low", a.Name, "%s: one alarm for one cause", a.Text)
+	}
+
+	heat.Mishaps[0].Kind, heat.Mode = "meter dead", Several
+	heat.Mishaps = append(heat.Mishaps, Mishap{Kind: "float stuck", At: 40 * time.Hour})
+	o, err = Play(heat)
+	require.NoError(t, err)
+	assert.Empty(t, o.Violations, "with no count the float is believed")
+}
+
 // TestTwoFaultsAtOnceBehindAPump: a meter that failed, and then a tank that is empty
 // under a float that is welded. The pump may run dry for longer than by the latter
 // alone, and not by more than its excuse.

@@ -61,8 +61,8 @@ var plumbing = []mishapType{
 			f.Fail(bench.ContactHealthy, 0)
 		}
 	}, prepare: func(s *Script, _ *Mishap) { s.pumped() },
-		alarms: []alarm.Kind{alarm.TankLow}, within: 10 * time.Minute, withoutWater: true, everyPot: true,
-		Safe: "nothing runs: a wire that is broken looks like an empty tank", Recovery: "by itself when the float floats"},
+		alarms: []alarm.Kind{alarm.TankLow}, within: 10 * time.Minute,
+		Safe: "nothing runs for six hours, then an opening tries; lines are watered while the meter counts", Recovery: "by itself when the float floats"},
 	{kind: "injector without flow", begin: func(s *scene, _ Mishap) { s.b.Terrace.CutSupply(true) }, end: func(s *scene) { s.b.Terrace.CutSupply(false) },
 		prepare: func(s *Script, m *Mishap) {
 			// A feed is due as a script begins.
