@@ -137,6 +137,7 @@ type probeState struct {
 	rise       float64 // most it has risen over the lowest since
 	started    bool
 	distrusted bool
+	confused   bool // it seems to hang in another pot
 	// low and high are the reading's bounds, given the litres into the zone and
 	// most those of its largest watering, since the probe last answered.
 	low, high, given, most float64

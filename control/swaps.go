@@ -181,7 +181,9 @@ func (s *Swaps) judge(i int, now time.Duration) (Swapped, bool) {
 		switch meanwhile := p.line >= 0 && p.line != i && !alone && s.ran(p.line, l.first); {
 		case p.line == i && !ok: // it may be soaked for hours, and says nothing of the others
 		case p.line == i && rose >= swapStill:
-			if alone { // or it may be confused and that the other line's water
+			// Beside others it may be confused and that the other line's water; and what
+			// was clear takes as clear an answer to be over.
+			if alone && (rose >= swapRose || !s.confused(k)) {
 				p.times = 0
 			}
 		case p.line == i && own < 0:
@@ -204,7 +206,7 @@ func (s *Swaps) judge(i int, now time.Duration) (Swapped, bool) {
 	}
 	a := &s.probes[own]
 	if other < 0 {
-		if alone && !hardly { // little water says little
+		if alone && !hardly && !s.confused(own) { // little water says little
 			a.times = 0
 		}
 		return Swapped{}, false

@@ -47,7 +47,7 @@ func (p *Plan) judgeProbes(st *State, zi int, now garden.Moment) {
 			moved = ps.high - ps.low
 		}
 		if ps.distrusted {
-			if ps.rise >= backFrom {
+			if ps.rise >= backFrom && !ps.confused {
 				ps.distrusted = false
 				ps.answer()
 				st.note(Event{Kind: ProbeBack, At: now, Zone: zp.ID, Probe: pp.id})

@@ -259,6 +259,9 @@ func (l *Loop) Tick(now garden.Moment) {
 	l.asks = l.asks[:0]
 
 	l.feed(now)
+	for i := range l.obs.Readings {
+		l.p.Plan.Confuse(l.p.State, i, l.watch.pairs.Confused(i))
+	}
 	l.orders = l.p.Plan.Step(l.p.State, now, &l.obs, l.orders[:0])
 	l.dose(now)
 	l.obs.Refused = l.obs.Refused[:0]

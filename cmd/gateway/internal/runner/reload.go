@@ -206,7 +206,7 @@ func (d *Desk) Reload(ctx context.Context, r Reloaded) error {
 // noticed stay.
 func (w *watch) follow(to watch) {
 	w.supply, w.frostC, w.flowLPH, w.pores = to.supply, to.frostC, to.flowLPH, to.pores
-	w.causes, w.failsFor, w.swaps = to.causes, to.failsFor, to.swaps
+	w.causes, w.failsFor, w.pairs = to.causes, to.failsFor, to.pairs
 	w.supplies.follow(to.supplies)
 }
 

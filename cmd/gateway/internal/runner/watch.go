@@ -36,7 +36,7 @@ type watch struct {
 	beyond   map[garden.ProbeID]time.Duration // since when outside its span
 	stray    stray
 	causes   causes
-	swaps    *control.Swaps
+	pairs    pairs
 	dry      dry
 	supplies supplies
 	offWhy   string // why automatic control is off, where nobody asked for it
@@ -63,7 +63,7 @@ type noticed struct {
 
 func newWatch(g *garden.Garden) watch {
 	w := watch{book: alarm.NewBook(), supply: g.Supply, frostC: g.Limits.FrostC, flowLPH: map[garden.LineID]float64{}, pores: map[garden.ProbeID]float64{}, beyond: map[garden.ProbeID]time.Duration{},
-		causes: newCauses(g), swaps: control.NewSwaps(g), dry: dry{}, spent: map[garden.LineID]time.Duration{}, supplies: newSupplies(g), failsFor: (batchTicks + 2) * max(g.SampleEvery, time.Minute)}
+		causes: newCauses(g), pairs: newPairs(g), dry: dry{}, spent: map[garden.LineID]time.Duration{}, supplies: newSupplies(g), failsFor: (batchTicks + 2) * max(g.SampleEvery, time.Minute)}
 	g.EachZone(func(p *garden.Pot, z *garden.Zone) {
 		m, ok := g.Mix(p.Mix)
 		for i := range z.Probes {
@@ -171,21 +171,12 @@ func (w *watch) soaked(now garden.Moment, r *garden.Reading, text string) {
 	w.book.Hold(now, alarm.ProbeDoubtful, string(r.Probe), text, alarm.Cause{Kind: alarm.FlowWithoutOrder})
 }
 
-// confused tells of two probes whose plugs look swapped.
-func (w *watch) confused(now garden.Moment, obs *garden.Observed, lines []valves.Status) {
-	for i := range lines {
-		if s := &lines[i]; s.Open {
-			w.swaps.Runs(s.Line, s.OpenedAt.Mono, now.Mono)
-		}
-	}
-	if p, ok := w.swaps.See(now.Mono, obs); ok {
-		w.notice(now, alarm.ProbeDoubtful, string(p.Own), fmt.Sprintf("stays as it is when line %s waters, and probe %s answers: look whether their plugs are confused", p.Line, p.Other))
-	}
-}
-
 // events keeps what the controller noticed up for a while, or ends it.
 func (w *watch) events(now garden.Moment, st *control.State) {
 	for _, e := range st.Events() {
+		if w.pairs.astray(e.Zone) && followsPair(e.Kind) {
+			continue
+		}
 		switch e.Kind {
 		case control.ProbeNoResponse:
 			// Where the water itself has an alarm, no probe is to blame.

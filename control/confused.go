@@ -1,0 +1,47 @@
+package control
+
+// Confuse tells the state whether the probe of that number, in ProbeList's order, seems
+// to hang in another pot: while it does it is not believed, whatever it reads, and
+// afterwards from when it moves with its own pot's water. A number out of range is left
+// alone.
+func (p *Plan) Confuse(st *State, probe int, yes bool) {
+	if probe < 0 || probe >= len(st.probes) || st.probes[probe].confused == yes {
+		return
+	}
+	ps := &st.probes[probe]
+	ps.confused = yes
+	if !yes {
+		return
+	}
+	ps.distrusted = true
+	zi := p.probes[probe].zone
+	z, zp := &st.zones[zi], &p.zones[zi]
+	for _, k := range zp.probes {
+		if !st.probes[k].distrusted {
+			return // another has told of the pot's own water
+		}
+	}
+	// What was told of the pot was another's water. It may have gone without for days:
+	// it is taken to be at its refill point, and a pot that is not drains once.
+	z.water.Mean = min(z.water.Mean, float64(zp.Capacity)-z.band)
+	z.water.Forget(z.band * z.band)
+	z.short = max(z.short, z.band*zp.VolumeL)
+	z.dryLoss = z.short
+	z.good, z.hasGood = 0, false
+}
+
+// Confused reports whether a probe, by its number in ProbeList's order, seems confused
+// with another: from when a pair showed itself until one of the two answers clearly to
+// its own line alone.
+func (s *Swaps) Confused(probe int) bool {
+	return probe >= 0 && probe < len(s.probes) && s.confused(probe)
+}
+
+func (s *Swaps) confused(probe int) bool {
+	a := &s.probes[probe]
+	if a.with < 0 || a.times < swapTwice {
+		return false
+	}
+	b := &s.probes[a.with]
+	return b.with == probe && b.times >= swapTwice
+}
