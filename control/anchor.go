@@ -56,9 +56,10 @@ const (
 	// leastFactor and mostFactor bound the demand factor that fillings are judged by:
 	// water that runs through is learnt as thirst.
 	leastFactor, mostFactor = 0.75, 1.3
-	// People are told of tellFrom, m³/m³, and again of tellMore more. Where less than
-	// tellLacked was missing in all, or the zone drank less by under tellLess, they are
-	// told of tellAnyhow: a pot that is filled less high for nothing fares as well.
+	// People are told of tellFrom, m³/m³, and again of tellMore more, where tellLacked
+	// was missing in all or the zone drank less by tellLess: a pot that is filled less
+	// high for nothing fares as well. Fillings that prove tellAnyhow are clear too; what
+	// a zone drinks is not, since it is found in steps, each by little.
 	tellFrom, tellMore   = 0.03, 0.015
 	tellLacked, tellLess = 0.05, 0.25
 	tellAnyhow           = 0.05
@@ -200,7 +201,7 @@ func (p *Plan) tried(st *State, i int, mid, due, came float64, now garden.Moment
 		a.trying, a.fillings, a.wait = false, 0, 0
 		p.reAnchor(st, i, float64(zp.Capacity)-a.level)
 		a.thirst = thirst{}
-		p.accept(st, i, a.lacked >= tellLacked, now)
+		p.accept(st, i, a.lacked >= tellLacked || a.shift >= tellAnyhow, now)
 		a.every = higherEvery
 		a.next = now.Mono + a.every
 	}
@@ -238,7 +239,7 @@ func (p *Plan) accept(st *State, i int, clear bool, now garden.Moment) {
 	z.arrival = arrival{}
 	told, hasTold := z.odd.told, z.odd.hasTold
 	z.odd = odd{told: told, hasTold: hasTold}
-	if (a.shift >= tellAnyhow || clear && a.shift >= tellFrom) && a.shift >= a.told+tellMore {
+	if clear && a.shift >= tellFrom && a.shift >= a.told+tellMore {
 		a.told = a.shift
 		st.note(Event{Kind: ReadsDry, At: now, Zone: zp.ID, Line: zp.Line, A: a.shift})
 	}

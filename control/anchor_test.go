@@ -207,3 +207,38 @@ func TestACorrectionSurvivesARestart(t *testing.T) {
 	require.NoError(t, other.p.Reload(b.p, b.st, b.now, func(garden.ProbeID) bool { return true }, nil))
 	assert.Zero(t, b.st.zones[0].anchor.shift)
 }
+
+// What a pot drinks is unsure by some hundredths: a correction found in two steps by a
+// little less each time is kept, since it costs nothing, and is no news. One that is
+// followed by a quarter less is.
+func TestWhatIsToldOfThirst(t *testing.T) {
+	told := func(after float64) (n int, shift float64) {
+		b := newBench(t, testGarden(1, 30))
+		b.run(time.Hour)
+		a := &b.st.zones[0].anchor
+		drink := func(share float64) {
+			a.thirst.gone, a.thirst.spent, a.thirst.spans = share, 1, thirstSpans
+			b.st.events = b.st.events[:0]
+			b.p.watchThirst(b.st, 0, b.now)
+			for _, e := range b.st.Events() {
+				if e.Kind == ReadsDry {
+					n++
+				}
+			}
+		}
+		drink(1.25)
+		require.Equal(t, thirstStep, a.shift)
+		drink(1.25 - after)
+		drink(1.25)
+		drink(1.25 - after)
+		return n, a.shift
+	}
+	n, shift := told(0.16)
+	assert.Zero(t, n)
+	assert.InDelta(t, 2*thirstStep, shift, 1e-9)
+	n, _ = told(0.3)
+	assert.Equal(t, 2, n)
+	n, shift = told(0.05)
+	assert.Zero(t, n)
+	assert.Zero(t, shift)
+}
