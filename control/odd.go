@@ -48,6 +48,7 @@ type odd struct {
 	// The spell without water: when it began to be looked at, and from where.
 	open       bool
 	at         time.Duration
+	notBefore  time.Duration // after hours of drizzle, which still spread
 	mid, spent float64
 	inL        float64 // what had come in by then, of the span
 	told       time.Duration
@@ -103,14 +104,14 @@ func (p *Plan) watchOdd(st *State, i int, v *verdict, now garden.Moment) {
 		return
 	}
 	if !o.open {
-		if z.sinceWater(now) < oddAfter || mid >= float64(zp.Capacity) {
+		if z.sinceWater(now) < oddAfter || now.Mono < o.notBefore || mid >= float64(zp.Capacity) {
 			return // still draining down
 		}
 		o.open, o.at, o.mid, o.spent, o.inL = true, now.Mono, mid, z.spent, z.span.inL
 		return
 	}
 	if came := z.span.inL - o.inL; came < 0 || came > oddDrizzle*zp.VolumeL {
-		o.open = false // hours of drizzle are rain
+		o.open, o.notBefore = false, now.Mono+oddAfter // hours of drizzle are rain
 		return
 	}
 	if now.Mono-o.at < oddFor {

@@ -38,7 +38,7 @@ var further = []mishapType{
 			}
 		},
 		alarms: []alarm.Kind{alarm.ProbeDoubtful}, within: 2 * time.Hour, shows: (*course).swapShows,
-		Safe: "each watered as the other reads, within the day's limit", Recovery: "when the plugs are changed back"},
+		Safe: "each watered as the other reads until it is told, then without the two probes", Recovery: "when the plugs are changed back"},
 	{kind: "broker away in mid-watering", begin: func(s *scene, _ Mishap) { s.loseBroker(false) }, prepare: remotely,
 		alarms: []alarm.Kind{alarm.LinkLost}, within: 10 * time.Minute, flowing: true,
 		Safe: "the node closes when it hears nobody; what was under way is charged, not given again", Recovery: "by itself when the broker is back"},

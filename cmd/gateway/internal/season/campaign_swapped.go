@@ -1,6 +1,11 @@
 package season
 
-import "time"
+import (
+	"strings"
+	"time"
+
+	"fabricpot/control/alarm"
+)
 
 const (
 	// loneRest is for how long before and after a watering no other line may have run
@@ -45,6 +50,16 @@ func (c *course) swapShows(m Mishap) time.Duration {
 		}
 		if before != nil && before.from >= m.At+time.Hour && before.enough && (shows < 0 || a.to < shows) {
 			shows = a.to
+		}
+	}
+	if shows >= 0 {
+		return shows
+	}
+	// Told by what ran beside others, both pots are watered without the two from then on,
+	// and may not be watered alone again.
+	for _, a := range c.w.raised {
+		if a.Kind == alarm.ProbeDoubtful && a.At.Mono >= m.At && strings.Contains(a.Text, "plugs are confused") {
+			return a.At.Mono
 		}
 	}
 	return shows

@@ -21,6 +21,6 @@ func TestSwappedProbesArePromised(t *testing.T) {
 	s.Weather = "rain"
 	o, err := Play(s)
 	require.NoError(t, err)
-	assert.False(t, o.Expected)
+	assert.LessOrEqual(t, o.DetectedS, 0.0, "what is told is told all the same")
 	assert.Empty(t, o.Violations)
 }
