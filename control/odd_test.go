@@ -55,7 +55,7 @@ func TestDrizzleStillSpreads(t *testing.T) {
 			z.span.inL += rain * zp.VolumeL
 			b.st.events = b.st.events[:0]
 			b.p.watchOdd(b.st, 0, &verdict{lo: mid - 0.05, mid: mid, hi: mid, middle: true}, b.now)
-		n += len(b.st.Events())
+			n += len(b.st.Events())
 		}
 		hour(0, 0, 0)
 		for range 8 {
