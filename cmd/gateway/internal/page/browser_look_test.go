@@ -94,8 +94,11 @@ func TestBrowserLooks(t *testing.T) {
 	t.Run("first paint", func(t *testing.T) {
 		b := open(t, in, srv, 360, 740, false)
 		b.visit("/")
-		time.Sleep(100 * time.Millisecond)
-		ms := ask[float64](b, `(performance.getEntriesByType("paint").find((e) => e.name === "first-contentful-paint") || {startTime: -1}).startTime`)
+		ms := -1.0
+		for tries := 0; ms < 0 && tries < 50; tries++ { // it is told some time after it was painted
+			time.Sleep(100 * time.Millisecond)
+			ms = ask[float64](b, `(performance.getEntriesByType("paint").find((e) => e.name === "first-contentful-paint") || {startTime: -1}).startTime`)
+		}
 		t.Logf("first contentful paint after %.0f ms", ms)
 		assert.Positive(t, ms)
 		assert.Less(t, ms, 3000.0)
