@@ -25,9 +25,10 @@ func TestPacedIsInterrupted(t *testing.T) {
 	defer stop()
 	inbox := runner.NewInbox()
 	const asked = 10 * time.Minute
-	served := make(chan time.Duration, 1)
+	served, answered := make(chan time.Duration, 1), make(chan struct{})
 	b.Clock.At(asked, func() {
 		go func() {
+			defer close(answered)
 			assert.NoError(t, inbox.Do(ctx, func(now garden.Moment) { served <- now.Mono }))
 		}()
 		time.Sleep(100 * time.Millisecond) // until it waits in the inbox
@@ -44,6 +45,7 @@ func TestPacedIsInterrupted(t *testing.T) {
 	case <-ctx.Done():
 		t.Error("never served")
 	}
+	<-answered
 	stop()
 	<-ended
 }
