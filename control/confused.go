@@ -37,6 +37,17 @@ func (s *Swaps) Confused(probe int) bool {
 	return probe >= 0 && probe < len(s.probes) && s.confused(probe)
 }
 
+// Follow takes over which probes seem confused in another version of the same garden.
+func (s *Swaps) Follow(was *Swaps) {
+	if len(was.probes) != len(s.probes) {
+		return
+	}
+	for i := range s.probes {
+		p, w := &s.probes[i], &was.probes[i]
+		p.with, p.times, p.shown = w.with, w.times, w.shown
+	}
+}
+
 func (s *Swaps) confused(probe int) bool {
 	a := &s.probes[probe]
 	if a.with < 0 || a.times < swapTwice {

@@ -32,6 +32,25 @@ func TestAPairStaysUntilAClearAnswer(t *testing.T) {
 	assert.False(t, r.s.Confused(3))
 }
 
+// What shows itself again late, or a can beside it, takes nothing back.
+func TestAPairIsNotForgotten(t *testing.T) {
+	swapped := [3]float64{0, 0.06, 0}
+	r := newSwapRig()
+	r.water("a", swapped)
+	r.water("a", swapped)
+	require.True(t, r.s.Confused(0))
+	r.now += 2 * swapSoon
+	r.water("a", swapped)
+	assert.True(t, r.s.Confused(0) && r.s.Confused(1), "two months later")
+	r.water("a", [3]float64{0, 0, 0.06})
+	assert.True(t, r.s.Confused(0) && r.s.Confused(1), "a hand with a can")
+
+	next := newSwapRig()
+	next.s.Follow(r.s)
+	assert.True(t, next.s.Confused(0) && next.s.Confused(1), "another version of the garden")
+	assert.False(t, next.s.Confused(2))
+}
+
 // A pot whose probe hangs in another gets its band at once, then lives on its balance,
 // and its probe is believed again once it moves with its water. Another probe of the
 // same pot is believed all along.

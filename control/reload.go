@@ -55,7 +55,7 @@ func (p *Plan) Reload(old *Plan, st *State, now garden.Moment, changed func(gard
 			continue
 		}
 		// What it showed so far was on another scale; a doubt stands.
-		st.probes[i] = probeState{distrusted: st.probes[i].distrusted}
+		st.probes[i] = probeState{distrusted: st.probes[i].distrusted, confused: st.probes[i].confused}
 		st.zones[pp.zone].forgetTrend()
 		st.zones[pp.zone].arrival = arrival{}
 		st.zones[pp.zone].anchor = anchor{}

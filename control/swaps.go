@@ -212,7 +212,10 @@ func (s *Swaps) judge(i int, now time.Duration) (Swapped, bool) {
 		return Swapped{}, false
 	}
 	b := &s.probes[other]
-	if a.with != other || b.with != own || now-a.shown > swapSoon {
+	if s.confused(own) && a.with != other || s.confused(other) && b.with != own {
+		return Swapped{}, false // a hand with a can: what was clear stays
+	}
+	if a.with != other || b.with != own || now-a.shown > swapSoon && !s.confused(own) {
 		a.times, b.times = 0, 0
 	}
 	a.times = min(a.times, b.times) + 1

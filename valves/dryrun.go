@@ -103,7 +103,7 @@ func (g *Guard) trustPump(now garden.Moment, run time.Duration) {
 func (g *Guard) spendTrust(now garden.Moment) {
 	p := &g.pump
 	p.trust -= min(p.trust, max(0, now.Mono-p.seenAt))
-	p.seenAt = now.Mono
+	p.seenAt = max(p.seenAt, now.Mono)
 }
 
 // meterDoubted reports whether lines are watered without a count. The lock is held.

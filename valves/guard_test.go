@@ -104,6 +104,7 @@ type memLedger struct {
 	log     *[]string
 	broken  bool
 	during  func() // called in the middle of Intend
+	raising func() // and of Raise
 	intents map[garden.OrderID]garden.Intent
 	settled map[garden.OrderID]garden.Delivery
 }
@@ -132,6 +133,9 @@ func (m *memLedger) Intend(o garden.Order, worst float64, at garden.Moment) erro
 }
 
 func (m *memLedger) Raise(id garden.OrderID, most float64) error {
+	if m.raising != nil {
+		m.raising()
+	}
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	if m.broken {

@@ -2,6 +2,7 @@ package valves
 
 import (
 	"math"
+	"slices"
 	"time"
 
 	"fabricpot/control/garden"
@@ -46,6 +47,10 @@ func newLowFloat(g *garden.Garden) lowFloat {
 	l := lowFloat{within: floatProof, leastL: provingL(g), tryAt: math.MaxInt64}
 	if p := g.Supply.Pump; p.Fitted {
 		l.within = p.FlowWithin
+		return l
+	}
+	for i := range g.Lines { // a meter of few pulses takes longer
+		l.within = max(l.within, onTime(leastPulses/g.Supply.MeterPulsesPerL.Or(1), g.Lines[i].FlowLPH()))
 	}
 	return l
 }
@@ -72,7 +77,13 @@ func (g *Guard) tankEmpty(now garden.Moment, o garden.Order) bool {
 	if g.float != garden.FloatDown {
 		return false
 	}
-	return !g.mayRun(now) || !g.low.proven && (o.Doses() || o.Kind == garden.Commission)
+	return !g.mayRun(now) || !g.low.proven && (o.Doses() || o.Kind == garden.Commission || g.anyPulse(now))
+}
+
+// anyPulse reports whether a line has a pulse, but for those that nobody could close
+// for long: of theirs no try would ever be free. The lock is held.
+func (g *Guard) anyPulse(now garden.Moment) bool {
+	return slices.ContainsFunc(g.lines, func(ln *line) bool { return ln.pulse != nil && !ln.unsure(now) })
 }
 
 // mayRun reports whether a line may open although the float says that the tank is
@@ -132,7 +143,7 @@ func (g *Guard) floatEnds(now garden.Moment) (ends, dry bool) {
 // spend reckons the time that lines were open. The lock is held.
 func (l *lowFloat) spend(now garden.Moment) {
 	l.dry += max(0, now.Mono-l.seenAt)
-	l.seenAt = now.Mono
+	l.seenAt = max(l.seenAt, now.Mono) // a round that took long asks with its own moment
 }
 
 // floatDeadline is when lines that run under a float that is down must have shown

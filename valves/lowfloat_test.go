@@ -115,7 +115,9 @@ func TestAFloatIsBelieved(t *testing.T) {
 
 // One line tries at a time, and with no pump a line may be open for minutes.
 func TestATryIsOneOpening(t *testing.T) {
-	r := newRig(t, func(g *garden.Garden, _ *Options) { g.Supply.Float.Fitted = true })
+	r := newRig(t, func(g *garden.Garden, _ *Options) {
+		g.Supply.Float.Fitted, g.Supply.MeterPulsesPerL = true, garden.Known(450)
+	})
 	at := func(s int) garden.Moment {
 		r.Float(sec(s), garden.FloatDown)
 		r.Meter(sec(s), garden.Known(0))
@@ -135,4 +137,62 @@ func TestATryIsOneOpening(t *testing.T) {
 	assert.False(t, r.valves["chard"].open)
 	_, ok = r.Request(at(late+2*int(floatProof.Seconds())), Env{}, r.order("chard", 2, time.Hour))
 	assert.False(t, ok)
+}
+
+// A round that read slow probes asks with the moment it began at: that takes nothing
+// from the time in which a try must show flow.
+func TestATryInASlowRound(t *testing.T) {
+	r := newPumpRig(t)
+	r.float = garden.FloatDown
+	r.run(floatTries)
+	r.s++
+	began := sec(r.s)
+	r.Float(began, r.float)
+	r.Meter(began, r.meter)
+	for range 12 { // gauges are read meanwhile
+		r.s++
+		r.Float(sec(r.s), r.float)
+		r.Meter(sec(r.s), r.meter)
+		r.Advance(sec(r.s))
+	}
+	_, ok := r.Request(began, Env{}, r.order("chard", 2, time.Hour))
+	require.True(t, ok)
+	_, ok = r.Request(began, Env{}, r.order("chilli", 2, time.Hour))
+	require.False(t, ok)
+	r.run(19 * time.Second)
+	assert.True(t, r.valves["chard"].open, "it has its 20 s")
+	r.run(2 * time.Second)
+	assert.False(t, r.valves["chard"].open)
+}
+
+// A meter of one pulse a litre takes its time, and a line that nobody can close keeps
+// no try from the others.
+func TestATryOfALineAlone(t *testing.T) {
+	r := newRig(t, func(g *garden.Garden, _ *Options) {
+		g.Supply.Float.Fitted, g.Supply.MeterPulsesPerL, g.Supply.FlowLPH = true, garden.Known(1), 100
+	})
+	total, s := 0.0, 0
+	look := func() garden.Moment {
+		s++
+		r.Float(sec(s), garden.FloatDown)
+		r.Meter(sec(s), garden.Known(total))
+		r.Advance(sec(s))
+		return sec(s)
+	}
+	r.Float(sec(0), garden.FloatUp)
+	r.Meter(sec(0), garden.Known(0))
+	_, ok := r.Request(sec(0), Env{}, r.order("chilli", 0.1, time.Minute))
+	require.True(t, ok)
+	r.valves["chilli"].failCloses = 1 << 30
+	for range int(floatTries.Seconds()) + 1 {
+		look()
+	}
+	_, ok = r.Request(look(), Env{}, r.order("chard", 4, time.Hour))
+	require.True(t, ok)
+	for range 15 * 60 {
+		total = float64(int(8 * float64(s-int(floatTries.Seconds())) / 3600))
+		look()
+	}
+	assert.True(t, r.valves["chard"].open, "a pulse each 7.5 min")
+	assert.True(t, r.Pump(sec(s)).FloatDoubted || r.low.dry < r.low.within)
 }

@@ -145,7 +145,7 @@ func (g *Guard) Restore(now garden.Moment, sinceBoot time.Duration, unfinished [
 		out = append(out, d)
 		if ok && ln.pos == unconfirmed {
 			ln.owed = append(ln.owed, owing{d, since, mostL{
-				written: finiteOrZero(u.MaxLitres), litres: d.Litres, pulseL: nominal(ln.flowLPH, u.Order.MaxOn)}})
+				written: finiteOrZero(u.MaxLitres), litres: d.Litres, pulseL: nominal(ln.flowLPH, u.Order.MaxOn)}, u.Unwritten})
 			continue
 		}
 		g.settleLater(d)
@@ -159,6 +159,8 @@ type owing struct {
 	charged garden.Delivery
 	since   time.Duration
 	most    mostL
+	// unwritten tells that it is on the no-journal budget, and no journal has it.
+	unwritten bool
 }
 
 // tellShare of what was charged is worth telling of besides.
@@ -176,6 +178,9 @@ func (g *Guard) pay(now garden.Moment, ln *line) {
 			more := d
 			more.Litres, more.Open, more.OpenedAt = flowed-d.Litres, later, from
 			ln.charges = append(ln.charges.prune(now), charge{litres: more.Litres, survival: d.Kind == garden.Survival, at: stampOf(now)})
+			if o.unwritten {
+				ln.unwrittenL += more.Litres
+			}
 			if more.Litres > tellShare*d.Litres {
 				g.ended = append(g.ended, more)
 			}

@@ -145,6 +145,25 @@ func TestRestoreOfALineThatDoesNotClose(t *testing.T) {
 		}
 		assert.InDelta(t, 8/1.25, writes, 2, "not at each round")
 	})
+	t.Run("a card that is slower than the line ends the round all the same", func(t *testing.T) {
+		r := newRig(t, nil)
+		_, ok := r.Request(at(2*time.Hour), Env{}, r.order("chilli", 0.002, time.Hour))
+		require.True(t, ok)
+		r.valves["chilli"].failCloses = 1 << 30
+		now, writes := 2*time.Hour, 0
+		r.ledger.raising = func() {
+			writes++
+			now += 4 * time.Second // 0.009 L of 8 L/h
+			r.Advance(at(now))
+			if writes > 100 {
+				panic("it never ends")
+			}
+		}
+		now += time.Minute
+		r.Advance(at(now))
+		require.NoError(t, r.Flush())
+		assert.Equal(t, 1, writes)
+	})
 	t.Run("within what was charged already nothing comes on top", func(t *testing.T) {
 		r := start(t)
 		r.valves["chilli"].failCloses = 0

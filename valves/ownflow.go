@@ -30,7 +30,7 @@ type ownFlow struct {
 func (g *Guard) countOwn(now garden.Moment, litres float64, within time.Duration) {
 	var all float64 // L/h
 	ran := func(ln *line) bool {
-		return ln.pulse != nil && ln.pos != opening || ln.closed && ln.lastClose.foreign == nil && now.Mono-ln.lastClose.mono < within
+		return (ln.pulse != nil || len(ln.owed) > 0) && ln.pos != opening || ln.closed && ln.lastClose.foreign == nil && now.Mono-ln.lastClose.mono < within
 	}
 	for _, ln := range g.lines {
 		if ran(ln) {

@@ -2,6 +2,7 @@ package valves
 
 import (
 	"fmt"
+	"slices"
 
 	"fabricpot/control/garden"
 )
@@ -49,31 +50,34 @@ func (ln *line) most(id garden.OrderID) *mostL {
 	return nil
 }
 
-// toRaise is an order of whose water the journal knows too little.
-func (g *Guard) toRaise() (ln *line, id garden.OrderID, litres float64, any bool) {
+// toRaise is an order of whose water the journal knows too little, but for those.
+func (g *Guard) toRaise(done []garden.OrderID) (ln *line, id garden.OrderID, litres float64, any bool) {
 	g.mu.Lock()
 	defer g.mu.Unlock()
 	for _, ln := range g.lines {
-		if p := ln.pulse; p != nil && ln.pos == unconfirmed && !p.unwritten && p.most.litres > p.most.written {
+		if p := ln.pulse; p != nil && ln.pos == unconfirmed && !p.unwritten && p.most.litres > p.most.written && !slices.Contains(done, p.order.ID) {
 			return ln, p.order.ID, p.most.litres, true
 		}
 		for i := range ln.owed {
-			if m := ln.owed[i].most; m.litres > m.written {
-				return ln, ln.owed[i].charged.Order, m.litres, true
+			o := &ln.owed[i]
+			if o.most.litres > o.most.written && !o.unwritten && !slices.Contains(done, o.charged.Order) {
+				return ln, o.charged.Order, o.most.litres, true
 			}
 		}
 	}
 	return nil, 0, 0, false
 }
 
-// raise tells the journal what lines that are not confirmed closed may have given.
-// asking is held.
+// raise tells the journal what lines that are not confirmed closed may have given, of
+// each order once: while a slow card writes more may have run. asking is held.
 func (g *Guard) raise() error {
+	var done []garden.OrderID
 	for {
-		ln, id, litres, any := g.toRaise()
+		ln, id, litres, any := g.toRaise(done)
 		if !any {
 			return nil
 		}
+		done = append(done, id)
 		err := g.raiseTo(id, litres)
 		g.mu.Lock()
 		g.ledgerErr = err

@@ -206,6 +206,8 @@ func (d *Desk) Reload(ctx context.Context, r Reloaded) error {
 // noticed stay.
 func (w *watch) follow(to watch) {
 	w.supply, w.frostC, w.flowLPH, w.pores = to.supply, to.frostC, to.flowLPH, to.pores
+	to.pairs.Follow(w.pairs.Swaps)
+	to.pairs.told = w.pairs.told
 	w.causes, w.failsFor, w.pairs = to.causes, to.failsFor, to.pairs
 	w.supplies.follow(to.supplies)
 }

@@ -50,7 +50,8 @@ func TestAFloatThatFailsStarvesNoPot(t *testing.T) {
 	heat.Mishaps = append(heat.Mishaps, Mishap{Kind: "float stuck", At: 40 * time.Hour})
 	o, err = Play(heat)
 	require.NoError(t, err)
-	assert.Empty(t, o.Violations, "with no count the float is believed")
+	assert.Empty(t, o.Violations)
+	assert.Greater(t, o.LostShare, 0.1, "with no count the float is believed, and nothing runs")
 }
 
 // TestTwoFaultsAtOnceBehindAPump: a meter that failed, and then a tank that is empty

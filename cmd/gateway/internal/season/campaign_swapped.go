@@ -1,6 +1,7 @@
 package season
 
 import (
+	"fmt"
 	"strings"
 	"time"
 
@@ -58,11 +59,16 @@ func (c *course) swapShows(m Mishap) time.Duration {
 	// Told by what ran beside others, both pots are watered without the two from then on,
 	// and may not be watered alone again.
 	for _, a := range c.w.raised {
-		if a.Kind == alarm.ProbeDoubtful && a.At.Mono >= m.At && strings.Contains(a.Text, "plugs are confused") {
+		if a.Kind == alarm.ProbeDoubtful && a.At.Mono >= m.At && strings.Contains(a.Text, "plugs are confused") && c.mixed(m, a.Subject) {
 			return a.At.Mono
 		}
 	}
 	return shows
+}
+
+// mixed tells that a probe is one of the two that a mishap confused.
+func (c *course) mixed(m Mishap, probe string) bool {
+	return probe == fmt.Sprintf("p%d-n0", m.Pot) || probe == fmt.Sprintf("p%d-n0", (m.Pot+1)%len(c.s.Pots))
 }
 
 // lones are a line's waterings alone, pulses that may be one to whoever looks an hour
