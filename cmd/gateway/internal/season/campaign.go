@@ -23,8 +23,8 @@ type Outcome struct {
 	Violations []string `json:"violations,omitempty"`
 	// Alarms that rose, and whether the expected one was among them in time.
 	Alarms []SeenAlarm `json:"alarms,omitempty"`
-	// Expected tells that an alarm was promised, DetectedS after how long it came
-	// (negative: it did not).
+	// Expected tells that an alarm was promised, DetectedS after how long it came, of
+	// stray water after how long with every line closed (negative: it did not).
 	Expected  bool    `json:"expected"`
 	DetectedS float64 `json:"detected_s"`
 	// Unjudged tells that water was asked of what is at fault and that the promise was
@@ -394,7 +394,7 @@ func (c *course) detect(o *Outcome) {
 	d := mishapOf(m.Kind)
 	if len(c.staysOpen) > 0 {
 		// Its line stays open: what it gives without an order is told, and no order
-		// of it lacks flow. The promise's time begins at once.
+		// of it lacks flow.
 		d.alarms, d.flowing = []alarm.Kind{alarm.FlowWithoutOrder}, false
 	}
 	o.DetectedS = -1
@@ -431,7 +431,13 @@ func (c *course) detect(o *Outcome) {
 			return
 		}
 	}
-	if from+d.within > end {
+	waited := func(until time.Duration) time.Duration { return until - from }
+	if !d.flowing && d.alarms[0] == alarm.FlowWithoutOrder {
+		// What runs while a line is open is no stray water yet, not even out of the
+		// valve that will not close.
+		waited = func(until time.Duration) time.Duration { return until - from - c.w.openFor(from, until) }
+	}
+	if waited(end) < d.within {
 		return // the run ended first
 	}
 	if over := m.At + m.For; m.For > 0 && d.flowing && from < over && over < from+d.within {
@@ -441,8 +447,8 @@ func (c *course) detect(o *Outcome) {
 	o.Expected = true
 	for _, a := range o.Alarms {
 		for _, k := range d.alarms {
-			if a.kind == k && a.at >= m.At && (o.DetectedS < 0 || (a.at-from).Seconds() < o.DetectedS) {
-				o.DetectedS = max(0, (a.at - from).Seconds())
+			if after := waited(a.at).Seconds(); a.kind == k && a.at >= m.At && (o.DetectedS < 0 || after < o.DetectedS) {
+				o.DetectedS = max(0, after)
 			}
 		}
 	}

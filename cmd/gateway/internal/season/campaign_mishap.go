@@ -44,7 +44,8 @@ type mishapType struct {
 	// lasts is how long it lasts where the script does not say.
 	lasts time.Duration
 	// alarms are those of which one must rise within the time, counted from its
-	// beginning, or with flowing from the first opening of its line after it.
+	// beginning, or with flowing from the first opening of its line after it. Without
+	// flowing the time of FlowWithoutOrder stands still while any line is open.
 	// With needsMeter that is promised only to gardens that have one.
 	alarms     []alarm.Kind
 	within     time.Duration

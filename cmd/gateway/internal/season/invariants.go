@@ -1,8 +1,10 @@
 package season
 
 import (
+	"cmp"
 	"fmt"
 	"math"
+	"slices"
 	"time"
 
 	"fabricpot/cmd/gateway/internal/runner"
@@ -270,6 +272,27 @@ func (w *witness) alone(line int, at time.Duration) bool {
 		}
 	}
 	return true
+}
+
+// openFor is for how long between two times any line was told to be open, by its pin.
+// It is asked when the run is over.
+func (w *witness) openFor(from, to time.Duration) (open time.Duration) {
+	var spans []openSpan
+	for i := range w.lines {
+		s := &w.lines[i]
+		spans = append(spans, s.spans...)
+		if s.on {
+			spans = append(spans, openSpan{s.since, to})
+		}
+	}
+	slices.SortFunc(spans, func(a, b openSpan) int { return cmp.Compare(a.from, b.from) })
+	for _, o := range spans { // from is how far they are counted
+		if begin, until := max(o.from, from), min(o.to, to); until > begin {
+			open += until - begin
+			from = until
+		}
+	}
+	return open
 }
 
 // lastDay is what a line of nominal flow gave in the day before now, litres.
