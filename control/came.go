@@ -18,6 +18,12 @@ const (
 	// reading deep in a pot rises a day after a downpour.
 	otherFor   = 12 * time.Hour
 	otherLeast = 0.5
+	// countedFor is how long water that the meter counted hides what comes after it:
+	// it still spreads.
+	countedFor = 4 * time.Hour
+	// cameShare is what a reading must rise by of what its zone was given, m³/m³ of
+	// m³/m³: overnight it rises a little by itself.
+	cameShare = 0.1
 )
 
 // came watches the probes of zones behind a pump whose meter counts nothing: water
@@ -25,8 +31,8 @@ const (
 type came struct {
 	// givenL is what was given uncounted in all by rating, L.
 	givenL float64
-	// till is until when its probes are watched.
-	till time.Duration
+	// from and till are since and until when its probes are watched.
+	from, till time.Duration
 	// otherMM is what other water came lately, mm over the pot.
 	otherMM float64
 }
@@ -43,7 +49,7 @@ func (p *Plan) uncounted(st *State, li int, d *garden.Delivery, mono time.Durati
 	for _, zi := range p.lines[li].zones {
 		c := &st.zones[zi].came
 		if !d.Uncounted {
-			c.till = mono // its meter counts
+			c.from, c.till = mono+countedFor, mono // its meter counts
 			continue
 		}
 		c.givenL += p.lines[li].FlowLPH * max(0, d.Open).Hours() * p.zones[zi].share
@@ -74,7 +80,7 @@ func (p *Plan) watchCame(st *State, zi int, now garden.Moment, dt time.Duration)
 	if c.otherMM > 0 {
 		c.otherMM *= math.Exp(-float64(dt) / float64(otherFor))
 	}
-	watched := now.Mono <= c.till && c.otherMM < otherLeast
+	watched := now.Mono >= c.from && now.Mono <= c.till && c.otherMM < otherLeast
 	for _, pi := range zp.probes {
 		ps, cp := &st.probes[pi], &st.probes[pi].came
 		if !watched {
@@ -90,7 +96,7 @@ func (p *Plan) watchCame(st *State, zi int, now garden.Moment, dt time.Duration)
 		}
 		cp.low = min(cp.low, ps.smooth)
 		rose, gave := ps.smooth-cp.low, c.givenL-cp.fromL
-		if rose < answerLeast || gave < cameLeast*zp.VolumeL {
+		if rose < max(answerLeast, cameShare*gave/zp.VolumeL) || gave < cameLeast*zp.VolumeL {
 			continue
 		}
 		st.note(Event{Kind: WaterCame, At: now, Zone: zp.ID, Line: zp.Line, Probe: p.probes[pi].id, A: rose, B: gave})

@@ -86,6 +86,8 @@ func TestWhatIsNoSignOfUncountedWater(t *testing.T) {
 			r.gave(0.5, false)
 			r.b.p.ask(r.b.st, r.now, &garden.Ask{Kind: garden.GardenerWatered, Zone: "pot0", Litres: 5})
 		}},
+		{"water that was counted just before, and spreads", func(r *cameRig) { r.gave(5, true); r.gave(0.5, false) }},
+		{"a rise that is little beside what was given", func(r *cameRig) { r.gave(24, false); r.hours(0.25); r.water -= 0.002 }},
 		{"water of yesterday", func(r *cameRig) { r.gave(0.5, false); r.hours(13) }},
 		{"a probe that is not believed", func(r *cameRig) { r.gave(0.5, false); r.b.st.probes[0].distrusted = true }},
 	} {

@@ -80,6 +80,15 @@ func TestTwoFaultsAtOnceBehindAPump(t *testing.T) {
 	assert.Contains(t, o.Violations[0], "the pump ran dry")
 }
 
+// TestADryPumpInAHeat: its tank runs empty under a float that is welded, in the midst of
+// a watering in a heat. What that gave still spreads, and overnight the mix by a deeper
+// probe gets a little wetter: neither is water that the meter did not count.
+func TestADryPumpInAHeat(t *testing.T) {
+	o, err := Play(NewScript(100, Single, singleDays, "pump runs dry"))
+	require.NoError(t, err)
+	assert.Empty(t, o.Violations)
+}
+
 // The excuse is for both at the same time.
 func TestUnseenIsForTwoFaultsThatMeet(t *testing.T) {
 	lives := func(m ...Mishap) int {
