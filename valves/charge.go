@@ -32,6 +32,8 @@ type stamp struct {
 type anchor struct {
 	known bool
 	at    garden.Moment
+	// steps are those of the wall clock that earlier runs saw.
+	steps []clockStep
 }
 
 func stampOf(m garden.Moment) stamp { return stamp{mono: m.Mono} }
@@ -55,7 +57,7 @@ func (s stamp) age(now garden.Moment) time.Duration {
 		if !f.known {
 			f.known, f.at = true, now
 		}
-		a = max(a, f.at.Wall.Sub(s.wall)+now.Mono-f.at.Mono)
+		a = max(a, f.at.Wall.Sub(s.wall)-ahead(f.steps, s.wall)+now.Mono-f.at.Mono)
 	}
 	return a
 }

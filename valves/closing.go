@@ -29,6 +29,7 @@ func (g *Guard) Advance(now garden.Moment) []garden.Delivery {
 	g.mu.Lock()
 	defer g.mu.Unlock()
 	g.see(now)
+	g.steps.see(now)
 	g.closeDue(now)
 	for _, ln := range g.lines {
 		if ln.pos == unconfirmed && ln.attempts > 0 {

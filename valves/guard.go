@@ -130,6 +130,10 @@ type Guard struct {
 	pump  pump
 	float garden.Float
 	low   lowFloat
+	// steps are those of the wall clock, walls what ages of earlier runs' moments are
+	// reckoned by.
+	steps steps
+	walls anchor
 }
 
 // NewGuard returns a guard over the garden's lines. A line without an actuator

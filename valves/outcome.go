@@ -88,13 +88,12 @@ func (g *Guard) settle(d garden.Delivery) (err error) {
 // was charged, which another start on another clock could not reckon. There what the
 // intent knows of counts as given before, and what the board has been up for on top.
 //
-// Call it once, after CloseAll and before the first Request. Times of an
+// Call it once, after CloseAll and Recall and before the first Request. Times of an
 // earlier clock count as now unless both wall clocks were confirmed. What no journal
 // has yet counts in the no-journal budget too: a new start is no new journal.
 func (g *Guard) Restore(now garden.Moment, sinceBoot time.Duration, unfinished []garden.Intent, past []garden.PastDelivery) []garden.Delivery {
 	g.mu.Lock()
 	defer g.mu.Unlock()
-	walls := &anchor{}
 	for _, d := range past {
 		g.remember(d.Order)
 		if d.Unwritten {
@@ -108,7 +107,7 @@ func (g *Guard) Restore(now garden.Moment, sinceBoot time.Duration, unfinished [
 		if !ok || !(d.Litres >= 0) || math.IsInf(d.Litres, 0) {
 			continue
 		}
-		at, charged := restored(d.ClosedAt, d.SameClock, now, walls), max(d.Litres, nominal(ln.flowLPH, d.Open))
+		at, charged := restored(d.ClosedAt, d.SameClock, now, &g.walls), max(d.Litres, nominal(ln.flowLPH, d.Open))
 		ln.book(now, charge{litres: charged, survival: d.Kind == garden.Survival, at: at})
 		if d.Unwritten {
 			ln.unwrittenL += charged

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"slices"
 	"time"
 
 	"fabricpot/control/garden"
@@ -15,6 +16,7 @@ import (
 type keptLimits struct {
 	Rules kept[rules] `json:"rules"`
 	Lines []keptLine  `json:"lines"`
+	Steps []clockStep `json:"clock_steps,omitempty"`
 }
 
 // keptLine is that of a line, with what makes it the same line.
@@ -44,7 +46,7 @@ type keptSaid[T any] struct {
 func (g *Guard) LimitsTurned() uint64 {
 	g.mu.Lock()
 	defer g.mu.Unlock()
-	n := g.file.turned
+	n := g.file.turned + g.steps.turned
 	for _, ln := range g.lines {
 		n += ln.file.turned
 	}
@@ -56,7 +58,7 @@ func (g *Guard) LimitsTurned() uint64 {
 func (g *Guard) Limits() ([]byte, error) {
 	g.mu.Lock()
 	defer g.mu.Unlock()
-	out := keptLimits{Rules: g.file.keep()}
+	out := keptLimits{Rules: g.file.keep(), Steps: g.steps.was}
 	for _, ln := range g.lines {
 		out.Lines = append(out.Lines, keptLine{ln.id, ln.flowLPH, ln.maxDose, ln.file.keep()})
 	}
@@ -71,8 +73,9 @@ func (g *Guard) Limits() ([]byte, error) {
 // reload replaced, and those of the last run where this one's garden file is another,
 // which counts as replaced now. It tightens or changes nothing. A line that has
 // another flow or injector than it had is another line, of which nothing is known.
-// sameClock tells that they were kept on the clock of now. Call it once, before the
-// first Request. After an error nothing has changed.
+// sameClock tells that they were kept on the clock of now. Call it once, before Restore,
+// since it tells too how the wall clock was set meanwhile. After an error nothing has
+// changed.
 func (g *Guard) Recall(now garden.Moment, limits []byte, sameClock bool) error {
 	var past keptLimits
 	if err := json.Unmarshal(limits, &past); err != nil {
@@ -88,20 +91,21 @@ func (g *Guard) Recall(now garden.Moment, limits []byte, sameClock bool) error {
 	}
 	g.mu.Lock()
 	defer g.mu.Unlock()
-	walls := &anchor{}
+	g.steps.recall(now, past.Steps)
+	g.walls.steps = slices.Clone(g.steps.was)
 	// A supply that carries no more than this would keep a line of a garden that was
 	// built anew shut for a day.
 	var widest float64
 	for _, ln := range g.lines {
 		widest = max(widest, ln.flowLPH)
 	}
-	g.file.recall(now, past.Rules, sameClock, walls, func(r rules) rules {
+	g.file.recall(now, past.Rules, sameClock, &g.walls, func(r rules) rules {
 		r.supply.flowLPH = max(r.supply.flowLPH, widest)
 		return r
 	})
 	for _, k := range past.Lines {
 		if ln, ok := g.index(k.Line); ok && ln.flowLPH == k.FlowLPH && ln.maxDose == k.MaxDose {
-			ln.file.recall(now, k.Bounds, sameClock, walls, func(b bounds) bounds { return b })
+			ln.file.recall(now, k.Bounds, sameClock, &g.walls, func(b bounds) bounds { return b })
 		}
 	}
 	g.ready(now)

@@ -128,12 +128,13 @@ func (l *Loop) Begin(now garden.Moment) error {
 	for _, d := range past {
 		known = append(known, d.Delivery)
 	}
+	limits := l.recallLimits(now)
 	charged := l.p.Guard.Restore(now, l.p.SinceBoot, unfinished, past)
 	for _, d := range charged {
 		l.p.Tell.Ended(d)
 	}
-	if err := l.recallLimits(now); err != nil {
-		return err
+	if limits != nil {
+		return limits
 	}
 	l.keepLimits(now)
 	l.recall(now)

@@ -153,8 +153,17 @@ func (m *memBook) Unfinished() ([]garden.Intent, error) {
 // Recent returns what closed within the day before now.
 func (m *memBook) Recent(now garden.Moment) ([]garden.PastDelivery, error) {
 	var out []garden.PastDelivery
+	last := time.Time{}
 	for _, d := range m.given {
-		if now.Wall.Sub(d.ClosedAt.Wall) < 24*time.Hour {
+		if d.ClosedAt.Wall.After(last) {
+			last = d.ClosedAt.Wall
+		}
+	}
+	if now.Wall.Before(last) {
+		last = now.Wall
+	}
+	for _, d := range m.given {
+		if last.Sub(d.ClosedAt.Wall) < 24*time.Hour {
 			out = append(out, garden.PastDelivery{Delivery: d.Delivery, SameClock: d.boot == m.boot})
 		}
 	}
