@@ -68,6 +68,9 @@ func TestAFloatIsBelieved(t *testing.T) {
 		r.float, r.meter = garden.FloatDown, garden.Measured{}
 		r.run(72 * time.Hour)
 		assert.Empty(t, r.ended)
+		no, ok := r.Request(sec(r.s), Env{}, r.order("chard", 2, time.Hour))
+		assert.False(t, ok)
+		assert.Equal(t, garden.TankEmpty, no.Cause, "people are told why")
 	})
 	t.Run("by a contact that chatters", func(t *testing.T) {
 		r := newPumpRig(t)

@@ -113,9 +113,9 @@ func (l *Loop) worry(now garden.Moment) {
 	for _, w := range l.p.Gauges.Worries(now) {
 		l.watch.hold(now, w.Kind, w.Subject, w.Text)
 	}
+	p := l.p.Guard.Pump(now)
 	// What it said when it was read: this round's time may be long past, and a float
 	// that is asked about the past says that the tank is empty.
-	p := l.p.Guard.Pump(now)
 	if garden.Float(l.gauged.float.Load()) == garden.FloatDown {
 		says := "the float says that it is empty, or its wire is broken"
 		if p.FloatDoubted {
