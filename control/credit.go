@@ -12,6 +12,9 @@ const (
 	// meteredDoubt and nominalDoubt are how far a delivery's litres may be off,
 	// as a share: by a flow meter, or by the emitters' rating and the time.
 	meteredDoubt, nominalDoubt = 0.03, 0.12
+	// worstCase is how many times its order a delivery that no meter counted must be to
+	// be the most that may have run, of a line that was not known to be closed.
+	worstCase = 2
 	// Waits after a refusal, where it does not say itself how long.
 	retrySoon   = time.Minute
 	retryLater  = 10 * time.Minute
@@ -93,6 +96,9 @@ func (p *Plan) delivered(st *State, now garden.Moment, d *garden.Delivery, mono 
 	if l.phase != garden.Pulsing || d.Order != l.order {
 		return
 	}
+	if d.End == garden.Unfinished || d.End == garden.Faulted || !d.Metered && d.Litres > worstCase*l.ordered {
+		p.unjudged(st, lp)
+	}
 	l.phase, l.order = garden.Soaking, 0
 	l.owed = max(0, l.owed-d.Litres)
 	l.soakTill = mono + lp.soak
@@ -114,6 +120,16 @@ func (p *Plan) delivered(st *State, now garden.Moment, d *garden.Delivery, mono 
 		st.note(Event{Kind: LineFaulted, At: now, Line: lp.ID, Zone: d.Zone})
 	}
 	l.verifyAt, l.verify = mono+settled, true
+}
+
+// unjudged keeps a session's probes from being judged by its water: what is charged is
+// the most that may have come, and it may have been none.
+func (p *Plan) unjudged(st *State, lp *LinePlan) {
+	for _, zi := range lp.zones {
+		for _, pi := range p.zones[zi].probes {
+			st.probes[pi].started = false
+		}
+	}
 }
 
 func (p *Plan) refused(st *State, now garden.Moment, r *garden.Refusal) {

@@ -139,9 +139,9 @@ func (b *Book) Lost() uint64 { return b.lost }
 // the condition holds is kept as the newest. More than the book's bound of
 // causes are not taken in.
 //
-// What it follows from comes in first, the likeliest in front, each of a Kind
-// that stands before k. While one of those holds it is their alarm, not one of
-// its own: it is not raised, and cleared where it was.
+// What it follows from comes in first, the likeliest in front; a Kind that stands
+// after k counts only where it follows from nothing in turn. While one of those holds, or its alarm has not cleared yet,
+// it is their alarm, not one of its own: it is not raised, and cleared where it was.
 func (b *Book) Hold(now garden.Moment, k Kind, subject, text string, first ...Cause) {
 	if k >= kinds {
 		return
@@ -233,24 +233,30 @@ func (b *Book) turn(now garden.Moment, e *entry) {
 	}
 }
 
-// behind is the first cause that an alarm follows from and that holds now.
+// behind is the first cause that an alarm follows from and that holds now, or whose
+// alarm still stands: one that has hardly ended is no news of another.
 func (b *Book) behind(e *entry) *entry {
 	for _, c := range e.first {
-		// A cause stands before what follows from it, so there are no circles.
-		if c.Kind >= e.Kind {
-			continue
-		}
 		f := b.at[c]
-		if f == nil || !f.holds {
+		if f == nil || !f.stands() {
 			continue
 		}
-		if further := b.behind(f); further != nil {
-			return further
+		if c.Kind < e.Kind {
+			if further := b.behind(f); further != nil {
+				return further
+			}
+			return f
 		}
-		return f
+		// A less urgent cause counts where nothing is behind it in turn, so that there
+		// are no circles in which nothing is told.
+		if c.Kind > e.Kind && !slices.ContainsFunc(f.first, func(c Cause) bool { x := b.at[c]; return x != nil && x.stands() }) {
+			return f
+		}
 	}
 	return nil
 }
+
+func (e *entry) stands() bool { return e.holds || e.active }
 
 // clear ends an alarm. Who was told of it is told, even where it is out of
 // service by now; one that nobody was told of leaves nothing to look at.

@@ -153,3 +153,68 @@ func TestLifeMakesSense(t *testing.T) {
 		}
 	})
 }
+
+// TestALessUrgentCause: an alarm may follow from one of a later kind, where that follows
+// from nothing in turn, and waits until what it follows from has cleared.
+func TestALessUrgentCause(t *testing.T) {
+	b := NewBook()
+	now := time.Duration(0)
+	step := func(meter bool) (names []string) {
+		if meter {
+			b.Hold(at(now), GaugeDoubtful, "meter", "")
+		}
+		b.Hold(at(now), PumpDry, "", "", Cause{GaugeDoubtful, "meter"})
+		b.Step(at(now))
+		now += time.Minute
+		for _, a := range b.List() {
+			if a.Active {
+				names = append(names, a.Kind.String())
+			}
+		}
+		return names
+	}
+	assert.Equal(t, []string{"pump without flow"}, step(false))
+	step(true)
+	step(true)
+	assert.Equal(t, []string{"gauge in doubt"}, step(true))
+	_, off := GaugeDoubtful.Delays()
+	for range int(off / time.Minute) {
+		assert.Equal(t, []string{"gauge in doubt"}, step(false), "it stands still")
+	}
+	step(false)
+	assert.Equal(t, []string{"pump without flow"}, step(false))
+}
+
+// TestSomethingIsAlwaysTold: whatever follows from whatever, in circles too, of things
+// that hold for long one at least is raised, and nothing that follows from it beside it.
+func TestSomethingIsAlwaysTold(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		n := rapid.IntRange(1, 6).Draw(t, "kinds")
+		of := rapid.SliceOfNDistinct(rapid.IntRange(0, int(kinds)-1), n, n, rapid.ID[int]).Draw(t, "kind")
+		first := make([][]Cause, n)
+		for i := range first {
+			for _, j := range rapid.SliceOfNDistinct(rapid.IntRange(0, n-1), 0, n, rapid.ID[int]).Draw(t, "first") {
+				first[i] = append(first[i], Cause{Kind: Kind(of[j])})
+			}
+		}
+		b := NewBook()
+		for m := range 20 * 60 {
+			for i := range first {
+				b.Hold(at(time.Duration(m)*time.Minute), Kind(of[i]), "", "", first[i]...)
+			}
+			b.Step(at(time.Duration(m) * time.Minute))
+		}
+		up := map[Kind]bool{}
+		for _, a := range b.List() {
+			up[a.Kind] = a.Active
+		}
+		assert.NotEmpty(t, up)
+		for i := range first {
+			for _, c := range first[i] {
+				if c.Kind < Kind(of[i]) && up[Kind(of[i])] {
+					assert.False(t, up[c.Kind], "%v stands beside %v", Kind(of[i]), c.Kind)
+				}
+			}
+		}
+	})
+}

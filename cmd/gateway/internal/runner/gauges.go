@@ -126,12 +126,14 @@ func (l *Loop) worry(now garden.Moment) {
 	if p.MeterDoubted {
 		l.watch.hold(now, alarm.GaugeDoubtful, meterName, meterName+": it shows no flow while the pump runs, where float and probes, as far as they can tell, say that water comes; lines are watered by their rated flow until it counts: mend it soon, the float alone keeps the pump from running dry")
 	}
-	if p.DryRuns > 0 && !p.MeterDoubted {
+	// A line with an alarm of its own is why the pump gave none where no other was tried
+	// since.
+	if p.DryRuns > 0 && !l.watch.dryAlone() {
 		// Its rest being over proves nothing: only flow does.
 		next := "it is tried with the next order"
 		if p.LockedFor > 0 {
 			next = fmt.Sprintf("it rests for %v", p.LockedFor.Round(time.Minute))
 		}
-		l.watch.hold(now, alarm.PumpDry, "", fmt.Sprintf("no flow was counted while it ran, %d times in a row; %s", p.DryRuns, next))
+		l.watch.hold(now, alarm.PumpDry, "", fmt.Sprintf("no flow was counted while it ran%s, %d times in a row; %s", l.watch.forLines(), p.DryRuns, next))
 	}
 }

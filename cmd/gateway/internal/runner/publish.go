@@ -35,7 +35,7 @@ func (l *Loop) observe(now garden.Moment) {
 	l.watch.cold(now, l.env())
 	l.waiting = l.p.Plan.Waiting(l.p.State, l.waiting[:0])
 	l.watch.short(now, l.waiting, l.views, l.p.State.AutoOff)
-	changes := l.watch.look(now, &l.obs, l.p.State, lines, journal)
+	changes := l.watch.look(now, &l.obs, l.p.State, l.views, lines, journal)
 	l.tellAlarms(now, changes)
 	if l.publish {
 		l.status.Store(l.snapshot(now, lines))

@@ -205,7 +205,8 @@ func (d *Desk) Reload(ctx context.Context, r Reloaded) error {
 // follow takes over what another version of the garden says; alarms and what was
 // noticed stay.
 func (w *watch) follow(to watch) {
-	w.supply, w.frostC, w.flowLPH, w.pores = to.supply, to.frostC, to.flowLPH, to.pores
+	w.supply, w.frostC, w.flowLPH = to.supply, to.frostC, to.flowLPH
+	w.doubts.follow(to.doubts)
 	to.pairs.Follow(w.pairs.Swaps)
 	to.pairs.told = w.pairs.told
 	w.causes, w.failsFor, w.pairs = to.causes, to.failsFor, to.pairs

@@ -18,26 +18,19 @@ const eventHolds = 12 * time.Hour
 // is kept by the whole hour.
 const spentFor = 25 * time.Hour
 
-// overPores is how far over its mix's pores a reading may lie, m³/m³: what a
-// calibration carried beyond its wettest point may be off by.
-const overPores = 0.05
-
-// beyondFor is how long a reading may stay outside its span: a soaked mix drains
-// within hours.
-const beyondFor = 12 * time.Hour
-
 // watch turns what a round saw into conditions for the alarm book.
 type watch struct {
-	book     *alarm.Book
-	supply   garden.Supply
-	frostC   float64
-	flowLPH  map[garden.LineID]float64
-	pores    map[garden.ProbeID]float64
-	beyond   map[garden.ProbeID]time.Duration // since when outside its span
-	stray    stray
-	causes   causes
-	pairs    pairs
-	dry      dry
+	book    *alarm.Book
+	supply  garden.Supply
+	frostC  float64
+	flowLPH map[garden.LineID]float64
+	doubts  doubts
+	stray   stray
+	causes  causes
+	pairs   pairs
+	dry     dry
+	// beside is when a line was last opened that ran beside others, on Mono.
+	beside   map[garden.LineID]time.Duration
 	supplies supplies
 	offWhy   string // why automatic control is off, where nobody asked for it
 	failed   error  // what the journal last failed with
@@ -59,19 +52,12 @@ type noticed struct {
 	subject string
 	text    string
 	until   time.Duration
+	shared  bool // of lines that ran together, so that it may be another's
 }
 
 func newWatch(g *garden.Garden) watch {
-	w := watch{book: alarm.NewBook(), supply: g.Supply, frostC: g.Limits.FrostC, flowLPH: map[garden.LineID]float64{}, pores: map[garden.ProbeID]float64{}, beyond: map[garden.ProbeID]time.Duration{},
-		causes: newCauses(g), pairs: newPairs(g), dry: dry{}, spent: map[garden.LineID]time.Duration{}, supplies: newSupplies(g), failsFor: (batchTicks + 2) * max(g.SampleEvery, time.Minute)}
-	g.EachZone(func(p *garden.Pot, z *garden.Zone) {
-		m, ok := g.Mix(p.Mix)
-		for i := range z.Probes {
-			if ok && m.Retention.ThetaS > 0 {
-				w.pores[z.Probes[i].ID] = m.Retention.ThetaS
-			}
-		}
-	})
+	w := watch{book: alarm.NewBook(), supply: g.Supply, frostC: g.Limits.FrostC, flowLPH: map[garden.LineID]float64{}, doubts: newDoubts(g),
+		causes: newCauses(g), pairs: newPairs(g), dry: dry{}, beside: map[garden.LineID]time.Duration{}, spent: map[garden.LineID]time.Duration{}, supplies: newSupplies(g), failsFor: (batchTicks + 2) * max(g.SampleEvery, time.Minute)}
 	for i := range g.Lines {
 		w.flowLPH[g.Lines[i].ID] = g.Lines[i].FlowLPH()
 	}
@@ -87,11 +73,12 @@ func (w *watch) journal(err error) {
 
 // look ends a round: it tells the book every condition that holds and returns
 // what changed.
-func (w *watch) look(now garden.Moment, obs *garden.Observed, st *control.State, lines []valves.Status, j valves.Journal) []alarm.Change {
+func (w *watch) look(now garden.Moment, obs *garden.Observed, st *control.State, views []control.ZoneView, lines []valves.Status, j valves.Journal) []alarm.Change {
 	w.silent(now, obs.Readings)
 	w.probes(now, obs)
 	w.confused(now, obs, lines)
 	w.events(now, st)
+	w.deaf(now, views)
 	for i := range lines {
 		if s := &lines[i]; s.UnconfirmedFor > 0 {
 			text := fmt.Sprintf("told to close %d times in %v", s.Attempts, s.UnconfirmedFor.Round(time.Second))
@@ -126,51 +113,6 @@ func (w *watch) look(now garden.Moment, obs *garden.Observed, st *control.State,
 	return w.book.Step(now)
 }
 
-func (w *watch) probes(now garden.Moment, obs *garden.Observed) {
-	for i := range obs.Readings {
-		r := &obs.Readings[i]
-		if r.Fault != garden.OutOfSpan {
-			delete(w.beyond, r.Probe)
-		}
-		if r.Quality == garden.Good {
-			continue
-		}
-		switch r.Fault {
-		case garden.Missing, garden.Stale, garden.OpenCircuit, garden.ShortCircuit, garden.NoCalibration:
-			if r.Quality == garden.Bad {
-				w.hold(now, alarm.ProbeDead, string(r.Probe), r.Fault.String())
-			}
-		case garden.FlatLine, garden.TooFast, garden.Noisy, garden.NoResponse:
-			w.hold(now, alarm.ProbeDoubtful, string(r.Probe), r.Fault.String())
-		case garden.OutOfSpan:
-			// A wet floor reads beyond the wet calibration point for hours, and
-			// nothing is wrong with the probe. More water than the mix has pores
-			// is something else, and so is a mix that never drains: a wet plug
-			// pulls the signal down like that. No mix loses its last water: a probe
-			// that reads none hangs in the air.
-			since, known := w.beyond[r.Probe]
-			if !known {
-				w.beyond[r.Probe], since = now.Mono, now.Mono
-			}
-			switch pores := w.pores[r.Probe]; {
-			case pores > 0 && float64(r.Water) > pores+overPores:
-				w.soaked(now, r, "reads more water than its mix has pores: look for water in its plug")
-			case r.Water <= 0:
-				w.hold(now, alarm.ProbeDoubtful, string(r.Probe), "reads no water at all: look whether it was pulled out of the mix")
-			case r.Quality == garden.Bad:
-				w.hold(now, alarm.ProbeDoubtful, string(r.Probe), r.Fault.String())
-			case now.Mono-since >= beyondFor:
-				w.soaked(now, r, fmt.Sprintf("outside its calibrated span for %.0f h: look for water in its plug", (now.Mono-since).Hours()))
-			}
-		}
-	}
-}
-
-// soaked tells of a probe that reads too wet, where no pot is flooded.
-func (w *watch) soaked(now garden.Moment, r *garden.Reading, text string) {
-	w.book.Hold(now, alarm.ProbeDoubtful, string(r.Probe), text, alarm.Cause{Kind: alarm.FlowWithoutOrder})
-}
-
 // events keeps what the controller noticed up for a while, or ends it.
 func (w *watch) events(now garden.Moment, st *control.State) {
 	for _, e := range st.Events() {
@@ -179,12 +121,16 @@ func (w *watch) events(now garden.Moment, st *control.State) {
 		}
 		switch e.Kind {
 		case control.ProbeNoResponse:
-			// Where the water itself has an alarm, no probe is to blame.
-			if !w.follows(alarm.ZoneNoResponse, string(e.Zone)) {
+			w.doubts.mute[e.Probe] = true
+			if !w.waterless(st, e.Zone) {
 				w.notice(now, alarm.ProbeDoubtful, string(e.Probe), e.String())
 			}
 		case control.ProbeBack:
+			delete(w.doubts.mute, e.Probe)
 			w.end(alarm.ProbeDoubtful, string(e.Probe))
+			if !w.doubts.unmoved(e.Zone) {
+				w.end(alarm.ZoneNoResponse, string(e.Zone))
+			}
 		case control.ZoneNoResponse:
 			w.notice(now, alarm.ZoneNoResponse, string(e.Zone), e.String())
 		case control.LessArrives:
@@ -193,6 +139,7 @@ func (w *watch) events(now garden.Moment, st *control.State) {
 			w.notice(now, alarm.OnBalance, string(e.Zone), e.String())
 		case control.OnProbe:
 			w.end(alarm.OnBalance, string(e.Zone))
+			w.supplies.reckoned[e.Zone] = now.Mono
 		case control.CapHolds:
 			w.capped(now, e.Line, e.String())
 		case control.OrderLost:
@@ -214,12 +161,29 @@ func (w *watch) events(now garden.Moment, st *control.State) {
 	}
 	kept := w.noticed[:0]
 	for _, n := range w.noticed {
-		if now.Mono < n.until || n.kind == alarm.OnBalance || w.untilFlow(&n) {
-			w.hold(now, n.kind, n.subject, n.text)
+		if now.Mono < n.until || n.kind == alarm.OnBalance || w.untilFlow(&n) || n.kind == alarm.ZoneNoResponse && w.doubts.unmoved(garden.ZoneID(n.subject)) {
 			kept = append(kept, n)
+			w.keep(now, &n)
 		}
 	}
 	w.noticed = kept
+}
+
+// keep tells the book of a notice, but for a soaked pot that is watered by reckoning:
+// it needs no water. Of confused plugs follows what is noticed of either pot.
+func (w *watch) keep(now garden.Moment, n *noticed) {
+	zone := garden.ZoneID(n.subject)
+	switch n.kind {
+	case alarm.OnBalance, alarm.ZoneNoResponse, alarm.LessArrives, alarm.LosesTooMuch, alarm.LosesTooLittle, alarm.ReadsDry:
+		if n.kind == alarm.OnBalance && w.doubts.soaked(zone) {
+			return
+		}
+		if w.pairs.astray(zone) {
+			w.book.Hold(now, n.kind, n.subject, n.text, w.pairs.behind(zone)...)
+			return
+		}
+	}
+	w.hold(now, n.kind, n.subject, n.text)
 }
 
 // faulted tells of a driver that failed, where that does not follow from a link that
@@ -243,7 +207,7 @@ func (w *watch) notice(now garden.Moment, k alarm.Kind, subject, text string) {
 
 func (w *watch) noticeFor(now garden.Moment, k alarm.Kind, subject, text string, long time.Duration) {
 	w.end(k, subject)
-	w.noticed = append(w.noticed, noticed{k, subject, text, now.Mono + long})
+	w.noticed = append(w.noticed, noticed{kind: k, subject: subject, text: text, until: now.Mono + long})
 }
 
 // stands reports whether something noticed still keeps its alarm up.

@@ -12,7 +12,10 @@ import (
 // links between alarms, so that a bus that sticks is one alarm and not one for
 // each probe behind it.
 type causes struct {
-	first      map[alarm.Cause][]alarm.Cause
+	first map[alarm.Cause][]alarm.Cause
+	// spills is what may soak a zone against everybody's will.
+	spills     map[garden.ZoneID][]alarm.Cause
+	lineOf     map[garden.ZoneID]string
 	converters []converter
 }
 
@@ -23,45 +26,50 @@ type converter struct {
 }
 
 func newCauses(g *garden.Garden) causes {
-	c := causes{first: map[alarm.Cause][]alarm.Cause{}}
+	c := causes{first: map[alarm.Cause][]alarm.Cause{}, spills: map[garden.ZoneID][]alarm.Cause{}, lineOf: map[garden.ZoneID]string{}}
 	link := func(k alarm.Kind, subject string, first ...alarm.Cause) {
 		at := alarm.Cause{Kind: k, Subject: subject}
 		c.first[at] = append(c.first[at], first...)
 	}
 	dry, pump := alarm.Cause{Kind: alarm.SupplyGone}, alarm.Cause{Kind: alarm.PumpDry}
+	tank, meter := alarm.Cause{Kind: alarm.TankLow}, alarm.Cause{Kind: alarm.GaugeDoubtful, Subject: meterName}
 	// Water that nobody ordered soaks pots, and is counted with what others get.
 	stray, far := alarm.Cause{Kind: alarm.FlowWithoutOrder}, alarm.Cause{Kind: alarm.LinkLost}
 	for i := range g.Lines {
 		id := string(g.Lines[i].ID)
 		notClosed := alarm.Cause{Kind: alarm.NotClosed, Subject: id}
-		link(alarm.OrderWithoutFlow, id, dry)
+		link(alarm.OrderWithoutFlow, id, pump, dry, meter)
 		link(alarm.FlowTooHigh, id, stray)
 		link(alarm.CapReached, id, notClosed, stray, alarm.Cause{Kind: alarm.FlowTooHigh, Subject: id}, pump, dry,
 			alarm.Cause{Kind: alarm.OrderWithoutFlow, Subject: id})
 		if g.Lines[i].Valve.Kind == garden.RemoteValve {
-			// Of a far line both are told: that it may be open, and that its node
-			// has gone, which is where to begin.
+			// That a line may be open is more urgent than why; its text says that too.
+			link(alarm.LinkLost, "", notClosed)
 			link(alarm.LineFaulted, id, far)
 			link(alarm.CapReached, id, far)
 			continue
 		}
 		link(alarm.LineFaulted, id, notClosed)
 	}
-	link(alarm.PumpDry, "", alarm.Cause{Kind: alarm.TankLow})
-	link(alarm.SupplyGone, "", pump, alarm.Cause{Kind: alarm.TankLow})
-	link(alarm.SupplyShort, "", stray, pump, dry, alarm.Cause{Kind: alarm.TankLow})
-	lineOf := map[garden.ZoneID]string{}
-	g.EachZone(func(_ *garden.Pot, z *garden.Zone) { lineOf[z.ID] = string(z.Line) })
-	for zone, line := range lineOf {
-		link(alarm.LosesTooLittle, string(zone), alarm.Cause{Kind: alarm.NotClosed, Subject: line}, stray, pump, dry,
-			alarm.Cause{Kind: alarm.OrderWithoutFlow, Subject: line})
-		link(alarm.OnBalance, string(zone), stray)
-		link(alarm.ZoneNoResponse, string(zone), stray, dry,
-			alarm.Cause{Kind: alarm.FlowTooHigh, Subject: line}, alarm.Cause{Kind: alarm.OrderWithoutFlow, Subject: line})
-		link(alarm.LessArrives, string(zone), dry,
-			alarm.Cause{Kind: alarm.FlowTooHigh, Subject: line}, alarm.Cause{Kind: alarm.OrderWithoutFlow, Subject: line},
-			alarm.Cause{Kind: alarm.ZoneNoResponse, Subject: string(zone)})
-		link(alarm.LosesTooMuch, string(zone), alarm.Cause{Kind: alarm.LessArrives, Subject: string(zone)})
+	link(alarm.PumpDry, "", tank, meter)
+	link(alarm.SupplyGone, "", pump, tank, meter)
+	link(alarm.SupplyShort, "", stray, pump, dry, tank)
+	g.EachZone(func(_ *garden.Pot, z *garden.Zone) { c.lineOf[z.ID] = string(z.Line) })
+	for zone, line := range c.lineOf {
+		id := string(zone)
+		about := func(k alarm.Kind) alarm.Cause { return alarm.Cause{Kind: k, Subject: line} }
+		pot := func(k alarm.Kind) alarm.Cause { return alarm.Cause{Kind: k, Subject: id} }
+		c.spills[zone] = []alarm.Cause{about(alarm.NotClosed), stray}
+		// What a pot got is unknown, or none.
+		water := []alarm.Cause{about(alarm.NotClosed), stray, about(alarm.FlowTooHigh), pump, dry, about(alarm.OrderWithoutFlow), tank}
+		link(alarm.ZoneNoResponse, id, water...)
+		link(alarm.LessArrives, id, append(water, pot(alarm.ZoneNoResponse))...)
+		water = append(water, pot(alarm.ZoneNoResponse), pot(alarm.LessArrives))
+		link(alarm.LosesTooMuch, id, water...)
+		// What does not arrive is given again and again.
+		link(alarm.CapReached, line, pot(alarm.ZoneNoResponse), pot(alarm.LessArrives), pot(alarm.LosesTooMuch))
+		link(alarm.OnBalance, id, append(water, pot(alarm.LosesTooMuch))...)
+		link(alarm.LosesTooLittle, id, append(water, about(alarm.CapReached))...)
 	}
 	for n, p := range g.ProbeList() {
 		id, zone := string(p.ID), string(p.Zone)
@@ -74,6 +82,9 @@ func newCauses(g *garden.Garden) causes {
 		link(alarm.ProbeDead, id, behind...)
 		link(alarm.OnBalance, zone, append(behind,
 			alarm.Cause{Kind: alarm.ProbeDead, Subject: id}, alarm.Cause{Kind: alarm.ProbeDoubtful, Subject: id})...)
+		for _, of := range []alarm.Cause{{Kind: alarm.LosesTooMuch, Subject: zone}, {Kind: alarm.LosesTooLittle, Subject: zone}, {Kind: alarm.CapReached, Subject: c.lineOf[p.Zone]}} {
+			link(of.Kind, of.Subject, alarm.Cause{Kind: alarm.ProbeDead, Subject: id}, alarm.Cause{Kind: alarm.ProbeDoubtful, Subject: id})
+		}
 	}
 	for i := range c.converters {
 		cv := &c.converters[i]

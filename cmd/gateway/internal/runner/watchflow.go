@@ -2,7 +2,9 @@ package runner
 
 import (
 	"fmt"
+	"maps"
 	"math"
+	"slices"
 	"time"
 
 	"fabricpot/control/alarm"
@@ -40,20 +42,25 @@ func (w *watch) flow(now garden.Moment, obs *garden.Observed, lines []valves.Sta
 	if !w.supply.MeterPulsesPerL.Known {
 		return
 	}
+	w.together(obs, lines)
 	for i := range obs.Delivered {
 		d := &obs.Delivered[i]
 		if d.DoseDry {
+			if w.book.Holds(alarm.GaugeDoubtful, meterName) {
+				continue // nobody could have shown it a flow
+			}
+			w.dry[d.Line] = true
 			w.notice(now, alarm.OrderWithoutFlow, string(d.Line), "the injector was stopped: it ran and the meter showed no flow; feed goes on when water flows again")
 			continue
 		}
 		if d.Metered && d.Open >= flowFrom {
-			w.judgeFlow(now, d.Line, d.Litres, d.Open, d.OwnLPH)
+			w.judgeFlow(now, d.Line, d.OpenedAt, d.Litres, d.Open, d.OwnLPH)
 		}
 	}
 	for i := range lines {
 		s := &lines[i]
 		if on := now.Since(s.OpenedAt); s.Open && s.Metered && on >= flowFrom {
-			w.judgeFlow(now, s.Line, s.SoFarL, on, s.OwnLPH)
+			w.judgeFlow(now, s.Line, s.OpenedAt, s.SoFarL, on, s.OwnLPH)
 		}
 	}
 	if w.stray.known {
@@ -67,15 +74,63 @@ func (w *watch) flow(now garden.Moment, obs *garden.Observed, lines []valves.Sta
 	}
 }
 
+// together notes which runs are not a line's own, since another line runs too.
+func (w *watch) together(obs *garden.Observed, lines []valves.Status) {
+	n := len(obs.Delivered)
+	for i := range lines {
+		if lines[i].Open {
+			n++
+		}
+	}
+	if n < 2 {
+		return
+	}
+	for i := range obs.Delivered {
+		w.beside[obs.Delivered[i].Line] = obs.Delivered[i].OpenedAt.Mono
+	}
+	for i := range lines {
+		if lines[i].Open {
+			w.beside[lines[i].Line] = lines[i].OpenedAt.Mono
+		}
+	}
+}
+
 // dry are the lines that gave no water when they were last open, and since when;
 // one that gives water empties it.
 type dry map[garden.LineID]bool
+
+// dryAlone reports whether each line that gave no water has an alarm for that already:
+// none has gone dry that gave water since.
+func (w *watch) dryAlone() bool {
+	for id := range w.dry {
+		if !w.book.Raised(alarm.OrderWithoutFlow, string(id)) {
+			return false
+		}
+	}
+	return len(w.dry) > 0
+}
+
+// forLines names the lines that gave no water since any did, in order.
+func (w *watch) forLines() string {
+	if len(w.dry) == 0 {
+		return ""
+	}
+	return fmt.Sprintf(" for %s", joined(slices.Sorted(maps.Keys(w.dry))))
+}
+
+func joined(ids []garden.LineID) string {
+	s := string(ids[0])
+	for _, id := range ids[1:] {
+		s += ", " + string(id)
+	}
+	return s
+}
 
 // judgeFlow compares what ran with what the line's emitters give. Where several
 // lines run at once the meter can't tell them apart and all are named; one that gave
 // nothing does so still until there is a flow that is its own, or until water comes
 // after a time in which the supply gave none to any.
-func (w *watch) judgeFlow(now garden.Moment, line garden.LineID, litres float64, on time.Duration, ownLPH float64) {
+func (w *watch) judgeFlow(now garden.Moment, line garden.LineID, opened garden.Moment, litres float64, on time.Duration, ownLPH float64) {
 	expected := w.flowLPH[line] * on.Hours()
 	if !(expected > 0) {
 		return
@@ -91,6 +146,9 @@ func (w *watch) judgeFlow(now garden.Moment, line garden.LineID, litres float64,
 	}
 	if band, _ := alarm.OrderWithoutFlow.Band(); w.stands(alarm.OrderWithoutFlow, about) {
 		tooLittle += band
+	}
+	if ratio <= tooLittle && w.book.Holds(alarm.GaugeDoubtful, meterName) {
+		return // it can't be the line's fault alone
 	}
 	if ratio <= tooLittle {
 		w.dry[line] = true
@@ -111,10 +169,34 @@ func (w *watch) judgeFlow(now garden.Moment, line garden.LineID, litres float64,
 		return // what runs elsewhere is counted with it
 	}
 	if ratio >= tooMuch {
+		// Of lines that run together one is named until it is known whose it is.
+		since, beside := w.beside[line]
+		own := !beside || since != opened.Mono || w.flowKnown(about)
+		if other := w.otherFlow(about); other != nil && other.shared && own {
+			w.end(alarm.FlowTooHigh, other.subject)
+		} else if other != nil && !own {
+			return
+		}
 		w.notice(now, alarm.FlowTooHigh, about, fmt.Sprintf("%.1f L ran in %v, %.1f times what its emitters give", litres, on.Round(time.Second), ratio))
+		w.noticed[len(w.noticed)-1].shared = !own
 		return
 	}
 	w.end(alarm.FlowTooHigh, about)
+}
+
+// flowKnown reports whether a line showed its far too high flow alone.
+func (w *watch) flowKnown(line string) bool {
+	return slices.ContainsFunc(w.noticed, func(n noticed) bool { return n.kind == alarm.FlowTooHigh && n.subject == line && !n.shared })
+}
+
+// otherFlow is the notice of another line's far too high flow.
+func (w *watch) otherFlow(than string) *noticed {
+	for i := range w.noticed {
+		if n := &w.noticed[i]; n.kind == alarm.FlowTooHigh && n.subject != than {
+			return n
+		}
+	}
+	return nil
 }
 
 // cold tells of lines locked by frost.

@@ -6,6 +6,7 @@ import (
 
 	"fabricpot/control/alarm"
 	"fabricpot/control/garden"
+	"fabricpot/valves"
 
 	"github.com/stretchr/testify/assert"
 )
@@ -25,7 +26,7 @@ func TestNoFlowEndsWithFlowOfItsOwn(t *testing.T) {
 		return func(lph, own float64, of ...garden.LineID) (standing []string) {
 			now.Mono += time.Hour
 			for _, id := range of {
-				w.judgeFlow(now, id, lph*on.Hours(), on, own)
+				w.judgeFlow(now, id, now, lph*on.Hours(), on, own)
 			}
 			if len(w.dry) > 1 {
 				w.hold(now, alarm.SupplyGone, "", "")
@@ -49,6 +50,70 @@ func TestNoFlowEndsWithFlowOfItsOwn(t *testing.T) {
 	round = begin()
 	assert.Equal(t, lines, asLines(round(0, 0, lines...)))
 	assert.Empty(t, round(rated, 0, lines...), "the supply is there again")
+}
+
+// TestFarTooHighFlowIsToldOfOneLine: of lines that run together one is named, and the
+// one that showed it alone once that is known.
+func TestFarTooHighFlowIsToldOfOneLine(t *testing.T) {
+	g := &garden.Garden{Supply: garden.Supply{MeterPulsesPerL: garden.Known(450)}}
+	for _, id := range []garden.LineID{"a", "b"} {
+		g.Lines = append(g.Lines, garden.Line{ID: id, Outlets: []garden.Outlet{{Zone: garden.ZoneID(id), Emitters: 5, FlowLPH: 2}}})
+	}
+	w := newWatch(g)
+	var now garden.Moment
+	round := func(times float64, open ...garden.LineID) (named []string) {
+		now.Mono += time.Hour
+		lines := make([]valves.Status, 0, 2)
+		for _, id := range open {
+			lines = append(lines, valves.Status{Line: id, Open: true, Metered: true, SoFarL: times * 10 / 6, OpenedAt: garden.Moment{Mono: now.Mono - 10*time.Minute}})
+		}
+		w.flow(now, &garden.Observed{}, lines, 0)
+		for _, n := range w.noticed {
+			named = append(named, n.subject)
+		}
+		return named
+	}
+	assert.Equal(t, []string{"a"}, round(2.5, "a", "b"))
+	assert.Equal(t, []string{"b"}, round(2.5, "b"), "it shows it alone")
+	assert.Equal(t, []string{"b"}, round(2.5, "a", "b"))
+	assert.Equal(t, []string{"b"}, round(1, "a"))
+	assert.Equal(t, []string{"b", "a"}, round(2.5, "a"), "each alone: two hoses")
+}
+
+// TestADryPumpIsToldOfBeforeItsLine: the pump's alarm names the line; once another
+// gives water the line has its own, and is then what a dry run of it follows from.
+func TestADryPumpIsToldOfBeforeItsLine(t *testing.T) {
+	w := newWatch(&garden.Garden{Supply: garden.Supply{MeterPulsesPerL: garden.Known(450)}, Lines: []garden.Line{
+		{ID: "a", Outlets: []garden.Outlet{{Zone: "a", Emitters: 5, FlowLPH: 2}}}, {ID: "b", Outlets: []garden.Outlet{{Zone: "b", Emitters: 5, FlowLPH: 2}}}}})
+	var now garden.Moment
+	round := func(pumpDry bool) (stand []string) {
+		now.Mono += 15 * time.Minute
+		if pumpDry && !w.dryAlone() {
+			w.hold(now, alarm.PumpDry, "", w.forLines())
+		}
+		for i := range w.noticed {
+			w.keep(now, &w.noticed[i])
+		}
+		w.book.Step(now)
+		for _, a := range w.book.List() {
+			if a.Active {
+				stand = append(stand, a.Kind.String()+a.Subject+a.Text)
+			}
+		}
+		return stand
+	}
+	run := func(line garden.LineID, litres float64) { w.judgeFlow(now, line, now, litres, 10*time.Minute, litres*6) }
+	run("a", 0)
+	assert.Equal(t, []string{"pump without flow for a"}, round(true))
+	run("b", 10.0/6)
+	round(false)
+	stand := round(false)
+	assert.Len(t, stand, 1)
+	assert.Contains(t, stand[0], "no flowa")
+	run("a", 0)
+	assert.Equal(t, stand, round(true), "it is known")
+	run("b", 0)
+	assert.Equal(t, []string{"pump without flow for a, b"}, round(true), "and this is news")
 }
 
 func asLines(ids []string) (out []garden.LineID) {

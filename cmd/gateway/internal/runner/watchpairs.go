@@ -77,3 +77,15 @@ func followsPair(k control.EventKind) bool {
 	}
 	return false
 }
+
+// behind is the alarm of a pair in which a probe of that zone seems to hang.
+func (p *pairs) behind(zone garden.ZoneID) []alarm.Cause {
+	for id, t := range p.told {
+		for i := range p.probes {
+			if x := &p.probes[i]; x.Zone == zone && (x.ID == id || x.ID == t.other) && p.Confused(i) {
+				return []alarm.Cause{{Kind: alarm.ProbeDoubtful, Subject: string(id)}}
+			}
+		}
+	}
+	return nil
+}

@@ -34,6 +34,11 @@ type supplies struct {
 	opened time.Duration
 	last   time.Duration
 	began  bool
+	// reckoned is when a zone was last watered without a probe: where it lacks water
+	// after that, the reckoning was off.
+	reckoned map[garden.ZoneID]time.Duration
+	// unanswered is when a zone got the water that it did not answer to.
+	unanswered map[garden.ZoneID]time.Duration
 }
 
 // due is a zone under its refill point: how long it has been that in hours of
@@ -41,7 +46,7 @@ type supplies struct {
 type due struct{ under, waited time.Duration }
 
 func newSupplies(g *garden.Garden) supplies {
-	s := supplies{hours: g.Supply.Hours, flow: g.Supply.FlowLPH, zones: map[garden.ZoneID]*due{}}
+	s := supplies{hours: g.Supply.Hours, flow: g.Supply.FlowLPH, zones: map[garden.ZoneID]*due{}, reckoned: map[garden.ZoneID]time.Duration{}, unanswered: map[garden.ZoneID]time.Duration{}}
 	for i := range g.Lines {
 		s.needs += g.Lines[i].FlowLPH()
 	}
@@ -109,8 +114,14 @@ func (w *watch) short(now garden.Moment, waiting []control.Waiting, views []cont
 // otherwiseDry reports whether a zone has another reason to get no water.
 func (w *watch) otherwiseDry(now garden.Moment, v *control.ZoneView) bool {
 	line := string(v.Line)
-	return line == "" || !v.Known || v.State == garden.KeptShut || w.book.Holds(alarm.Frost, "") || w.stands(alarm.CapReached, line) ||
+	return line == "" || !v.Known || v.State == garden.KeptShut || w.book.Holds(alarm.Frost, "") || w.stands(alarm.CapReached, line) || w.stands(alarm.OnBalance, string(v.Zone)) || w.reckonedLately(now, v.Zone) ||
 		now.Mono < w.spent[v.Line] || w.stands(alarm.LineFaulted, line) || w.follows(alarm.LineFaulted, line) || w.stands(alarm.OrderWithoutFlow, line) || w.book.Holds(alarm.NotClosed, line) || w.book.Holds(alarm.JournalUnwritable, "")
+}
+
+// reckonedLately reports whether a zone was without a probe within a day.
+func (w *watch) reckonedLately(now garden.Moment, zone garden.ZoneID) bool {
+	at, ever := w.supplies.reckoned[zone]
+	return ever && now.Mono-at < 24*time.Hour
 }
 
 func (w *watch) tooShort(now garden.Moment, v *control.ZoneView, how string) {
@@ -123,3 +134,34 @@ func (w *watch) tooShort(now garden.Moment, v *control.ZoneView, how string) {
 
 // follow takes over another version of the garden and keeps what was waited for.
 func (s *supplies) follow(to supplies) { s.hours, s.flow, s.needs = to.hours, to.flow, to.needs }
+
+// deaf tells of a supply that gives nothing where no meter can say so: pots of two lines
+// did not answer to their water, and none was watered since whose answer is yet to come
+// or was another.
+func (w *watch) deaf(now garden.Moment, views []control.ZoneView) {
+	if w.supply.MeterPulsesPerL.Known {
+		return
+	}
+	s := &w.supplies
+	first, lines := now.Mono, map[garden.LineID]bool{}
+	for i := range views {
+		v := &views[i]
+		if !w.stands(alarm.ZoneNoResponse, string(v.Zone)) {
+			delete(s.unanswered, v.Zone)
+			continue
+		}
+		if _, known := s.unanswered[v.Zone]; !known {
+			s.unanswered[v.Zone] = v.LastAt.Mono
+		}
+		first, lines[v.Line] = min(first, s.unanswered[v.Zone]), true
+	}
+	if len(lines) < 2 {
+		return
+	}
+	for i := range views {
+		if _, dumb := s.unanswered[views[i].Zone]; !dumb && views[i].LastL > 0 && views[i].LastAt.Mono >= first {
+			return
+		}
+	}
+	w.hold(now, alarm.SupplyGone, "", fmt.Sprintf("pots of %d lines did not answer when they were last watered, and no other was watered since", len(lines)))
+}

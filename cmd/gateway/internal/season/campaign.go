@@ -47,7 +47,12 @@ type SeenAlarm struct {
 	Text    string  `json:"text"`
 	kind    alarm.Kind
 	at      time.Duration
+	// beside are those that stood when it rose and for besideFor after.
+	beside []string
 }
+
+// besideFor is how long an alarm may outlast another that takes its place.
+const besideFor = 5 * time.Minute
 
 // tricks break the gateway on purpose, to see that the campaign notices. Only
 // tests set them.
@@ -358,7 +363,14 @@ func (c *course) leaky(line *seenLine) bool {
 func (c *course) outcome() Outcome {
 	o := Outcome{Script: *c.s, Violations: c.w.violations, Orders: c.w.orders, Feeds: c.w.feeds, Hours: c.b.Clock.Now().Hours(), Deaths: c.deaths}
 	for _, a := range c.w.raised {
-		o.Alarms = append(o.Alarms, SeenAlarm{AtH: a.At.Mono.Hours(), Name: a.Kind.String(), Subject: a.Subject, Text: a.Text, kind: a.Kind, at: a.At.Mono})
+		seen := SeenAlarm{AtH: a.At.Mono.Hours(), Name: a.Kind.String(), Subject: a.Subject, Text: a.Text, kind: a.Kind, at: a.At.Mono}
+		for _, other := range c.w.raised {
+			about := alarm.Cause{Kind: other.Kind, Subject: other.Subject}
+			if other.At.Mono <= a.At.Mono && about != (alarm.Cause{Kind: a.Kind, Subject: a.Subject}) && c.w.stood(about, other.At.Mono, a.At.Mono+besideFor) {
+				seen.beside = append(seen.beside, about.String())
+			}
+		}
+		o.Alarms = append(o.Alarms, seen)
 	}
 	for i := range c.s.Pots {
 		t := c.b.Terrace.Totals(i)
@@ -396,6 +408,10 @@ func (c *course) detect(o *Outcome) {
 		// Its line stays open: what it gives without an order is told, and no order
 		// of it lacks flow.
 		d.alarms, d.flowing = []alarm.Kind{alarm.FlowWithoutOrder}, false
+	}
+	if c.s.Pump && slices.Contains(d.alarms, alarm.OrderWithoutFlow) {
+		// The pump's alarm comes first and names the line.
+		d.alarms = append(slices.Clone(d.alarms), alarm.PumpDry)
 	}
 	o.DetectedS = -1
 	if d.within == 0 || d.needsMeter && !c.s.Meter {

@@ -454,6 +454,16 @@ func (w *witness) Refused(garden.Moment, garden.Order, garden.Refusal) {}
 func (w *witness) Noticed(control.Event)                               {}
 func (w *witness) Failed(garden.Moment, string, error)                 {}
 
+// stood reports whether an alarm that rose at from had not cleared by at.
+func (w *witness) stood(c alarm.Cause, from, at time.Duration) bool {
+	for _, x := range w.cleared {
+		if x.Kind == c.Kind && x.Subject == c.Subject && x.At.Mono >= from && x.At.Mono <= at {
+			return false
+		}
+	}
+	return true
+}
+
 // Alarmed keeps what rose and cleared, by the event clock.
 func (w *witness) Alarmed(c alarm.Change) {
 	c.At.Mono = w.clock.Now()
