@@ -24,6 +24,13 @@ const (
 	// cameShare is what a reading must rise by of what its zone was given, m³/m³ of
 	// m³/m³: overnight it rises a little by itself.
 	cameShare = 0.1
+	// A reading that jumps by suddenLeast from one round to the next, and by more than
+	// suddenTimes what its zone was given within about suddenFor, m³/m³ of m³/m³, does
+	// so by itself: a plug was changed, or a drift has ended. Water that arrives at a
+	// probe jumps by at most 1.6 times that in simulated pots of 20 to 150 L.
+	suddenLeast = 0.004
+	suddenTimes = 2
+	suddenFor   = 30 * time.Minute
 )
 
 // came watches the probes of zones behind a pump whose meter counts nothing: water
@@ -31,6 +38,8 @@ const (
 type came struct {
 	// givenL is what was given uncounted in all by rating, L.
 	givenL float64
+	// recentL is what was of late, forgotten with suddenFor, L.
+	recentL float64
 	// from and till are since and until when its probes are watched.
 	from, till time.Duration
 	// otherMM is what other water came lately, mm over the pot.
@@ -38,10 +47,10 @@ type came struct {
 }
 
 // cameProbe is one probe's part: low its lowest reading since it is watched or last
-// told of water, fromL the zone's givenL then.
+// told of water or jumped by itself, fromL the zone's givenL then, last its last one.
 type cameProbe struct {
-	on         bool
-	low, fromL float64
+	on               bool
+	low, fromL, last float64
 }
 
 // uncounted books water that a pump gave by rating and its meter did not count.
@@ -52,7 +61,8 @@ func (p *Plan) uncounted(st *State, li int, d *garden.Delivery, mono time.Durati
 			c.from, c.till = mono+countedFor, mono // its meter counts
 			continue
 		}
-		c.givenL += p.lines[li].FlowLPH * max(0, d.Open).Hours() * p.zones[zi].share
+		gave := p.lines[li].FlowLPH * max(0, d.Open).Hours() * p.zones[zi].share
+		c.givenL, c.recentL = c.givenL+gave, c.recentL+gave
 		c.till = mono + cameWithin
 	}
 }
@@ -64,6 +74,15 @@ func (p *Plan) expectWater(st *State, li int, o *garden.Order, now garden.Moment
 		c := &st.zones[zi].came
 		c.till = max(c.till, now.Mono+o.MaxOn+lostAfter)
 	}
+}
+
+// underWay is what a zone's line may have given it of the pulse that it gives, L.
+func (p *Plan) underWay(st *State, zi int, now garden.Moment) float64 {
+	li := p.zones[zi].line
+	if li < 0 || st.lines[li].phase != garden.Pulsing {
+		return 0
+	}
+	return p.lines[li].FlowLPH * (now.Mono - st.lines[li].at).Hours() * p.zones[zi].share
 }
 
 // otherWater books litres that no pump gave.
@@ -80,6 +99,8 @@ func (p *Plan) watchCame(st *State, zi int, now garden.Moment, dt time.Duration)
 	if c.otherMM > 0 {
 		c.otherMM *= math.Exp(-float64(dt) / float64(otherFor))
 	}
+	c.recentL *= math.Exp(-float64(dt) / float64(suddenFor))
+	sudden := max(suddenLeast, suddenTimes*(c.recentL+p.underWay(st, zi, now))/zp.VolumeL)
 	watched := now.Mono >= c.from && now.Mono <= c.till && c.otherMM < otherLeast
 	for _, pi := range zp.probes {
 		ps, cp := &st.probes[pi], &st.probes[pi].came
@@ -91,7 +112,12 @@ func (p *Plan) watchCame(st *State, zi int, now garden.Moment, dt time.Duration)
 			continue
 		}
 		if !cp.on {
-			*cp = cameProbe{on: true, low: ps.smooth, fromL: c.givenL}
+			*cp = cameProbe{on: true, low: ps.smooth, fromL: c.givenL, last: ps.smooth}
+			continue
+		}
+		jump := (ps.smooth - cp.last) / smoothing(dt)
+		if cp.last = ps.smooth; jump > sudden {
+			cp.low, cp.fromL = ps.smooth, c.givenL
 			continue
 		}
 		cp.low = min(cp.low, ps.smooth)

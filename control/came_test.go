@@ -103,6 +103,31 @@ func TestWhatIsNoSignOfUncountedWater(t *testing.T) {
 	}
 }
 
+// A reading that jumps did not rise by water: a plug was changed, a drift ended. As the
+// smoothed reading follows, the rest of the jump is none either.
+func TestAReadingThatJumpsIsNoSignOfUncountedWater(t *testing.T) {
+	for _, wait := range []float64{0.1, 0.5, 2, 5} {
+		r := newCameRig(t)
+		r.b.p.expectWater(r.b.st, 0, &garden.Order{MaxOn: time.Hour}, r.now)
+		r.hours(0.5)
+		for range 6 {
+			r.gave(0.1, false)
+			r.hours(wait / 6)
+		}
+		level := r.water + 0.03
+		for range 45 {
+			r.water += smoothing(time.Minute) * (level - r.water)
+			r.hours(1. / 60)
+		}
+		assert.InDelta(t, level, r.water, 0.001)
+		assert.Empty(t, r.told, "%v h after", wait)
+		r.gave(0.5, false)
+		r.falls = -0.03
+		r.hours(1)
+		assert.Len(t, r.told, 1, "and water is still seen from there")
+	}
+}
+
 // Rain reaches the controller through Step, and hides what comes after.
 func TestRainHidesWhatAPumpGives(t *testing.T) {
 	b := newBench(t, testGarden(1, 15))

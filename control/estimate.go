@@ -83,12 +83,15 @@ func (p *Plan) account(st *State, now garden.Moment, obs *garden.Observed, dt ti
 	}
 }
 
+// smoothing is how much of the way to a reading the smoothed one goes in dt.
+func smoothing(dt time.Duration) float64 { return 1 - math.Exp(-float64(dt)/float64(smoothFor)) }
+
 // listen takes the readings in: smooths the good ones and keeps how they moved.
 func (p *Plan) listen(st *State, now garden.Moment, obs *garden.Observed, dt time.Duration) {
 	for i := range st.zones {
 		st.zones[i].fresh = false
 	}
-	k := 1 - math.Exp(-float64(dt)/float64(smoothFor))
+	k := smoothing(dt)
 	for i := range st.probes {
 		ps := &st.probes[i]
 		if i >= len(obs.Readings) {

@@ -89,6 +89,35 @@ func TestADryPumpInAHeat(t *testing.T) {
 	assert.Empty(t, o.Violations)
 }
 
+// TestADryPumpBesideAProbeThatJumps: its float is welded and its tank empty, and a probe
+// reads wetter from one round to the next, since its drift ended, its plug was changed or
+// it is noisy. None of it is water.
+func TestADryPumpBesideAProbeThatJumps(t *testing.T) {
+	o, err := Play(NewScript(60413, Several, severalDays, ""))
+	require.NoError(t, err)
+	assert.Empty(t, o.Violations)
+	const h = time.Hour
+	for seed, jumps := range map[uint64]Mishap{
+		500: {Kind: "probes swapped", At: 70 * h, For: 20 * h},
+		501: {Kind: "probe noisy", At: 72*h + 30*time.Minute, For: 30 * h},
+		502: {Kind: "damp in the plug", At: 75 * h, For: 12 * h},
+		503: {Kind: "probe drifts", At: 73*h + 30*time.Minute, For: 20 * h, Towards: 1},
+	} {
+		s := NewScript(seed, Single, 6, "pump runs dry")
+		s.Mode, s.Hours, s.Weather = Several, false, "usual"
+		if seed%2 == 0 {
+			s.Weather = "heat"
+		}
+		for i := range s.Pots {
+			s.Pots[i].Fed = false
+		}
+		s.Mishaps = []Mishap{{Kind: "pump runs dry", At: 44*h + time.Duration(seed-500)*h}, jumps}
+		o, err := Play(s)
+		require.NoError(t, err)
+		assert.Empty(t, o.Violations, "%d: %s", seed, jumps.Kind)
+	}
+}
+
 // The excuse is for both at the same time.
 func TestUnseenIsForTwoFaultsThatMeet(t *testing.T) {
 	lives := func(m ...Mishap) int {
