@@ -51,6 +51,7 @@ type odd struct {
 	notBefore  time.Duration // after hours of drizzle, which still spread
 	mid, spent float64
 	inL        float64 // what had come in by then, of the span
+	drizzleL   float64 // what did since
 	told       time.Duration
 	hasTold    bool
 }
@@ -107,10 +108,19 @@ func (p *Plan) watchOdd(st *State, i int, v *verdict, now garden.Moment) {
 		if z.sinceWater(now) < oddAfter || now.Mono < o.notBefore || mid >= float64(zp.Capacity) {
 			return // still draining down
 		}
-		o.open, o.at, o.mid, o.spent, o.inL = true, now.Mono, mid, z.spent, z.span.inL
+		o.drizzleL = 0
+		o.begin(z, mid, now)
 		return
 	}
-	if came := z.span.inL - o.inL; came < 0 || came > oddDrizzle*zp.VolumeL {
+	came := z.span.inL - o.inL
+	if came < 0 {
+		// The span was weighed: the spell begins anew with the next, and at once, with
+		// what drizzled until then.
+		o.begin(z, mid, now)
+		o.open = mid < float64(zp.Capacity)
+		return
+	}
+	if o.drizzleL = came; came > oddDrizzle*zp.VolumeL {
 		o.open, o.notBefore = false, now.Mono+oddAfter // hours of drizzle are rain
 		return
 	}
@@ -130,6 +140,12 @@ func (p *Plan) watchOdd(st *State, i int, v *verdict, now garden.Moment) {
 		tell(DrinksLess, max(gone, 0)/max(spent, 1e-3))
 	}
 	if now.Mono-o.at >= 2*oddFor {
-		o.at, o.mid, o.spent, o.inL = now.Mono, mid, z.spent, z.span.inL
+		o.drizzleL = 0
+		o.begin(z, mid, now)
 	}
+}
+
+// begin has a spell begin now, in which drizzleL came already.
+func (o *odd) begin(z *zoneState, mid float64, now garden.Moment) {
+	o.open, o.at, o.mid, o.spent, o.inL = true, now.Mono, mid, z.spent, z.span.inL-o.drizzleL
 }

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
 )
 
 // Spans as clean seasons on the simulator's terraces gave them, loss to the book's
@@ -68,4 +69,47 @@ func TestDrizzleStillSpreads(t *testing.T) {
 	}
 	assert.Zero(t, told(0.009))
 	assert.NotZero(t, told(0), "with no drop of it, somebody waters the pot")
+}
+
+// A span is weighed every few days. In dry weather the next spell begins with the next
+// span, as a leak shows in it: it is told of half a day after. What drizzled before the
+// weighing still spreads after it.
+func TestAWeighingPutsOffNoSpell(t *testing.T) {
+	told := func(drizzle float64) (after int) {
+		b := newBench(t, testGarden(1, 20))
+		b.run(time.Hour)
+		z, zp := &b.st.zones[0], &b.p.zones[0]
+		z.hasWater, z.wetAt = true, b.now.Mono-30*time.Hour
+		z.odd, z.span = odd{}, span{open: true, inL: 3}
+		zp.Capacity = 0.54
+		mid := 0.40
+		hour := func(rise, rain float64) bool {
+			b.now = b.now.Add(time.Hour)
+			mid += rise
+			z.spent += 0.0012
+			z.span.inL += rain * zp.VolumeL
+			b.st.events = b.st.events[:0]
+			b.p.watchOdd(b.st, 0, &verdict{lo: mid - 0.05, mid: mid, hi: mid, middle: true}, b.now)
+			return len(b.st.Events()) > 0
+		}
+		for range 6 {
+			require.False(t, hour(0, drizzle/12))
+		}
+		z.span = span{open: true, at: b.now.Mono, mid: mid, spent: z.spent}
+		for range 6 {
+			require.False(t, hour(0, drizzle/12))
+		}
+		for h := 1; h <= 48; h++ {
+			if hour(0.06/12, 0) {
+				return h
+			}
+		}
+		return 0
+	}
+	dry := told(0)
+	assert.Positive(t, dry)
+	assert.LessOrEqual(t, dry, 12)
+	wet := told(0.008)
+	assert.Positive(t, wet)
+	assert.Greater(t, wet, dry+10, "what drizzled before and after it is one drizzle")
 }
