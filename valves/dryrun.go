@@ -1,6 +1,7 @@
 package valves
 
 import (
+	"slices"
 	"time"
 
 	"fabricpot/control/garden"
@@ -44,6 +45,7 @@ type pump struct {
 	since, flowedAt time.Duration
 	lockedTill      time.Duration
 	dryRuns         int // in a row
+	dryLines        []garden.LineID
 	// deafRuns is in how many of these, the last ones, the meter did not answer at
 	// all, heard whether it did since the pump was started.
 	deafRuns int
@@ -59,6 +61,8 @@ type PumpStatus struct {
 	// how long it still rests for that.
 	DryRuns   int
 	LockedFor time.Duration
+	// DryLines are the lines that it ran for the last time it was stopped for that.
+	DryLines []garden.LineID
 	// MeterDoubted tells that the meter shows no flow and that it is believed to be at
 	// fault: lines are watered by their rated flow for as long as the float says that
 	// there is water and probes rise with it.
@@ -73,7 +77,7 @@ func (g *Guard) Pump(now garden.Moment) PumpStatus {
 	g.mu.Lock()
 	defer g.mu.Unlock()
 	p := &g.pump
-	return PumpStatus{DryRuns: p.dryRuns, LockedFor: max(0, p.lockedTill-now.Mono), MeterDoubted: p.trust > 0,
+	return PumpStatus{DryRuns: p.dryRuns, LockedFor: max(0, p.lockedTill-now.Mono), DryLines: slices.Clone(p.dryLines), MeterDoubted: p.trust > 0,
 		FloatDoubted: g.float == garden.FloatDown && g.low.proven}
 }
 
@@ -205,8 +209,12 @@ func (g *Guard) protect(now garden.Moment) {
 	if !dry && !low {
 		return
 	}
+	p.dryLines = p.dryLines[:0]
 	for _, ln := range g.closing {
 		if ln.pos == open && ln.pulse != nil {
+			if dry {
+				p.dryLines = append(p.dryLines, ln.id)
+			}
 			ln.pulse.end, ln.pulse.pumpDry = garden.Stopped, dry
 			g.close(now, ln)
 		}

@@ -69,9 +69,3 @@ func (b *Book) Holds(k Kind, subject string) bool {
 	e := b.at[Cause{k, subject}]
 	return e != nil && e.holds
 }
-
-// Raised reports whether an alarm was raised and has not cleared.
-func (b *Book) Raised(k Kind, subject string) bool {
-	e := b.at[Cause{k, subject}]
-	return e != nil && e.active
-}

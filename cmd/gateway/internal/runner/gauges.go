@@ -128,12 +128,12 @@ func (l *Loop) worry(now garden.Moment) {
 	}
 	// A line with an alarm of its own is why the pump gave none where no other was tried
 	// since.
-	if p.DryRuns > 0 && !l.watch.dryAlone() {
+	if p.DryRuns > 0 && !l.watch.dryAlone(p.DryLines) {
 		// Its rest being over proves nothing: only flow does.
 		next := "it is tried with the next order"
 		if p.LockedFor > 0 {
 			next = fmt.Sprintf("it rests for %v", p.LockedFor.Round(time.Minute))
 		}
-		l.watch.hold(now, alarm.PumpDry, "", fmt.Sprintf("no flow was counted while it ran%s, %d times in a row; %s", l.watch.forLines(), p.DryRuns, next))
+		l.watch.hold(now, alarm.PumpDry, "", fmt.Sprintf("no flow was counted while it ran%s, %d times in a row; %s", l.watch.forLines(p.DryLines), p.DryRuns, next))
 	}
 }

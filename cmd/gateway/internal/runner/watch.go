@@ -53,6 +53,7 @@ type noticed struct {
 	text    string
 	until   time.Duration
 	shared  bool // of lines that ran together, so that it may be another's
+	alone   bool // it gave no water, and another did since
 }
 
 func newWatch(g *garden.Garden) watch {

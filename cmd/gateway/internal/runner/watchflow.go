@@ -99,29 +99,29 @@ func (w *watch) together(obs *garden.Observed, lines []valves.Status) {
 // one that gives water empties it.
 type dry map[garden.LineID]bool
 
-// dryAlone reports whether each line that gave no water has an alarm for that already:
-// none has gone dry that gave water since.
-func (w *watch) dryAlone() bool {
-	for id := range w.dry {
-		if !w.book.Raised(alarm.OrderWithoutFlow, string(id)) {
+// dryAlone reports whether each line that gave no water since any did, and each that a
+// pump last ran dry for, gave none while another did: none has gone dry that is news.
+func (w *watch) dryAlone(pumped []garden.LineID) bool {
+	lines := w.dried(pumped)
+	for _, id := range lines {
+		if !slices.ContainsFunc(w.noticed, func(n noticed) bool { return n.kind == alarm.OrderWithoutFlow && n.subject == string(id) && n.alone }) {
 			return false
 		}
 	}
-	return len(w.dry) > 0
+	return len(lines) > 0
 }
 
-// forLines names the lines that gave no water since any did, in order.
-func (w *watch) forLines() string {
-	if len(w.dry) == 0 {
-		return ""
-	}
-	return fmt.Sprintf(" for %s", joined(slices.Sorted(maps.Keys(w.dry))))
+func (w *watch) dried(pumped []garden.LineID) []garden.LineID {
+	lines := slices.AppendSeq(slices.Clone(pumped), maps.Keys(w.dry))
+	slices.Sort(lines)
+	return slices.Compact(lines)
 }
 
-func joined(ids []garden.LineID) string {
-	s := string(ids[0])
-	for _, id := range ids[1:] {
-		s += ", " + string(id)
+// forLines names those lines.
+func (w *watch) forLines(pumped []garden.LineID) string {
+	var s string
+	for i, id := range w.dried(pumped) {
+		s += [...]string{" for ", ", "}[min(i, 1)] + string(id)
 	}
 	return s
 }
@@ -153,8 +153,15 @@ func (w *watch) judgeFlow(now garden.Moment, line garden.LineID, opened garden.M
 	if ratio <= tooLittle {
 		w.dry[line] = true
 		w.end(alarm.FlowTooHigh, about)
+		alone := slices.ContainsFunc(w.noticed, func(n noticed) bool { return n.kind == alarm.OrderWithoutFlow && n.subject == about && n.alone })
 		w.notice(now, alarm.OrderWithoutFlow, about, fmt.Sprintf("%.2f L ran in %v, where its emitters give %.1f L", litres, on.Round(time.Second), expected))
+		w.noticed[len(w.noticed)-1].alone = alone
 		return
+	}
+	for i := range w.noticed {
+		if n := &w.noticed[i]; n.kind == alarm.OrderWithoutFlow && n.subject != about {
+			n.alone = true
+		}
 	}
 	if w.book.Holds(alarm.SupplyGone, "") {
 		for id := range w.dry {

@@ -86,10 +86,10 @@ func TestADryPumpIsToldOfBeforeItsLine(t *testing.T) {
 	w := newWatch(&garden.Garden{Supply: garden.Supply{MeterPulsesPerL: garden.Known(450)}, Lines: []garden.Line{
 		{ID: "a", Outlets: []garden.Outlet{{Zone: "a", Emitters: 5, FlowLPH: 2}}}, {ID: "b", Outlets: []garden.Outlet{{Zone: "b", Emitters: 5, FlowLPH: 2}}}}})
 	var now garden.Moment
-	round := func(pumpDry bool) (stand []string) {
+	round := func(dryFor ...garden.LineID) (stand []string) {
 		now.Mono += 15 * time.Minute
-		if pumpDry && !w.dryAlone() {
-			w.hold(now, alarm.PumpDry, "", w.forLines())
+		if len(dryFor) > 0 && !w.dryAlone(dryFor) {
+			w.hold(now, alarm.PumpDry, "", w.forLines(dryFor))
 		}
 		for i := range w.noticed {
 			w.keep(now, &w.noticed[i])
@@ -102,18 +102,23 @@ func TestADryPumpIsToldOfBeforeItsLine(t *testing.T) {
 		}
 		return stand
 	}
-	run := func(line garden.LineID, litres float64) { w.judgeFlow(now, line, now, litres, 10*time.Minute, litres*6) }
+	run := func(line garden.LineID, litres float64) {
+		w.judgeFlow(now, line, now, litres, 10*time.Minute, litres*6)
+	}
+	assert.Equal(t, []string{"pump without flow for a"}, round("a"))
 	run("a", 0)
-	assert.Equal(t, []string{"pump without flow for a"}, round(true))
+	assert.Equal(t, []string{"pump without flow for a"}, round("a"))
 	run("b", 10.0/6)
-	round(false)
-	stand := round(false)
+	round()
+	stand := round()
 	assert.Len(t, stand, 1)
 	assert.Contains(t, stand[0], "no flowa")
+	assert.Equal(t, stand, round("a"), "it is known")
 	run("a", 0)
-	assert.Equal(t, stand, round(true), "it is known")
+	assert.Equal(t, stand, round("a"))
+	assert.Equal(t, []string{"pump without flow for a, b"}, round("b"), "and this is news")
 	run("b", 0)
-	assert.Equal(t, []string{"pump without flow for a, b"}, round(true), "and this is news")
+	assert.Equal(t, []string{"pump without flow for a, b"}, round("a"), "still")
 }
 
 func asLines(ids []string) (out []garden.LineID) {
