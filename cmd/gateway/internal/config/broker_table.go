@@ -14,16 +14,16 @@ import (
 	"fabricpot/mqtt/topic"
 )
 
-func brokerTable() object[garden.Broker] {
-	filters := func(at func(*garden.BrokerAccount) *[]string) kind[garden.BrokerAccount] {
+func brokerTable() object[*garden.Broker] {
+	filters := func(at func(*garden.BrokerAccount) *[]string) kind[*garden.BrokerAccount] {
 		return list("topic filters, such as fabricpot/roof/probe/tap", of(topicFilter(), self[string]), at)
 	}
-	account := object[garden.BrokerAccount]{"an account", []field[garden.BrokerAccount]{
+	account := object[*garden.BrokerAccount]{"an account", []field[*garden.BrokerAccount]{
 		{"login-file", "its user and password, on two lines of a file that only its owner can read", true, of(fileName(), func(a *garden.BrokerAccount) *string { return &a.PasswordFile })},
 		{"may-publish", "what it may publish to", false, filters(func(a *garden.BrokerAccount) *[]string { return &a.Publish })},
 		{"may-subscribe", "what it may subscribe to", false, filters(func(a *garden.BrokerAccount) *[]string { return &a.Subscribe })},
 	}}
-	return object[garden.Broker]{"the broker", []field[garden.Broker]{
+	return object[*garden.Broker]{"the broker", []field[*garden.Broker]{
 		{"url", "embedded for the broker inside the program, or where another one is", true, of(brokerURL(), func(b *garden.Broker) *string { return &b.URL })},
 		{"prefix", "the first levels of the garden's topics; the site's id follows", false, of(prefix(), func(b *garden.Broker) *string { return &b.Prefix })},
 		{"client-id", "our name at the broker, ours alone; made from the site if absent", false, of(line("a name"), func(b *garden.Broker) *string { return &b.ClientID })},
@@ -40,8 +40,8 @@ func brokerTable() object[garden.Broker] {
 	}}
 }
 
-func skyTable() object[garden.SkyInput] {
-	return object[garden.SkyInput]{"a weather input", []field[garden.SkyInput]{
+func skyTable() object[*garden.SkyInput] {
+	return object[*garden.SkyInput]{"a weather input", []field[*garden.SkyInput]{
 		{"quantity", "what it is", true, of(choice("a kind of weather", garden.SkyTemperature, garden.SkyHumidity, garden.SkyWind, garden.SkyRadiation,
 			garden.SkyRain, garden.SkyRainTotal, garden.SkyDays), func(s *garden.SkyInput) *garden.SkyQuantity { return &s.Quantity })},
 		{"topic", "the topic it arrives on", false, of(topicName(), func(s *garden.SkyInput) *string { return &s.Topic })},
@@ -55,8 +55,8 @@ func remoteQuantity() scalar[garden.RemoteQuantity] {
 	return choice("what it publishes", garden.RemoteCounts, garden.RemoteVolts, garden.RemoteWater, garden.RemotePercent)
 }
 
-func remoteTable() object[garden.RemoteInput] {
-	return object[garden.RemoteInput]{"a remote probe", []field[garden.RemoteInput]{
+func remoteTable() object[*garden.RemoteInput] {
+	return object[*garden.RemoteInput]{"a remote probe", []field[*garden.RemoteInput]{
 		{"quantity", "what it publishes", true, of(remoteQuantity(), func(i *garden.RemoteInput) *garden.RemoteQuantity { return &i.Quantity })},
 		{"volts-per-count", "of counts: what one is worth", false, of(quantity(units.Potential(), 1e-9, 1), func(i *garden.RemoteInput) *float64 { return &i.VoltsPerCount })},
 		{"topic", "the topic of a probe with a format of its own", false, of(topicName(), func(i *garden.RemoteInput) *string { return &i.Topic })},
@@ -75,8 +75,8 @@ func remoteAt(p *garden.Probe) *garden.RemoteInput {
 	return p.Remote
 }
 
-func plainTable() object[garden.PlainValve] {
-	return object[garden.PlainValve]{"a plain switch", []field[garden.PlainValve]{
+func plainTable() object[*garden.PlainValve] {
+	return object[*garden.PlainValve]{"a plain switch", []field[*garden.PlainValve]{
 		{"set-topic", "where it takes its word", true, of(topicName(), func(p *garden.PlainValve) *string { return &p.Set })},
 		{"state-topic", "where it says its state", true, of(topicName(), func(p *garden.PlainValve) *string { return &p.State })},
 		{"state-pointer", "where the word stands in a JSON state", false, of(pointer(), func(p *garden.PlainValve) *string { return &p.StatePath })},

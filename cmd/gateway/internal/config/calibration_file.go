@@ -19,17 +19,17 @@ type calibrationDraft struct {
 
 // calibrationFileTable is the grammar of a calibration file: the keys of a
 // calibration of the garden file, and an offset for each probe that has its own.
-func calibrationFileTable() object[calibrationDraft] {
-	var fields []field[garden.Calibration]
+func calibrationFileTable() object[*calibrationDraft] {
+	var fields []field[*garden.Calibration]
 	for _, f := range calibrationTable().fields {
 		if f.key != "file" {
 			fields = append(fields, f)
 		}
 	}
 	offset := of(quantity(units.Fraction(), -0.3, 0.3), self[float64])
-	return object[calibrationDraft]{"a calibration file", append(
+	return object[*calibrationDraft]{"a calibration file", append(
 		lift(fields, func(d *calibrationDraft) *garden.Calibration { return &d.Calibration }),
-		field[calibrationDraft]{"offsets", "further offsets by probe", false,
+		field[*calibrationDraft]{"offsets", "further offsets by probe", false,
 			byID("offsets", offset, zero[float64], func(d *calibrationDraft) *[]entry[float64] { return &d.offsets })},
 	)}
 }

@@ -16,20 +16,20 @@ import (
 	"fabricpot/control/garden"
 )
 
-func callingTable() object[garden.Calling] {
-	header := object[garden.WebHeader]{"a header", []field[garden.WebHeader]{
+func callingTable() object[*garden.Calling] {
+	header := object[*garden.WebHeader]{"a header", []field[*garden.WebHeader]{
 		{"name", "its name, such as Authorization", true, of(headerName(), func(h *garden.WebHeader) *string { return &h.Name })},
 		{"value", "what it says, where that is no secret", false, of(unshown(line("a value")), func(h *garden.WebHeader) *string { return &h.Value })},
 		{"secret-file", "what it says, as the one line of a file that only its owner can read", false, of(fileName(), func(h *garden.WebHeader) *string { return &h.SecretFile })},
 	}}
-	webhook := object[garden.Webhook]{"a webhook", []field[garden.Webhook]{
+	webhook := object[*garden.Webhook]{"a webhook", []field[*garden.Webhook]{
 		{"post-to", "where messages are posted to", true, of(unshown(webAddress()), func(w *garden.Webhook) *string { return &w.URL })},
 		{"headers", "header lines of each message", false, list("headers, each with a name", header, func(w *garden.Webhook) *[]garden.WebHeader { return &w.Headers })},
 		{"body-file", "a template of the body, Go's text/template; absent means JSON", false, of(fileName(), func(w *garden.Webhook) *string { return &w.BodyFile })},
 		{"content-type", "what the body is; application/json if absent", false, of(line("a content type"), func(w *garden.Webhook) *string { return &w.ContentType })},
 		{"ca-file", "the authority that vouches for the server, PEM; the system's if absent", false, of(fileName(), func(w *garden.Webhook) *string { return &w.CAFile })},
 	}}
-	return object[garden.Calling]{"how alarms reach you", []field[garden.Calling]{
+	return object[*garden.Calling]{"how alarms reach you", []field[*garden.Calling]{
 		{"repeat-after", "how soon a message is repeated that nobody acknowledged; each next one waits twice as long; 30 min if absent", false, of(span(5*time.Minute, 24*time.Hour), func(c *garden.Calling) *time.Duration { return &c.RepeatAfter })},
 		{"repeat-most", "the longest time between two of them; 12 h if absent", false, of(span(5*time.Minute, 7*24*time.Hour), func(c *garden.Calling) *time.Duration { return &c.RepeatMost })},
 		{"quiet-hours", "windows of the day in which only serious alarms are told", false, list("windows of the day, such as 22:00-07:00", of(hours(), self[garden.DayWindow]), func(c *garden.Calling) *[]garden.DayWindow { return &c.Quiet })},
@@ -41,8 +41,8 @@ func callingTable() object[garden.Calling] {
 	}}
 }
 
-func mailTable() object[garden.Mail] {
-	return object[garden.Mail]{"the mail account", []field[garden.Mail]{
+func mailTable() object[*garden.Mail] {
+	return object[*garden.Mail]{"the mail account", []field[*garden.Mail]{
 		{"server", "the server that takes mail for sending", true, of(hostPort("smtp.example.org:587"), func(m *garden.Mail) *string { return &m.Server })},
 		{"security", "how the line to it is secured; starttls if absent", false, of(choice("a kind of security", garden.MailStartTLS, garden.MailTLS, garden.MailPlain), func(m *garden.Mail) *string { return &m.Security })},
 		{"login-file", "user and password, on two lines of a file that only its owner can read", false, of(fileName(), func(m *garden.Mail) *string { return &m.PasswordFile })},
@@ -52,8 +52,8 @@ func mailTable() object[garden.Mail] {
 	}}
 }
 
-func lampTable() object[garden.Lamp] {
-	return object[garden.Lamp]{"the lamp", []field[garden.Lamp]{
+func lampTable() object[*garden.Lamp] {
+	return object[*garden.Lamp]{"the lamp", []field[*garden.Lamp]{
 		{"pin", "its line on the GPIO chip", true, of(whole("a line of the chip", 0, 1000), func(l *garden.Lamp) *int { return &l.Pin })},
 		{"chip", "the chip's label; that of hardware if absent", false, of(line("a chip's label"), func(l *garden.Lamp) *string { return &l.Chip })},
 		{"active-low", "whether it is on at a low level", false, of(yesNo(), func(l *garden.Lamp) *bool { return &l.ActiveLow })},

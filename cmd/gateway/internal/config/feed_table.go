@@ -22,9 +22,9 @@ const (
 	phosphate = "phosphate"
 )
 
-func productTable() object[productDraft] {
+func productTable() object[*productDraft] {
 	brings := of(choice("what it brings along", calcium, sulfate, phosphate), self[string])
-	return object[productDraft]{"a product", []field[productDraft]{
+	return object[*productDraft]{"a product", []field[*productDraft]{
 		{"name", "the product's name, for people", false, of(line("a name"), func(p *productDraft) *string { return &p.Name })},
 		{"form", "how it comes", true, of(choice("a form", garden.Soluble, garden.Liquid, garden.Particulate), func(p *productDraft) *garden.ProductForm { return &p.Form })},
 		{"label", "N-P2O5-K2O in percent as printed, such as 20-10-20", true, of(label(), func(p *productDraft) *garden.Analysis { return &p.Analysis })},
@@ -61,14 +61,14 @@ func label() scalar[garden.Analysis] {
 	}}
 }
 
-func feedTable() object[garden.FeedPlan] {
-	part := object[garden.ProductShare]{"a part of a blend", []field[garden.ProductShare]{
+func feedTable() object[*garden.FeedPlan] {
+	part := object[*garden.ProductShare]{"a part of a blend", []field[*garden.ProductShare]{
 		{"product", "a product's name", true, of(id[garden.ProductID]("a product"), func(s *garden.ProductShare) *garden.ProductID { return &s.Product })},
 		{"share", "the part of the nitrogen that comes from it", false, of(quantity(units.Fraction(), 0, 1), func(s *garden.ProductShare) *float64 { return &s.NShare })},
 	}}
 	short := of(id[garden.ProductID]("a product"), func(s *garden.ProductShare) *garden.ProductID { return &s.Product })
-	return object[garden.FeedPlan]{"a feed", []field[garden.FeedPlan]{
-		{"products", "what it is fed with; several need shares of the nitrogen", true, list("products, by name", either(short, kind[garden.ProductShare](part)), func(f *garden.FeedPlan) *[]garden.ProductShare { return &f.Products })},
+	return object[*garden.FeedPlan]{"a feed", []field[*garden.FeedPlan]{
+		{"products", "what it is fed with; several need shares of the nitrogen", true, list("products, by name", either(short, kind[*garden.ProductShare](part)), func(f *garden.FeedPlan) *[]garden.ProductShare { return &f.Products })},
 		{"strength", "nitrogen in the ready solution; absent means by crop and stage", false, maybe(quantity(units.Strength(), 1, 1000), func(f *garden.FeedPlan) *garden.Measured { return &f.NPPM })},
 		{"full-strength", "yes for the whole strength of the stage, not the weak default", false, of(yesNo(), func(f *garden.FeedPlan) *bool { return &f.FullStrength })},
 		{"every", "the interval; absent means by crop and stage", false, maybe(inDays(), func(f *garden.FeedPlan) *garden.Measured { return &f.IntervalDays })},
@@ -95,8 +95,8 @@ func inDays() scalar[float64] {
 	}}
 }
 
-func injectorTable() object[garden.Injector] {
-	return object[garden.Injector]{"an injector", []field[garden.Injector]{
+func injectorTable() object[*garden.Injector] {
+	return object[*garden.Injector]{"an injector", []field[*garden.Injector]{
 		{"ratio", "stock to solution, such as 1:100", false, of(ratio(), func(i *garden.Injector) *float64 { return &i.Ratio })},
 		{"convention", "what 1:R means: one part in R of final solution, or one part added to R", false, of(choice("a convention", garden.PartsOfFinal, garden.PartsAdded), func(i *garden.Injector) *garden.RatioConvention { return &i.Convention })},
 		{"pin", "the GPIO line that engages it, for feeding orders alone", false, of(whole("a pin number", 0, 1023), func(i *garden.Injector) *int { return &i.Pin })},

@@ -10,8 +10,8 @@ import (
 // The tables below are the garden file: every key, what it means to a gardener,
 // whether it must be there, what may stand there and where it goes.
 
-func gardenTable() object[draft] {
-	return object[draft]{"the garden file", []field[draft]{
+func gardenTable() object[*draft] {
+	return object[*draft]{"the garden file", []field[*draft]{
 		{"site", "where the garden is", true, in(siteTable(), func(d *draft) *garden.Site { return &d.site })},
 		{"sample-every", "how often probes are read and decisions made", false, of(span(5*time.Second, 15*time.Minute), func(d *draft) *time.Duration { return &d.sample })},
 		{"stages-by-heat", "whether warm days bring crops forward and cool ones hold them back", false, of(yesNo(), func(d *draft) *bool { return &d.byHeat })},
@@ -31,8 +31,8 @@ func gardenTable() object[draft] {
 	}}
 }
 
-func siteTable() object[garden.Site] {
-	return object[garden.Site]{"a site", []field[garden.Site]{
+func siteTable() object[*garden.Site] {
+	return object[*garden.Site]{"a site", []field[*garden.Site]{
 		{"name", "the site's name, for people", true, of(line("a name"), func(s *garden.Site) *string { return &s.Name })},
 		{"id", "the site's name in topics; made from name if absent", false, of(id[string]("the site"), func(s *garden.Site) *string { return &s.ID })},
 		{"latitude", "decimal degrees, north positive", true, of(coordinate("a latitude", 90, "N", "S", "40.64"), func(s *garden.Site) *float64 { return &s.LatDeg })},
@@ -43,8 +43,8 @@ func siteTable() object[garden.Site] {
 	}}
 }
 
-func supplyTable() object[garden.Supply] {
-	return object[garden.Supply]{"the supply", append([]field[garden.Supply]{
+func supplyTable() object[*garden.Supply] {
+	return object[*garden.Supply]{"the supply", append([]field[*garden.Supply]{
 		{"flow", "the most it can carry at once, measured with a bucket", true, of(quantity(units.Flow(), 0.5, 20000), func(s *garden.Supply) *float64 { return &s.FlowLPH })},
 		{"hours", "windows of the day when watering is allowed; absent means always", false, list("windows of the day, such as 05:00-09:30", of(hours(), self[garden.DayWindow]), func(s *garden.Supply) *[]garden.DayWindow { return &s.Hours })},
 		{"tank", "the usable volume of a tank; absent for mains", false, maybe(quantity(units.Volume(), 1, 100000), func(s *garden.Supply) *garden.Measured { return &s.TankL })},
@@ -54,8 +54,8 @@ func supplyTable() object[garden.Supply] {
 	}, gaugeFields()...)}
 }
 
-func limitsTable() object[garden.Limits] {
-	return object[garden.Limits]{"the limits", []field[garden.Limits]{
+func limitsTable() object[*garden.Limits] {
+	return object[*garden.Limits]{"the limits", []field[*garden.Limits]{
 		{"max-on", "the longest any line may stay open at a time", false, of(span(time.Minute, 6*time.Hour), func(l *garden.Limits) *time.Duration { return &l.MaxOn })},
 		{"min-rest", "the shortest time between two openings of a line", false, of(span(0, 6*time.Hour), func(l *garden.Limits) *time.Duration { return &l.MinRest })},
 		{"daily-factor", "a line's daily cap over its zones' need on a hot day; a dry pot's fill and that need pass in any case", false, of(number("a factor", 2, 10), func(l *garden.Limits) *float64 { return &l.DailyFactor })},
@@ -65,8 +65,8 @@ func limitsTable() object[garden.Limits] {
 	}}
 }
 
-func hardwareTable() object[garden.Hardware] {
-	return object[garden.Hardware]{"the hardware", []field[garden.Hardware]{
+func hardwareTable() object[*garden.Hardware] {
+	return object[*garden.Hardware]{"the hardware", []field[*garden.Hardware]{
 		{"kind", "bench for the simulator, board for real buses and pins", true, of(choice("a kind of hardware", garden.Bench, garden.Board), func(h *garden.Hardware) *string { return &h.Kind })},
 		{"i2c-bus", "the bus of the probes' converters, such as /dev/i2c-1", false, of(line("a bus"), func(h *garden.Hardware) *string { return &h.I2CBus })},
 		{"gpio-chip", "the label of the GPIO chip the valves hang on", false, of(line("a chip's label"), func(h *garden.Hardware) *string { return &h.GPIOChip })},

@@ -7,16 +7,16 @@ import (
 	"fabricpot/control/garden"
 )
 
-func mixTable() object[garden.Mix] {
-	nutrient := func(at func(*garden.Mix) *float64) kind[garden.Mix] {
+func mixTable() object[*garden.Mix] {
+	nutrient := func(at func(*garden.Mix) *float64) kind[*garden.Mix] {
 		return of(quantity(units.Concentration(), 0, 5000), at)
 	}
-	starter := object[garden.Mix]{"a starter charge", []field[garden.Mix]{
+	starter := object[*garden.Mix]{"a starter charge", []field[*garden.Mix]{
 		{"nitrogen", "N mixed in at the start, per litre of mix", false, nutrient(func(m *garden.Mix) *float64 { return &m.StarterNmgL })},
 		{"phosphorus", "P, the element, mixed in at the start", false, nutrient(func(m *garden.Mix) *float64 { return &m.StarterPmgL })},
 		{"potassium", "K, the element, mixed in at the start", false, nutrient(func(m *garden.Mix) *float64 { return &m.StarterKmgL })},
 	}}
-	return object[garden.Mix]{"a mix", []field[garden.Mix]{
+	return object[*garden.Mix]{"a mix", []field[*garden.Mix]{
 		{"name", "the mix's name, for people", false, of(line("a name"), func(m *garden.Mix) *string { return &m.Name })},
 		{"illustrative", "yes where the figures were not measured on this mix", false, of(yesNo(), func(m *garden.Mix) *bool { return &m.Illustrative })},
 		{"retention", "how the mix holds water", true, in(retentionTable(), func(m *garden.Mix) *garden.Retention { return &m.Retention })},
@@ -25,9 +25,9 @@ func mixTable() object[garden.Mix] {
 	}}
 }
 
-func retentionTable() object[garden.Retention] {
+func retentionTable() object[*garden.Retention] {
 	share := quantity(units.Fraction(), 0, 1)
-	return object[garden.Retention]{"a retention curve", []field[garden.Retention]{
+	return object[*garden.Retention]{"a retention curve", []field[*garden.Retention]{
 		{"model", "the curve's formula", true, of(choice("a retention model", garden.VanGenuchten, garden.BrooksCorey, garden.Exponential), func(t *garden.Retention) *garden.RetentionModel { return &t.Model })},
 		{"theta-r", "residual water", true, of(share, func(t *garden.Retention) *float64 { return &t.ThetaR })},
 		{"theta-s", "water when saturated, the porosity", true, of(share, func(t *garden.Retention) *float64 { return &t.ThetaS })},
@@ -39,12 +39,12 @@ func retentionTable() object[garden.Retention] {
 	}}
 }
 
-func calibrationTable() object[garden.Calibration] {
-	point := object[garden.CalibrationPoint]{"a calibration point", []field[garden.CalibrationPoint]{
+func calibrationTable() object[*garden.Calibration] {
+	point := object[*garden.CalibrationPoint]{"a calibration point", []field[*garden.CalibrationPoint]{
 		{"volts", "what the probe said", true, of(as[garden.Volts](quantity(units.Potential(), 0, 6)), func(p *garden.CalibrationPoint) *garden.Volts { return &p.Volts })},
 		{"water", "the water fraction that was true", true, of(as[garden.WaterFraction](quantity(units.Fraction(), 0, 1)), func(p *garden.CalibrationPoint) *garden.WaterFraction { return &p.Water })},
 	}}
-	return object[garden.Calibration]{"a calibration", []field[garden.Calibration]{
+	return object[*garden.Calibration]{"a calibration", []field[*garden.Calibration]{
 		{"file", "a calibration file that stands beside the garden file, in place of method and points", false, of(besideName(), func(c *garden.Calibration) *string { return &c.File })},
 		{"method", "how points become a curve", false, of(choice("a method", garden.TwoPoint, garden.Interpolated, garden.LeastSquares, garden.Quadratic, garden.Inverse, garden.Linear), func(c *garden.Calibration) *garden.CalibrationKind { return &c.Kind })},
 		{"points", "pairs of volts and water", false, list("points, each with volts and water", point, func(c *garden.Calibration) *[]garden.CalibrationPoint { return &c.Points })},
@@ -56,11 +56,11 @@ func calibrationTable() object[garden.Calibration] {
 	}}
 }
 
-func cropTable() object[cropDraft] {
-	kc := func(at func(*cropDraft) *float64) kind[cropDraft] {
+func cropTable() object[*cropDraft] {
+	kc := func(at func(*cropDraft) *float64) kind[*cropDraft] {
 		return of(number("a crop coefficient", 0.1, 2.5), at)
 	}
-	return object[cropDraft]{"a crop", []field[cropDraft]{
+	return object[*cropDraft]{"a crop", []field[*cropDraft]{
 		{"kc-initial", "crop coefficient after planting", true, kc(func(c *cropDraft) *float64 { return &c.KcIni })},
 		{"kc-mid", "crop coefficient when fully grown", true, kc(func(c *cropDraft) *float64 { return &c.KcMid })},
 		{"kc-end", "crop coefficient at the end", true, kc(func(c *cropDraft) *float64 { return &c.KcEnd })},

@@ -7,22 +7,22 @@ import (
 	"fabricpot/control/garden"
 )
 
-func potTable() object[potDraft] {
+func potTable() object[*potDraft] {
 	zone := func(p *potDraft) *zoneDraft { return &p.zoneDraft }
-	size := either(of(sizeText(), self[sizeDraft]), kind[sizeDraft](sizeParts()))
-	fields := []field[potDraft]{
+	size := either(of(sizeText(), self[sizeDraft]), kind[*sizeDraft](sizeParts()))
+	fields := []field[*potDraft]{
 		{"name", "the pot's name, for people", false, of(line("a name"), func(p *potDraft) *string { return &p.name })},
 		{"mix", "the mix it is filled with", true, of(id[garden.MixID]("a mix"), func(p *potDraft) *garden.MixID { return &p.mix })},
 		{"size", "a volume such as 75 L, or diameter x height such as 46 cm x 45 cm", true, in(size, func(p *potDraft) *sizeDraft { return &p.size })},
 	}
 	fields = append(fields, lift(zoneFields(), zone)...)
-	return object[potDraft]{"a pot", append(fields,
-		field[potDraft]{"zones", "root zones side by side, by name, where the pot has several", false,
+	return object[*potDraft]{"a pot", append(fields,
+		field[*potDraft]{"zones", "root zones side by side, by name, where the pot has several", false,
 			byID("a zone", zoneTable(), zero, func(p *potDraft) *[]entry[zoneDraft] { return &p.zones })})}
 }
 
-func zoneTable() object[zoneDraft] {
-	return object[zoneDraft]{"a zone", append([]field[zoneDraft]{
+func zoneTable() object[*zoneDraft] {
+	return object[*zoneDraft]{"a zone", append([]field[*zoneDraft]{
 		{"name", "the zone's name, for people", false, of(line("a name"), func(z *zoneDraft) *string { return &z.Name })},
 		{"share", "its share of the pot; absent from all means equal shares", false, maybe(quantity(units.Fraction(), 0.01, 1), func(z *zoneDraft) *garden.Measured { return &z.share })},
 	}, zoneFields()...)}
@@ -30,11 +30,11 @@ func zoneTable() object[zoneDraft] {
 
 // zoneFields are the keys of a zone, also written straight into a pot that has
 // only one.
-func zoneFields() []field[zoneDraft] {
-	water := func(at func(*zoneDraft) *garden.Measured) kind[zoneDraft] {
+func zoneFields() []field[*zoneDraft] {
+	water := func(at func(*zoneDraft) *garden.Measured) kind[*zoneDraft] {
 		return maybe(quantity(units.Fraction(), 0.01, 0.99), at)
 	}
-	return []field[zoneDraft]{
+	return []field[*zoneDraft]{
 		{"plants", "what grows there", false, list("plants, each with a crop", plantTable(), func(z *zoneDraft) *[]garden.Plant { return &z.Plants })},
 		{"probes", "the moisture probes, by name", false, byID("a probe", probeTable(), newProbe, func(z *zoneDraft) *[]entry[garden.Probe] { return &z.probes })},
 		{"thermometer", "the 1-wire thermometer in its mix", false, of(thermometer(), func(z *zoneDraft) *string { return &z.Thermometer })},
@@ -49,8 +49,8 @@ func zoneFields() []field[zoneDraft] {
 	}
 }
 
-func plantTable() object[garden.Plant] {
-	return object[garden.Plant]{"a plant", []field[garden.Plant]{
+func plantTable() object[*garden.Plant] {
+	return object[*garden.Plant]{"a plant", []field[*garden.Plant]{
 		{"crop", "its crop, from the library or from crops", true, of(line("the name of a crop"), func(p *garden.Plant) *string { return &p.Crop })},
 		{"count", "how many; 1 if absent", false, of(whole("a count", 1, 500), func(p *garden.Plant) *int { return &p.Count })},
 		{"planted", "the day it was planted; absent means grown already", false, of(day(), func(p *garden.Plant) *time.Time { return &p.PlantedOn })},
@@ -58,9 +58,9 @@ func plantTable() object[garden.Plant] {
 	}}
 }
 
-func probeTable() object[garden.Probe] {
-	remote := either(of(remoteQuantity(), func(i *garden.RemoteInput) *garden.RemoteQuantity { return &i.Quantity }), kind[garden.RemoteInput](remoteTable()))
-	return object[garden.Probe]{"a probe", []field[garden.Probe]{
+func probeTable() object[*garden.Probe] {
+	remote := either(of(remoteQuantity(), func(i *garden.RemoteInput) *garden.RemoteQuantity { return &i.Quantity }), kind[*garden.RemoteInput](remoteTable()))
+	return object[*garden.Probe]{"a probe", []field[*garden.Probe]{
 		{"depth", "the middle of its sensing length under the surface", true, of(quantity(units.Length(), 1, 200), func(p *garden.Probe) *float64 { return &p.DepthCM })},
 		{"input", "where it is wired, such as 0x48/0, or iio/NAME/CHANNEL of a converter that the kernel drives", false, of(input(), func(p *garden.Probe) *garden.Input { return &p.Input })},
 		{"remote", "what it publishes over the broker, where it is far away", false, in(remote, remoteAt)},
@@ -69,13 +69,13 @@ func probeTable() object[garden.Probe] {
 	}}
 }
 
-func lineTable() object[lineDraft] {
-	outlet := object[garden.Outlet]{"the emitters of a zone", []field[garden.Outlet]{
+func lineTable() object[*lineDraft] {
+	outlet := object[*garden.Outlet]{"the emitters of a zone", []field[*garden.Outlet]{
 		{"emitters", "how many", true, of(whole("a count", 1, 1000), func(o *garden.Outlet) *int { return &o.Emitters })},
 		{"flow", "one emitter's flow", true, of(quantity(units.Flow(), 0.05, 500), func(o *garden.Outlet) *float64 { return &o.FlowLPH })},
 	}}
-	watered := either(of(emitters(), self[garden.Outlet]), kind[garden.Outlet](outlet))
-	return object[lineDraft]{"a line", []field[lineDraft]{
+	watered := either(of(emitters(), self[garden.Outlet]), kind[*garden.Outlet](outlet))
+	return object[*lineDraft]{"a line", []field[*lineDraft]{
 		{"name", "the line's name, for people", false, of(line("a name"), func(l *lineDraft) *string { return &l.Name })},
 		{"valve", "what opens it: a pin, or a remote node", true, in(valveTable(), func(l *lineDraft) *valveDraft { return &l.valve })},
 		{"waters", "its emitters, by zone, such as chilli: 4 x 2 L/h", true, byID("a zone", watered, zero, func(l *lineDraft) *[]entry[garden.Outlet] { return &l.waters })},
@@ -86,8 +86,8 @@ func lineTable() object[lineDraft] {
 	}}
 }
 
-func valveTable() object[valveDraft] {
-	return object[valveDraft]{"a valve", []field[valveDraft]{
+func valveTable() object[*valveDraft] {
+	return object[*valveDraft]{"a valve", []field[*valveDraft]{
 		{"pin", "the number of the GPIO line", false, of(whole("a pin number", 0, 1023), func(v *valveDraft) *int { return &v.Pin })},
 		{"chip", "the label of its GPIO chip, if not the hardware's", false, of(line("a chip's label"), func(v *valveDraft) *string { return &v.Chip })},
 		{"active-low", "yes where a low level energises the coil", false, of(yesNo(), func(v *valveDraft) *bool { return &v.ActiveLow })},

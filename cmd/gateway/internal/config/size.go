@@ -37,9 +37,9 @@ func sizeText() scalar[sizeDraft] {
 	}}
 }
 
-func sizeParts() object[sizeDraft] {
+func sizeParts() object[*sizeDraft] {
 	length := quantity(units.Length(), 5, 300)
-	return object[sizeDraft]{"a size", []field[sizeDraft]{
+	return object[*sizeDraft]{"a size", []field[*sizeDraft]{
 		{"volume", "the volume of mix", false, maybe(quantity(units.Volume(), 1, 2000), func(s *sizeDraft) *garden.Measured { return &s.volume })},
 		{"height", "the depth of mix, not of fabric", false, maybe(length, func(s *sizeDraft) *garden.Measured { return &s.height })},
 		{"diameter", "the inner diameter of a straight pot", false, maybe(length, func(s *sizeDraft) *garden.Measured { return &s.diameter })},

@@ -9,28 +9,30 @@ import (
 	"fabricpot/control/garden"
 )
 
-// kind is what may stand at one place of the file and where it goes in a T.
-type kind[T any] interface {
-	read(r *reader, n ast.Node, path string, into *T)
+// kind is what may stand at one place of the file and where it goes in what a P
+// points to. P is a pointer type: the compiler makes the code of a generic
+// function once for all of those, but anew for each struct.
+type kind[P any] interface {
+	read(r *reader, n ast.Node, path string, into P)
 	// schema describes it in JSON Schema's words.
 	schema() map[string]any
 }
 
 // field is one key of a mapping.
-type field[T any] struct {
+type field[P any] struct {
 	key  string
 	doc  string
 	need bool
-	kind kind[T]
+	kind kind[P]
 }
 
 // object is a mapping with known keys. what names it with its article.
-type object[T any] struct {
+type object[P any] struct {
 	what   string
-	fields []field[T]
+	fields []field[P]
 }
 
-func (o object[T]) keys() []string {
+func (o object[P]) keys() []string {
 	out := make([]string, len(o.fields))
 	for i, f := range o.fields {
 		out[i] = f.key
@@ -38,7 +40,7 @@ func (o object[T]) keys() []string {
 	return out
 }
 
-func (o object[T]) read(r *reader, n ast.Node, path string, into *T) {
+func (o object[P]) read(r *reader, n ast.Node, path string, into P) {
 	entries, ok := r.mapping(n, path, o.what)
 	if !ok {
 		return
@@ -65,13 +67,13 @@ func (o object[T]) read(r *reader, n ast.Node, path string, into *T) {
 	}
 }
 
-func (o object[T]) field(key string) (field[T], bool) {
+func (o object[P]) field(key string) (field[P], bool) {
 	for _, f := range o.fields {
 		if f.key == key {
 			return f, true
 		}
 	}
-	return field[T]{}, false
+	return field[P]{}, false
 }
 
 // scalar is a single value: how it is written and how it is understood. The
@@ -84,32 +86,39 @@ type scalar[V any] struct {
 	secret bool
 }
 
-type scalarKind[T, V any] struct {
-	scalar[V]
-	at func(*T) *V
+type scalarKind[P any] struct {
+	wants  string
+	store  func(into P, text string) error
+	format map[string]any
+	secret bool
 }
 
 // of stores a scalar where at points.
-func of[T, V any](s scalar[V], at func(*T) *V) kind[T] { return scalarKind[T, V]{s, at} }
+func of[P, V any](s scalar[V], at func(P) *V) kind[P] {
+	return &scalarKind[P]{s.wants, func(into P, text string) error {
+		v, err := s.parse(text)
+		if err == nil {
+			*at(into) = v
+		}
+		return err
+	}, s.format, s.secret}
+}
 
-func (k scalarKind[T, V]) read(r *reader, n ast.Node, path string, into *T) {
+func (k *scalarKind[P]) read(r *reader, n ast.Node, path string, into P) {
 	text, ok := r.text(n, path, k.wants)
 	if !ok {
 		return
 	}
-	v, err := k.parse(text)
-	if err != nil {
+	if err := k.store(into, text); err != nil {
 		found := quote(text)
 		if k.secret {
 			found = ""
 		}
 		r.refuse(path, err, found, k.wants)
-		return
 	}
-	*k.at(into) = v
 }
 
-func (k scalarKind[T, V]) schema() map[string]any {
+func (k *scalarKind[P]) schema() map[string]any {
 	out := map[string]any{"description": k.wants}
 	for key, v := range k.format {
 		out[key] = v
@@ -118,7 +127,7 @@ func (k scalarKind[T, V]) schema() map[string]any {
 }
 
 // maybe stores a number that may be absent.
-func maybe[T any](s scalar[float64], at func(*T) *garden.Measured) kind[T] {
+func maybe[P any](s scalar[float64], at func(P) *garden.Measured) kind[P] {
 	return of(scalar[garden.Measured]{wants: s.wants, format: s.format, parse: func(text string) (garden.Measured, error) {
 		v, err := s.parse(text)
 		return garden.Known(v), err
@@ -133,41 +142,41 @@ func as[V ~float64](s scalar[float64]) scalar[V] {
 	}}
 }
 
-type inKind[T, V any] struct {
-	of kind[V]
-	at func(*T) *V
+type inKind[P, Q any] struct {
+	of kind[Q]
+	at func(P) Q
 }
 
-// in reads a part of T by the part's own kind.
-func in[T, V any](of kind[V], at func(*T) *V) kind[T] { return inKind[T, V]{of, at} }
+// in reads a part by its own kind.
+func in[P, Q any](of kind[Q], at func(P) Q) kind[P] { return &inKind[P, Q]{of, at} }
 
-func (k inKind[T, V]) read(r *reader, n ast.Node, path string, into *T) {
+func (k *inKind[P, Q]) read(r *reader, n ast.Node, path string, into P) {
 	k.of.read(r, n, path, k.at(into))
 }
 
-func (k inKind[T, V]) schema() map[string]any { return k.of.schema() }
+func (k *inKind[P, Q]) schema() map[string]any { return k.of.schema() }
 
 // lift lends the fields of a part to the mapping around it.
-func lift[T, V any](fields []field[V], at func(*T) *V) []field[T] {
-	out := make([]field[T], len(fields))
+func lift[P, Q any](fields []field[Q], at func(P) Q) []field[P] {
+	out := make([]field[P], len(fields))
 	for i, f := range fields {
-		out[i] = field[T]{f.key, f.doc, f.need, in(f.kind, at)}
+		out[i] = field[P]{f.key, f.doc, f.need, in(f.kind, at)}
 	}
 	return out
 }
 
-type listKind[T, V any] struct {
+type listKind[P, V any] struct {
 	what string
-	item kind[V]
-	at   func(*T) *[]V
+	item kind[*V]
+	at   func(P) *[]V
 }
 
 // list reads "- " items. what names them, "hours such as 05:00-09:00".
-func list[T, V any](what string, item kind[V], at func(*T) *[]V) kind[T] {
-	return listKind[T, V]{what, item, at}
+func list[P, V any](what string, item kind[*V], at func(P) *[]V) kind[P] {
+	return &listKind[P, V]{what, item, at}
 }
 
-func (k listKind[T, V]) read(r *reader, n ast.Node, path string, into *T) {
+func (k *listKind[P, V]) read(r *reader, n ast.Node, path string, into P) {
 	seq, ok := n.(*ast.SequenceNode)
 	if !ok {
 		r.wrongType(n, path, "a list of "+k.what)
@@ -186,7 +195,7 @@ func (k listKind[T, V]) read(r *reader, n ast.Node, path string, into *T) {
 	*k.at(into) = out
 }
 
-func (k listKind[T, V]) schema() map[string]any {
+func (k *listKind[P, V]) schema() map[string]any {
 	return map[string]any{"type": "array", "items": k.item.schema()}
 }
 
@@ -196,20 +205,20 @@ type entry[V any] struct {
 	value    V
 }
 
-type byIDKind[T, V any] struct {
+type byIDKind[P, V any] struct {
 	what  string
-	item  kind[V]
+	item  kind[*V]
 	fresh func() V
-	at    func(*T) *[]entry[V]
+	at    func(P) *[]entry[V]
 }
 
 // byID reads a mapping from ids the gardener chooses to items, in file order.
 // fresh makes an item with its defaults.
-func byID[T, V any](what string, item kind[V], fresh func() V, at func(*T) *[]entry[V]) kind[T] {
-	return byIDKind[T, V]{what, item, fresh, at}
+func byID[P, V any](what string, item kind[*V], fresh func() V, at func(P) *[]entry[V]) kind[P] {
+	return &byIDKind[P, V]{what, item, fresh, at}
 }
 
-func (k byIDKind[T, V]) read(r *reader, n ast.Node, path string, into *T) {
+func (k *byIDKind[P, V]) read(r *reader, n ast.Node, path string, into P) {
 	entries, ok := r.mapping(n, path, k.what+" by name")
 	if !ok {
 		return
@@ -231,7 +240,7 @@ func (k byIDKind[T, V]) read(r *reader, n ast.Node, path string, into *T) {
 	}
 }
 
-func (k byIDKind[T, V]) schema() map[string]any {
+func (k *byIDKind[P, V]) schema() map[string]any {
 	return map[string]any{
 		"type":                 "object",
 		"propertyNames":        map[string]any{"pattern": "^[a-z0-9]([a-z0-9-]*[a-z0-9])?$", "maxLength": garden.MaxIDLen},
@@ -239,13 +248,13 @@ func (k byIDKind[T, V]) schema() map[string]any {
 	}
 }
 
-type eitherKind[T any] struct{ short, long kind[T] }
+type eitherKind[P any] struct{ short, long kind[P] }
 
 // either takes the short form where a scalar stands and the long one where a
 // mapping does.
-func either[T any](short, long kind[T]) kind[T] { return eitherKind[T]{short, long} }
+func either[P any](short, long kind[P]) kind[P] { return &eitherKind[P]{short, long} }
 
-func (k eitherKind[T]) read(r *reader, n ast.Node, path string, into *T) {
+func (k *eitherKind[P]) read(r *reader, n ast.Node, path string, into P) {
 	if isMapping(n) {
 		k.long.read(r, n, path, into)
 		return
@@ -253,11 +262,11 @@ func (k eitherKind[T]) read(r *reader, n ast.Node, path string, into *T) {
 	k.short.read(r, n, path, into)
 }
 
-func (k eitherKind[T]) schema() map[string]any {
+func (k *eitherKind[P]) schema() map[string]any {
 	return map[string]any{"anyOf": []any{k.short.schema(), k.long.schema()}}
 }
 
-func (o object[T]) schema() map[string]any {
+func (o object[P]) schema() map[string]any {
 	props, need := map[string]any{}, []any{}
 	for _, f := range o.fields {
 		s := f.kind.schema()
