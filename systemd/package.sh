@@ -28,7 +28,7 @@ mkdir -p "$out"
 
 put() { install -D -m "$1" "$2" "$3"; } # put MODE FROM TO
 
-go build -trimpath -o "$work/host" ./cmd/gateway
+go build -trimpath -tags papers -o "$work/host" ./cmd/gateway
 # The pages show defaults: those of the service, not of whoever builds.
 env -i RUNTIME_DIRECTORY=/run/fabricpot "$work/host" papers --date "$SOURCE_DATE_EPOCH" "$work/papers"
 printf '%s (%s) unstable; urgency=medium\n\n  * Built from the source of that day.\n\n -- %s  %s\n' \

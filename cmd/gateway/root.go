@@ -45,8 +45,9 @@ Exit codes: 0 done, 1 failed, 2 wrong use.`,
 	root.CompletionOptions.HiddenDefaultCmd = true
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return wrongUse{inWords(err)} })
 	root.AddCommand(newRun(s), newCheck(s), newSimulate(s), newCloseAll(s), newAutomatic(s), newAlarms(s), newReload(s), newPassword(s), newCalc(s),
-		newBackup(s), newRestore(s), newPapers(), newSchema(s), newCalibrate(s), newHardware(s), newFlow(s), newRounds(s), newDone(s), newNote(s), newPlant(s), newPlan(s), newDoctor(s), newReport(s), newExport(s))
+		newBackup(s), newRestore(s), newSchema(s), newCalibrate(s), newHardware(s), newFlow(s), newRounds(s), newDone(s), newNote(s), newPlant(s), newPlan(s), newDoctor(s), newReport(s), newExport(s))
 	root.AddCommand(newTrial(s))
+	root.AddCommand(ofTheBuild()...)
 	return root
 }
 

@@ -33,7 +33,6 @@ import (
 	_ "github.com/go-json-experiment/json"
 	_ "github.com/goccy/go-yaml"
 	_ "github.com/schollz/progressbar/v3"
-	_ "github.com/spf13/cobra/doc"
 	_ "github.com/wneessen/go-mail"
 	_ "golang.org/x/crypto/bcrypt"
 	_ "golang.org/x/term"

@@ -9,6 +9,8 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"fabricpot/cmd/gateway/internal/papers"
 )
 
 // TestPapers holds the manual to the commands: each that shows in the help has
@@ -17,7 +19,7 @@ func TestPapers(t *testing.T) {
 	a, b := t.TempDir(), t.TempDir()
 	at := time.Date(2031, 6, 1, 0, 0, 0, 0, time.UTC)
 	for _, dir := range []string{a, b} {
-		require.NoError(t, writePapers(newRoot(streams{}), dir, at))
+		require.NoError(t, papers.Write(newRoot(streams{}), dir, at))
 	}
 	for _, c := range newRoot(streams{}).Commands() {
 		page := filepath.Join(a, "man1", "gateway-"+c.Name()+".1")

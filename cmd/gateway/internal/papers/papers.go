@@ -1,4 +1,7 @@
-package main
+// Package papers makes the manual pages and shell completions that are installed
+// beside the program. Nothing that is installed links it: with what it needs the
+// program would be a quarter of a megabyte larger.
+package papers
 
 import (
 	"bytes"
@@ -11,24 +14,9 @@ import (
 	"github.com/spf13/cobra/doc"
 )
 
-// newPapers is hidden: the package's build uses it.
-func newPapers() *cobra.Command {
-	var stamp int64
-	cmd := &cobra.Command{
-		Use:    "papers FOLDER",
-		Short:  "Write manual pages and shell completions",
-		Hidden: true,
-		Args:   usage(cobra.ExactArgs(1)),
-		RunE: func(cmd *cobra.Command, args []string) error {
-			return writePapers(cmd.Root(), args[0], time.Unix(stamp, 0).UTC())
-		},
-	}
-	cmd.Flags().Int64Var(&stamp, "date", 0, "date of the pages, in seconds since 1970, so that a build can be repeated")
-	return cmd
-}
-
-// writePapers writes FOLDER/man1/*.1 and the completions of three shells.
-func writePapers(root *cobra.Command, folder string, date time.Time) error {
+// Write makes folder/man1/*.1 and the completions of three shells from the
+// commands below root. Pages bear the date, so that a build can be repeated.
+func Write(root *cobra.Command, folder string, date time.Time) error {
 	man := filepath.Join(folder, "man1")
 	if err := os.MkdirAll(man, 0o755); err != nil {
 		return fmt.Errorf("papers: %w", err)
