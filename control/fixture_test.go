@@ -70,6 +70,7 @@ type bench struct {
 	pend    []garden.Delivery
 	parts   []float64 // what each zone gets of its share, 1 where there is none
 	silent  bool      // deliveries carry no water: clogged
+	told    func(*garden.Delivery)
 }
 
 func newBench(t testing.TB, g *garden.Garden) *bench {
@@ -180,6 +181,9 @@ func (b *bench) close(o garden.Order, end garden.Ending) {
 		Order: o.ID, Line: o.Line, Zone: o.Zone, Kind: o.Kind, Litres: litres,
 		Open: b.now.Since(at), OpenedAt: at, ClosedAt: b.now, End: end,
 	})
+	if b.told != nil {
+		b.told(&b.pend[len(b.pend)-1])
+	}
 	delete(b.open, o.Line)
 }
 

@@ -1,6 +1,7 @@
 package control
 
 import (
+	"slices"
 	"testing"
 	"time"
 
@@ -220,6 +221,32 @@ func TestVerifiedAtRestAndToppedUpOnce(t *testing.T) {
 		}
 	}
 	assert.Equal(t, 1, tops)
+}
+
+// What is charged as the most that may have run is no water that a probe must have
+// moved with.
+func TestAWorstCaseJudgesNoProbe(t *testing.T) {
+	for name, c := range map[string]struct {
+		end    garden.Ending
+		times  float64
+		judged bool
+	}{
+		"in full": {garden.Complete, 1, true}, "the driver failed": {garden.Faulted, 1, false},
+		"nobody knows": {garden.Unfinished, 1, false}, "it may have been open for hours": {garden.Stopped, 5, false},
+	} {
+		t.Run(name, func(t *testing.T) {
+			b := still(t, testGarden(1, 8))
+			b.dry(0, 1.2)
+			stuck := b.reading(0)
+			b.lie = func(int, float64) float64 { return stuck }
+			b.told = func(d *garden.Delivery) { d.End, d.Litres = c.end, d.Litres*c.times }
+			_, at := b.until(10)
+			require.GreaterOrEqual(t, at, 0)
+			b.run(10 * time.Hour)
+			judged := slices.ContainsFunc(b.events, func(e Event) bool { return e.Kind == ProbeNoResponse })
+			assert.Equal(t, c.judged, judged, "%v", b.events)
+		})
+	}
 }
 
 func TestAProbeThatDoesNotMoveIsDistrustedAndComesBack(t *testing.T) {
