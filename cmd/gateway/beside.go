@@ -13,25 +13,26 @@ import (
 
 // besidePath is where a board's gateway remembers what it gives while its journal
 // can't be written: beside the control socket, in a folder that the service manager
-// keeps until the board goes off.
-func besidePath() string {
+// keeps until the board goes off. Its name is another one for another control socket,
+// as for unkeptFolders.
+func besidePath(socket string) string {
 	dir := filepath.Dir(page.DefaultSocket())
 	// Root on a board means the service's, as for the journal.
 	service := filepath.Dir(serviceSocket)
 	if st, err := os.Stat(service); os.Getenv("RUNTIME_DIRECTORY") == "" && err == nil && st.IsDir() && os.Geteuid() == 0 {
 		dir = service
 	}
-	return filepath.Join(dir, "unwritten.json")
+	return filepath.Join(dir, fmt.Sprintf("unwritten-%x.json", socketSum(socket)))
 }
 
 // keepBeside has a board's keeper remember there what its journal can't take. Where
 // that fails too the plants need water all the same.
-func keepBeside(s streams, k *runner.Keeper) {
+func keepBeside(s streams, k *runner.Keeper, socket string) {
 	clock, err := journal.BootClock()
 	if err != nil {
 		clock = ""
 	}
-	path := besidePath()
+	path := besidePath(socket)
 	// A control socket may have been named elsewhere.
 	b, err := journal.OpenBeside(path, clock)
 	if err = errors.Join(err, os.MkdirAll(filepath.Dir(path), 0o700)); err != nil {

@@ -19,23 +19,31 @@ import (
 func TestBesideInTheRuntimeFolder(t *testing.T) {
 	run := filepath.Join(t.TempDir(), "fabricpot")
 	t.Setenv("RUNTIME_DIRECTORY", run)
-	begin := func(name string) (*runner.Keeper, *bytes.Buffer) {
+	socket := filepath.Join(run, "gateway.sock")
+	begin := func(name, socket string) (*runner.Keeper, *bytes.Buffer) {
 		j, _, err := journal.Open(filepath.Join(t.TempDir(), name))
 		require.NoError(t, err)
 		t.Cleanup(func() { _ = j.Close() })
 		var told bytes.Buffer
 		k := runner.NewKeeper(j)
-		keepBeside(streams{out: &told, err: &told}, k)
+		keepBeside(streams{out: &told, err: &told}, k, socket)
 		return k, &told
 	}
-	k, told := begin("one.db")
+	k, told := begin("one.db", socket)
 	assert.Empty(t, told.String(), "a folder that is not there yet is made")
 	o := garden.Order{ID: 9, Line: "a", Zone: "a", Litres: 1, MaxOn: time.Minute}
 	require.NoError(t, k.IntendBeside(o, 1, garden.Moment{Mono: time.Hour}))
-	assert.FileExists(t, filepath.Join(run, "unwritten.json"))
-	k, told = begin("two.db")
+	there, err := filepath.Glob(filepath.Join(run, "unwritten-*.json"))
+	require.NoError(t, err)
+	assert.Len(t, there, 1)
+	k, told = begin("other.db", filepath.Join(run, "other.sock"))
 	assert.Empty(t, told.String())
 	left, err := k.Unfinished()
+	require.NoError(t, err)
+	assert.Empty(t, left, "what another gateway gave is none of its own")
+	k, told = begin("two.db", socket)
+	assert.Empty(t, told.String())
+	left, err = k.Unfinished()
 	require.NoError(t, err)
 	require.Len(t, left, 1)
 	assert.Equal(t, o, left[0].Order)

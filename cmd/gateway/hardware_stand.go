@@ -124,7 +124,7 @@ func (st *stand) onBoard(s streams, f standFlags) error {
 		return err
 	}
 	keeper := runner.NewKeeper(j)
-	keepBeside(s, keeper)
+	keepBeside(s, keeper, f.socket)
 	st.closers = append(st.closers, keeper.Close)
 	if st.guard, err = valves.NewGuard(wiredLines(u.garden), hw.actuators, keeper, valves.Options{PeakNeedL: u.plan.PeakNeedsL(), DryFillL: u.plan.DryFillsL()}); err != nil {
 		return err

@@ -116,7 +116,7 @@ func run(ctx context.Context, s streams, args []string, f runFlags, open opener)
 	}
 	defer keeper.Close()
 	if !bench {
-		keepBeside(s, keeper)
+		keepBeside(s, keeper, f.socket)
 	}
 
 	rl := newReloader(s, args, u)

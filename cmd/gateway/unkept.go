@@ -23,16 +23,22 @@ const memoryFiles = "/dev/shm"
 // unkeptFolders are where that folder may be, the best first. It is another one for
 // another control socket, which is what keeps two gateways apart.
 func unkeptFolders(socket string) []string {
+	sum := socketSum(socket)
+	var in []string
+	if dir := os.Getenv("RUNTIME_DIRECTORY"); dir != "" { // set by the service manager
+		in = append(in, filepath.Join(filepath.SplitList(dir)[0], fmt.Sprintf("unkept-%x", sum)))
+	}
+	return append(in, filepath.Join(memoryFiles, fmt.Sprintf("fabricpot-%d-%x", os.Getuid(), sum)))
+}
+
+// socketSum tells one control socket from another in the name of a file.
+func socketSum(socket string) uint64 {
 	if abs, err := filepath.Abs(socket); err == nil {
 		socket = abs
 	}
 	h := fnv.New64a()
 	h.Write([]byte(socket))
-	var in []string
-	if dir := os.Getenv("RUNTIME_DIRECTORY"); dir != "" { // set by the service manager
-		in = append(in, filepath.Join(filepath.SplitList(dir)[0], fmt.Sprintf("unkept-%x", h.Sum64())))
-	}
-	return append(in, filepath.Join(memoryFiles, fmt.Sprintf("fabricpot-%d-%x", os.Getuid(), h.Sum64())))
+	return h.Sum64()
 }
 
 // openUnkept opens a journal in memory in place of one whose card is broken: that of
