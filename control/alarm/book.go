@@ -160,6 +160,14 @@ func (b *Book) Hold(now garden.Moment, k Kind, subject, text string, first ...Ca
 	}
 }
 
+// Follows tells what an alarm follows from, whether its condition holds still or has
+// ended and the alarm stands for its delay.
+func (b *Book) Follows(k Kind, subject string, first ...Cause) {
+	if e := b.at[Cause{k, subject}]; e != nil {
+		e.first = first
+	}
+}
+
 // Measure is Hold for a figure with a limit. over is how far the figure is on the
 // wrong side of it, in the unit of the kind's dead-band: from 0 on the condition
 // holds, and it goes on until the figure is back behind the limit by more than
@@ -210,7 +218,7 @@ func (b *Book) turn(now garden.Moment, e *entry) {
 	if e.shelved > 0 && now.Mono >= e.shelved {
 		b.unshelve(now, e, "")
 	}
-	if first := b.behind(e); e.holds && first != nil {
+	if first := b.behind(e); first != nil && (e.holds || e.active) {
 		// Its own delay begins when the first cause has gone.
 		e.changed = now.Mono
 		if e.active && first.active {

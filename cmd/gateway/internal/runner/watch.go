@@ -79,6 +79,7 @@ func (w *watch) look(now garden.Moment, obs *garden.Observed, st *control.State,
 	w.probes(now, obs)
 	w.confused(now, obs, lines)
 	w.events(now, st)
+	w.pairsFirst()
 	w.deaf(now, views)
 	for i := range lines {
 		if s := &lines[i]; s.UnconfirmedFor > 0 {
@@ -171,16 +172,12 @@ func (w *watch) events(now garden.Moment, st *control.State) {
 }
 
 // keep tells the book of a notice, but for a soaked pot that is watered by reckoning:
-// it needs no water. Of confused plugs follows what is noticed of either pot.
+// it needs no water.
 func (w *watch) keep(now garden.Moment, n *noticed) {
 	zone := garden.ZoneID(n.subject)
 	switch n.kind {
 	case alarm.OnBalance, alarm.ZoneNoResponse, alarm.LessArrives, alarm.LosesTooMuch, alarm.LosesTooLittle, alarm.ReadsDry:
 		if n.kind == alarm.OnBalance && w.doubts.soaked(zone) {
-			return
-		}
-		if w.pairs.astray(zone) {
-			w.book.Hold(now, n.kind, n.subject, n.text, w.pairs.behind(zone)...)
 			return
 		}
 	}

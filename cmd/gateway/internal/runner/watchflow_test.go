@@ -127,3 +127,17 @@ func asLines(ids []string) (out []garden.LineID) {
 	}
 	return out
 }
+
+// TestAMeterInDoubtBlamesNoLine: not even once it counts again.
+func TestAMeterInDoubtBlamesNoLine(t *testing.T) {
+	w := newWatch(causesGarden())
+	for m := range time.Duration(3) {
+		now := garden.Moment{Mono: m * time.Minute}
+		w.hold(now, alarm.GaugeDoubtful, meterName, "")
+		w.judgeFlow(now, "lp", now, 0, 10*time.Minute, 0)
+		w.flow(now, &garden.Observed{Delivered: []garden.Delivery{{Line: "lp", DoseDry: true}}}, nil, 0)
+		w.book.Step(now)
+	}
+	assert.Empty(t, w.noticed)
+	assert.Empty(t, w.dry)
+}

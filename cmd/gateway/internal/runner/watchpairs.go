@@ -78,14 +78,19 @@ func followsPair(k control.EventKind) bool {
 	return false
 }
 
-// behind is the alarm of a pair in which a probe of that zone seems to hang.
-func (p *pairs) behind(zone garden.ZoneID) []alarm.Cause {
+// pairsFirst makes what was noticed of pots whose plugs are confused a part of that
+// alarm, also what is over and stands for its delay.
+func (w *watch) pairsFirst() {
+	p := &w.pairs
 	for id, t := range p.told {
 		for i := range p.probes {
-			if x := &p.probes[i]; x.Zone == zone && (x.ID == id || x.ID == t.other) && p.Confused(i) {
-				return []alarm.Cause{{Kind: alarm.ProbeDoubtful, Subject: string(id)}}
+			x := &p.probes[i]
+			if x.ID != id && x.ID != t.other || !p.Confused(i) {
+				continue
+			}
+			for _, k := range []alarm.Kind{alarm.ZoneNoResponse, alarm.LessArrives, alarm.LosesTooMuch, alarm.OnBalance, alarm.LosesTooLittle, alarm.ReadsDry} {
+				w.book.Follows(k, string(x.Zone), alarm.Cause{Kind: alarm.ProbeDoubtful, Subject: string(id)})
 			}
 		}
 	}
-	return nil
 }
