@@ -97,7 +97,7 @@ func openOfBoot(dir, clock string) (*journal.Journal, error) {
 }
 
 // forgetUnkept removes what starts without a card left in memory: the journal is
-// there again, and what they gave is remembered beside it.
+// there again, and what they gave and were asked is remembered beside it.
 func forgetUnkept(s streams, folders []string) {
 	for _, dir := range folders {
 		if ownFolder(dir) != nil {

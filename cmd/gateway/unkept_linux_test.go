@@ -85,6 +85,46 @@ func TestUnkeptOfOneBoot(t *testing.T) {
 	})
 }
 
+// TestKeptShutWhileTheCardWasBroken: what a person kept shut while a journal in memory
+// stood for one that could not be opened is so after the next start that can open it, and
+// in that journal.
+func TestKeptShutWhileTheCardWasBroken(t *testing.T) {
+	run := t.TempDir()
+	t.Setenv("RUNTIME_DIRECTORY", run)
+	socket := filepath.Join(run, "gateway.sock")
+	var told bytes.Buffer
+	s := streams{out: &told, err: &told}
+	now := garden.Moment{Wall: time.Date(2031, 6, 1, 5, 0, 0, 0, time.UTC), Synced: true}
+	k, _ := unkept(t, unkeptFolders(socket))
+	keepBeside(s, k, socket)
+	require.NoError(t, k.Asked(now, garden.Ask{Kind: garden.AskShut, Zone: "a", Until: now.Add(48 * time.Hour), Who: "test"}))
+	k, _ = unkept(t, unkeptFolders(socket)) // and the one before is killed
+	keepBeside(s, k, socket)
+	standing, err := k.Standing(now.Wall.Add(time.Hour))
+	require.NoError(t, err)
+	require.Len(t, standing, 1)
+
+	path := filepath.Join(t.TempDir(), "journal.db")
+	j, _, err := journal.Open(path)
+	require.NoError(t, err)
+	defer j.Close()
+	k = runner.NewKeeper(j)
+	forgetUnkept(s, unkeptFolders(socket))
+	keepBeside(s, k, socket)
+	standing, err = k.Standing(now.Wall.Add(time.Hour))
+	require.NoError(t, err)
+	require.Len(t, standing, 1)
+	assert.Equal(t, garden.ZoneID("a"), standing[0].Zone)
+	assert.Equal(t, 48*time.Hour, standing[0].Until.Mono)
+	assert.Empty(t, told.String())
+	kept, err := j.Standing(now.Wall.Add(time.Hour))
+	require.NoError(t, err)
+	assert.Equal(t, standing, kept)
+	there, err := os.ReadDir(run)
+	require.NoError(t, err)
+	assert.Empty(t, there, "the journal has it")
+}
+
 // TestUnkeptInNobodyElsesFolder: who puts a link or a folder where it will be can
 // neither read nor lead away what is kept.
 func TestUnkeptInNobodyElsesFolder(t *testing.T) {

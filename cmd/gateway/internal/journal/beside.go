@@ -14,15 +14,22 @@ import (
 	"fabricpot/control/garden"
 )
 
-// Beside remembers the orders that open while the journal can't be written, until
-// it can again. It stands in a folder of the running system, in memory: it outlives a
+// Beside remembers the orders that open while the journal can't be written, what
+// people asked for then that outlives a restart, and the starts, until it can again. It stands in a folder of the running system, in memory: it outlives a
 // gateway that is killed, and a power cut takes it away, with which a plain coil
 // falls. A nil one remembers nothing.
 type Beside struct {
 	path, clock string
 
-	mu     sync.Mutex
-	orders []besideOrder
+	mu sync.Mutex
+	remembered
+}
+
+// remembered is what the file holds.
+type remembered struct {
+	Orders []besideOrder `json:"orders,omitempty"`
+	Asks   []besideAsk   `json:"asks,omitempty"`
+	Starts []besideStart `json:"starts,omitempty"`
 }
 
 // besideOrder is one order and, once its line is closed, what became of it.
@@ -51,10 +58,10 @@ func OpenBeside(path, clock string) (*Beside, error) {
 		return b, nil
 	}
 	if err == nil {
-		err = json.Unmarshal(text, &b.orders)
+		err = json.Unmarshal(text, &b.remembered)
 	}
 	if err != nil {
-		b.orders = nil
+		b.remembered = remembered{}
 		return b, fmt.Errorf("journal: what was given while it could not be written: %s: %w; it counts against no day's limit", path, err)
 	}
 	return b, nil
@@ -69,9 +76,9 @@ func (b *Beside) Intend(o garden.Order, maxLitres float64, at garden.Moment, unn
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	o.Why = garden.Reason{}
-	b.orders = append(b.orders, besideOrder{Clock: b.clock, Unnumbered: unnumbered, Intent: garden.Intent{Order: o, MaxLitres: maxLitres, At: at}})
-	if len(b.orders) > besideMost {
-		b.orders = b.orders[1:]
+	b.Orders = append(b.Orders, besideOrder{Clock: b.clock, Unnumbered: unnumbered, Intent: garden.Intent{Order: o, MaxLitres: maxLitres, At: at}})
+	if len(b.Orders) > besideMost {
+		b.Orders = b.Orders[1:]
 	}
 	return b.save()
 }
@@ -85,12 +92,12 @@ func (b *Beside) Settle(d garden.Delivery) error {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	i := b.index(d.Order)
-	if i < 0 || b.orders[i].Given != nil {
+	if i < 0 || b.Orders[i].Given != nil {
 		return nil
 	}
-	b.orders[i].Given = &d
+	b.Orders[i].Given = &d
 	// It may be an earlier run's, on whose clock nobody closed it.
-	b.orders[i].Clock = b.clock
+	b.Orders[i].Clock = b.clock
 	return b.save()
 }
 
@@ -105,7 +112,7 @@ func (b *Beside) Forget(id garden.OrderID) error {
 	if i < 0 {
 		return nil
 	}
-	b.orders = slices.Delete(b.orders, i, i+1)
+	b.Orders = slices.Delete(b.Orders, i, i+1)
 	return b.save()
 }
 
@@ -118,8 +125,8 @@ func (b *Beside) Number(last garden.OrderID) error {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	n := 0
-	for i := range b.orders {
-		o := &b.orders[i]
+	for i := range b.Orders {
+		o := &b.Orders[i]
 		if !o.Unnumbered {
 			continue
 		}
@@ -142,8 +149,8 @@ func (b *Beside) Last(last garden.OrderID) garden.OrderID {
 	}
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	for i := range b.orders {
-		last = max(last, b.orders[i].Intent.Order.ID)
+	for i := range b.Orders {
+		last = max(last, b.Orders[i].Intent.Order.ID)
 	}
 	return last
 }
@@ -158,11 +165,11 @@ func (b *Beside) Unfinished(kept []garden.Intent) []garden.Intent {
 	defer b.mu.Unlock()
 	kept = slices.DeleteFunc(kept, func(u garden.Intent) bool {
 		i := b.index(u.Order.ID)
-		return i >= 0 && b.orders[i].Given != nil
+		return i >= 0 && b.Orders[i].Given != nil
 	})
 	known := len(kept)
-	for i := range b.orders {
-		o := &b.orders[i]
+	for i := range b.Orders {
+		o := &b.Orders[i]
 		// One that got onto the card after all is there with all it asked for.
 		if o.Given != nil || slices.ContainsFunc(kept[:known], func(u garden.Intent) bool { return u.Order.ID == o.Intent.Order.ID }) {
 			continue
@@ -182,8 +189,8 @@ func (b *Beside) Recent(kept []garden.PastDelivery) []garden.PastDelivery {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	known := len(kept)
-	for i := range b.orders {
-		o := &b.orders[i]
+	for i := range b.Orders {
+		o := &b.Orders[i]
 		if o.Given == nil || slices.ContainsFunc(kept[:known], func(d garden.PastDelivery) bool { return d.Order == o.Given.Order }) {
 			continue
 		}
@@ -195,7 +202,7 @@ func (b *Beside) Recent(kept []garden.PastDelivery) []garden.PastDelivery {
 func (b *Beside) same(o *besideOrder) bool { return o.Clock == b.clock && b.clock != "" }
 
 func (b *Beside) index(id garden.OrderID) int {
-	return slices.IndexFunc(b.orders, func(o besideOrder) bool { return o.Intent.Order.ID == id })
+	return slices.IndexFunc(b.Orders, func(o besideOrder) bool { return o.Intent.Order.ID == id })
 }
 
 // save writes the file anew, and removes it where there is nothing to remember.
@@ -204,13 +211,13 @@ func (b *Beside) save() error {
 		return nil
 	}
 	err := func() error {
-		if len(b.orders) == 0 {
+		if len(b.Orders)+len(b.Asks)+len(b.Starts) == 0 {
 			if err := os.Remove(b.path); err != nil && !errors.Is(err, fs.ErrNotExist) {
 				return err
 			}
 			return nil
 		}
-		text, err := json.Marshal(b.orders)
+		text, err := json.Marshal(&b.remembered)
 		if err != nil {
 			return err
 		}

@@ -12,9 +12,7 @@ import (
 // comes with Until's civil time and, in Until.Mono, how long it was asked for;
 // oldest first.
 func (j *Journal) Standing(now time.Time) ([]garden.Ask, error) {
-	var auto *garden.Ask
-	shut := map[garden.ZoneID]garden.Ask{}
-	var order []garden.ZoneID
+	var s standing
 	err := j.query("standing requests", func(rows *sql.Rows) error {
 		var a garden.Ask
 		var at int64
@@ -26,37 +24,56 @@ func (j *Journal) Standing(now time.Time) ([]garden.Ask, error) {
 			a.Until.Wall = time.UnixMilli(until.Int64).UTC()
 			a.Until.Mono = a.Until.Wall.Sub(time.UnixMilli(at))
 		}
-		switch a.Kind {
-		case garden.AskAutoOff:
-			auto = &a
-		case garden.AskAutoOn:
-			auto = nil
-		case garden.AskShut:
-			if _, known := shut[a.Zone]; !known {
-				order = append(order, a.Zone)
-			}
-			shut[a.Zone] = a
-		case garden.AskRelease:
-			if a.Zone == "" {
-				clear(shut)
-			}
-			delete(shut, a.Zone)
-		}
+		s.add(a)
 		return nil
 	}, `SELECT at_wall,kind,zone,until_wall,who FROM asks WHERE kind IN (?,?,?,?) ORDER BY id`,
 		int(garden.AskAutoOff), int(garden.AskAutoOn), int(garden.AskShut), int(garden.AskRelease))
 	if err != nil {
 		return nil, err
 	}
-	var out []garden.Ask
-	if auto != nil {
-		out = append(out, *auto)
+	return s.by(now), nil
+}
+
+// standing adds requests up, oldest first, to what holds of them.
+type standing struct {
+	auto  *garden.Ask
+	shut  map[garden.ZoneID]garden.Ask
+	order []garden.ZoneID
+}
+
+func (s *standing) add(a garden.Ask) {
+	if s.shut == nil {
+		s.shut = map[garden.ZoneID]garden.Ask{}
 	}
-	for _, z := range order {
-		if a, still := shut[z]; still && a.Until.Wall.After(now) {
+	switch a.Kind {
+	case garden.AskAutoOff:
+		s.auto = &a
+	case garden.AskAutoOn:
+		s.auto = nil
+	case garden.AskShut:
+		if _, known := s.shut[a.Zone]; !known {
+			s.order = append(s.order, a.Zone)
+		}
+		s.shut[a.Zone] = a
+	case garden.AskRelease:
+		if a.Zone == "" {
+			clear(s.shut)
+		}
+		delete(s.shut, a.Zone)
+	}
+}
+
+// by is what still holds then.
+func (s *standing) by(now time.Time) []garden.Ask {
+	var out []garden.Ask
+	if s.auto != nil {
+		out = append(out, *s.auto)
+	}
+	for _, z := range s.order {
+		if a, still := s.shut[z]; still && a.Until.Wall.After(now) {
 			out = append(out, a)
-			delete(shut, z)
+			delete(s.shut, z)
 		}
 	}
-	return out, nil
+	return out
 }

@@ -1,6 +1,7 @@
 package runner
 
 import (
+	"errors"
 	"fmt"
 	"time"
 
@@ -29,7 +30,7 @@ func (l *Loop) started(now garden.Moment) {
 	}
 	crashes, err := h.Started(now, crashSpan)
 	l.check(now, "note the start", err)
-	l.noted = err == nil
+	l.noted = err == nil || errors.As(err, new(notedBeside))
 	if crashes < crashesMost {
 		return
 	}

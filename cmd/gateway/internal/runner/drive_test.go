@@ -173,6 +173,7 @@ func TestInboxRunsNothingThatNobodyWaitsFor(t *testing.T) {
 type pastOf struct {
 	History
 	broken         error
+	unnoted        error
 	begun, stopped int
 }
 
@@ -182,7 +183,7 @@ func (p *pastOf) Recent(garden.Moment) ([]garden.PastDelivery, error) { return n
 func (p *pastOf) Standing(time.Time) ([]garden.Ask, error)            { return nil, nil }
 func (p *pastOf) Started(garden.Moment, time.Duration) (crashes int, _ error) {
 	p.begun++
-	return 0, nil
+	return 0, p.unnoted
 }
 func (p *pastOf) Stopped() error { p.stopped++; return nil }
 
@@ -200,6 +201,8 @@ func TestOnlyAnOrderlyStopIsNotedAsOne(t *testing.T) {
 		begun, stopped int
 	}{
 		"in good order":   {func(*rig, *pastOf) {}, 1, 1},
+		"noted beside":    {func(_ *rig, p *pastOf) { p.unnoted = notedBeside{assert.AnError} }, 1, 1},
+		"not noted":       {func(_ *rig, p *pastOf) { p.unnoted = assert.AnError }, 1, 0},
 		"a panic":         {func(r *rig, _ *pastOf) { r.loop.p.Sampler = panics{} }, 1, 0},
 		"no past to read": {func(_ *rig, p *pastOf) { p.broken = assert.AnError }, 0, 0},
 	} {
@@ -210,7 +213,7 @@ func TestOnlyAnOrderlyStopIsNotedAsOne(t *testing.T) {
 			ctx, stop := context.WithCancel(context.Background())
 			defer stop()
 			rep, err := Drive(ctx, r.loop, NewInbox(), testClock{time.Now()}, time.Hour, stop)
-			if c.stopped == 0 {
+			if c.stopped == 0 && name != "not noted" {
 				require.Error(t, err)
 			} else {
 				require.NoError(t, err)

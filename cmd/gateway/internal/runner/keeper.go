@@ -31,6 +31,7 @@ type Keeper struct {
 	weather bool
 	unkept  error // see NewUnkept
 	beside  *journal.Beside
+	begun   bool // and this start is noted there alone
 }
 
 // NewKeeper returns a Recorder on an open journal.
@@ -81,6 +82,9 @@ func (k *Keeper) Write() error {
 	err := k.AddSamples(k.batch)
 	k.batch.Readings, k.batch.Zones, k.batch.Skies, k.ticks = k.batch.Readings[:0], k.batch.Zones[:0], k.batch.Skies[:0], 0
 	k.sky, k.airSum, k.airs, k.weather = journal.SkySample{}, 0, 0, false
+	if err == nil {
+		err = k.carry()
+	}
 	return err
 }
 
@@ -94,7 +98,7 @@ func (k *Keeper) Asked(now garden.Moment, a garden.Ask) error {
 	if a.Kind == garden.AskPlant {
 		return k.AddPlantEvent(now, a.Plant, a.Who)
 	}
-	return k.AddAsk(now, a, "")
+	return k.asked(now, a)
 }
 
 // Alarmed keeps one step of an alarm's life.

@@ -1,6 +1,9 @@
 package runner
 
 import (
+	"errors"
+	"time"
+
 	"fabricpot/cmd/gateway/internal/journal"
 	"fabricpot/control/garden"
 )
@@ -80,4 +83,68 @@ func (k *Keeper) Intend(o garden.Order, maxLitres float64, at garden.Moment) err
 		return k.unkept
 	}
 	return k.Journal.Intend(o, maxLitres, at)
+}
+
+// asked keeps a request. One that outlives a restart and that no journal can keep is
+// remembered beside, and so is each after it, until the journal has them all.
+func (k *Keeper) asked(now garden.Moment, a garden.Ask) error {
+	outlives := journal.Outlives(a.Kind)
+	if outlives {
+		if err := k.carry(); err != nil {
+			return errors.Join(err, k.beside.Ask(now, a))
+		}
+	}
+	err := k.AddAsk(now, a, "")
+	if outlives && (err != nil || k.unkept != nil) {
+		err = errors.Join(err, k.beside.Ask(now, a))
+	}
+	return err
+}
+
+// carry takes requests that are remembered beside into the journal.
+func (k *Keeper) carry() error {
+	if k.unkept != nil {
+		return nil
+	}
+	return k.beside.Carry(func(at garden.Moment, a garden.Ask) error { return k.AddAsk(at, a, "") })
+}
+
+// Standing returns what people asked for that outlives a restart, with what is
+// remembered beside.
+func (k *Keeper) Standing(now time.Time) ([]garden.Ask, error) {
+	_ = k.carry() // what the journal doesn't take yet is added below
+	kept, err := k.Journal.Standing(now)
+	if err != nil {
+		return nil, err
+	}
+	return k.beside.Standing(kept, now), nil
+}
+
+// notedBeside is why a start is remembered beside the journal and not in it.
+type notedBeside struct{ error }
+
+func (e notedBeside) Unwrap() error { return e.error }
+
+// Started notes that a gateway begins now and returns how many crashed within span
+// before it, as the journal does. A start that the journal can't note is remembered
+// beside; the error is a notedBeside then.
+func (k *Keeper) Started(now garden.Moment, span time.Duration) (crashes int, err error) {
+	beside, bad := k.beside.Crashes(now, span)
+	crashes, err = k.Journal.Started(now, span)
+	if err != nil && k.beside != nil {
+		if more := k.beside.Started(now); more != nil {
+			bad = errors.Join(bad, more)
+		} else {
+			k.begun, err = true, notedBeside{err}
+		}
+	}
+	return crashes + beside, errors.Join(err, bad)
+}
+
+// Stopped notes that it stops in good order, where its start is noted.
+func (k *Keeper) Stopped() error {
+	if k.begun {
+		return k.beside.Stopped()
+	}
+	return k.Journal.Stopped()
 }

@@ -1,0 +1,103 @@
+package runner
+
+import (
+	"io"
+	"os"
+	"path/filepath"
+	"testing"
+	"time"
+
+	"fabricpot/cmd/gateway/internal/journal"
+	"fabricpot/cmd/gateway/internal/smallcard"
+	"fabricpot/control/garden"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+)
+
+// TestAFullCardOverLives: a journal that opens and takes nothing keeps no start and no
+// request either. Both are remembered beside it, so that crashes are counted and what a
+// person kept shut stays so, and the journal gets what was asked once there is room.
+func TestAFullCardOverLives(t *testing.T) { smallcard.On(t, "2m", fullCardOverLives) }
+
+func fullCardOverLives(t *testing.T, card string) {
+	beside := filepath.Join(t.TempDir(), "unwritten.json")
+	at := func(m int) garden.Moment {
+		d := time.Duration(m) * time.Minute
+		return garden.Moment{Mono: d, Wall: time.Date(2031, 6, 1, 0, 0, 0, 0, time.UTC).Add(d), Synced: true}
+	}
+	life := func() *Keeper {
+		t.Helper()
+		j, aside, err := journal.Open(filepath.Join(card, "j.db"), journal.WithClock("boot"))
+		require.NoError(t, err)
+		require.Empty(t, aside)
+		k := NewKeeper(j)
+		b, err := journal.OpenBeside(beside, "boot")
+		require.NoError(t, err)
+		require.NoError(t, k.KeepBeside(b))
+		return k
+	}
+	shut := func(k *Keeper, m int) (zones []garden.ZoneID) {
+		t.Helper()
+		all, err := k.Standing(at(m).Wall)
+		require.NoError(t, err)
+		for _, a := range all {
+			zones = append(zones, a.Zone)
+		}
+		return zones
+	}
+	k := life()
+	crashes, err := k.Started(at(0), crashSpan)
+	require.NoError(t, err)
+	require.Zero(t, crashes)
+	ballast := fill(t, filepath.Join(card, "ballast"))
+	for id := garden.OrderID(1); err == nil; id++ {
+		err = k.Intend(garden.Order{ID: id, Line: "a", Zone: "a", Litres: 1, MaxOn: time.Minute}, 1, at(0))
+	}
+	require.Error(t, k.Asked(at(1), garden.Ask{Kind: garden.AskShut, Zone: "a", Until: at(2000)}))
+	for n := 1; n <= 3; n++ {
+		k = life() // and the one before is killed
+		assert.Equal(t, []garden.ZoneID{"a"}, shut(k, 2*n), "life %d", n)
+		crashes, err = k.Started(at(2*n), crashSpan)
+		require.ErrorAs(t, err, new(notedBeside))
+		assert.Equal(t, n, crashes)
+	}
+	require.NoError(t, k.Stopped(), "in good order")
+	k = life()
+	crashes, err = k.Started(at(8), crashSpan)
+	require.Error(t, err)
+	assert.Equal(t, 3, crashes)
+
+	require.NoError(t, os.Remove(ballast))
+	require.NoError(t, k.Asked(at(9), garden.Ask{Kind: garden.AskShut, Zone: "b", Until: at(2000)}), "once there is room")
+	kept, err := k.Journal.Standing(at(10).Wall)
+	require.NoError(t, err)
+	require.Len(t, kept, 2)
+	assert.Equal(t, garden.ZoneID("a"), kept[0].Zone, "in the order they were asked")
+	require.NoError(t, k.Journal.Close())
+	k = life()
+	assert.Equal(t, []garden.ZoneID{"a", "b"}, shut(k, 30))
+	crashes, err = k.Started(at(30), crashSpan)
+	require.NoError(t, err)
+	assert.Zero(t, crashes)
+	assert.NoFileExists(t, beside)
+	require.NoError(t, k.Close())
+}
+
+// fill leaves little room on a card.
+func fill(t *testing.T, path string) string {
+	t.Helper()
+	f, err := os.Create(path)
+	require.NoError(t, err)
+	_, err = io.Copy(f, zeros{})
+	require.Error(t, err)
+	st, err := f.Stat()
+	require.NoError(t, err)
+	require.NoError(t, f.Truncate(st.Size()-64<<10))
+	require.NoError(t, f.Close())
+	return path
+}
+
+type zeros struct{}
+
+func (zeros) Read(p []byte) (int, error) { clear(p); return len(p), nil }
