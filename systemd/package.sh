@@ -55,7 +55,7 @@ for arch in "$@"; do
     *) echo "unknown architecture $arch: expected amd64, arm64 or armhf" >&2; exit 2 ;;
   esac
   mkdir -p "$root/usr/bin"
-  GOOS=linux go build -trimpath -ldflags='-s -w' -o "$root/usr/bin/gateway" ./cmd/gateway
+  "$here/build.sh" "$root/usr/bin/gateway"
   unset GOARCH GOARM
 
   for u in "$here"/*.service "$here"/*.timer; do

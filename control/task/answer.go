@@ -3,6 +3,7 @@ package task
 import (
 	"fmt"
 	"slices"
+	"sort"
 	"strings"
 	"time"
 
@@ -65,7 +66,7 @@ func Respond(o Observation, f Facts) (Answer, error) {
 		return a, nil
 	}
 	a.Causes = candidates(o.Sign, f)
-	slices.SortStableFunc(a.Causes, func(x, y Cause) int { return rank(x.support) - rank(y.support) })
+	sort.SliceStable(a.Causes, func(i, j int) bool { return rank(a.Causes[i].support) < rank(a.Causes[j].support) })
 	a.advise(f)
 	a.LookAgain = lookAgain(o, a)
 	return a, nil

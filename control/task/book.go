@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"sort"
 	"strings"
 	"time"
 
@@ -215,15 +216,11 @@ func (b *Book) List(now time.Time) []Listed {
 		}
 		out = append(out, l)
 	}
-	slices.SortStableFunc(out, func(x, y Listed) int {
-		sx, sy := x.Score(now), y.Score(now)
-		switch {
-		case sx > sy:
-			return -1
-		case sx < sy:
-			return 1
+	sort.SliceStable(out, func(i, j int) bool {
+		if x, y := out[i].Score(now), out[j].Score(now); x != y {
+			return x > y
 		}
-		return strings.Compare(x.ID, y.ID)
+		return out[i].ID < out[j].ID
 	})
 	return out
 }

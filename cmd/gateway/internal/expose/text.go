@@ -10,6 +10,7 @@ import (
 	"maps"
 	"math"
 	"slices"
+	"sort"
 	"strconv"
 	"strings"
 )
@@ -105,7 +106,7 @@ func (f *Figures) Text(only ...string) ([]byte, error) {
 		}
 		fam := f.by[name]
 		fmt.Fprintf(&b, "# HELP %s %s\n# TYPE %s %s\n", name, help.Replace(fam.desc.Help), name, fam.desc.Kind)
-		slices.SortFunc(fam.samples, func(x, y sample) int { return slices.Compare(x.values, y.values) })
+		sort.Slice(fam.samples, func(i, j int) bool { return slices.Compare(fam.samples[i].values, fam.samples[j].values) < 0 })
 		for i, s := range fam.samples {
 			if i > 0 && slices.Equal(s.values, fam.samples[i-1].values) {
 				return nil, fmt.Errorf("%s%q is there twice", name, s.values)

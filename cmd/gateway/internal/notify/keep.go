@@ -2,7 +2,7 @@ package notify
 
 import (
 	"encoding/json"
-	"slices"
+	"sort"
 	"time"
 
 	"fabricpot/cmd/gateway/internal/runner"
@@ -59,7 +59,7 @@ func (b *Book) Keep(now garden.Moment, unsent []*Message) ([]byte, error) {
 			k.Told = append(k.Told, keptSaid{Line: runner.AlarmLine{Name: i.Name, About: i.About, Since: i.Since, Text: i.What, Next: i.Next, Serious: i.Serious}, Told: max(i.Told, 1)})
 		}
 	}
-	slices.SortFunc(k.Told, func(x, y keptSaid) int { return byName(x.Line, y.Line) })
+	sort.Slice(k.Told, func(i, j int) bool { return byName(k.Told[i].Line, k.Told[j].Line) < 0 })
 	return json.Marshal(k)
 }
 

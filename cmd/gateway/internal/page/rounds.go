@@ -3,7 +3,7 @@ package page
 import (
 	"errors"
 	"net/http"
-	"slices"
+	"sort"
 	"strings"
 
 	"fabricpot/cmd/gateway/internal/runner"
@@ -49,14 +49,11 @@ func (p *Page) rounds(w http.ResponseWriter, r *http.Request, v *visit) {
 			m.Hands = append(m.Hands, p.handView(zs, v))
 		}
 	}
-	slices.SortStableFunc(m.Hands, func(a, b handView) int {
-		switch {
-		case a.hours < b.hours:
-			return -1
-		case a.hours > b.hours:
-			return 1
+	sort.SliceStable(m.Hands, func(i, j int) bool {
+		if a, b := m.Hands[i].hours, m.Hands[j].hours; a != b {
+			return a < b
 		}
-		return strings.Compare(a.Name, b.Name)
+		return m.Hands[i].Name < m.Hands[j].Name
 	})
 	if p.o.Rounds != nil {
 		for _, t := range p.o.Rounds.List(st.At) {

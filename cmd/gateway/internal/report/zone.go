@@ -186,11 +186,11 @@ func (r *reader) refused(id garden.ZoneID) []Count {
 	for what, times := range n {
 		out = append(out, Count{what, times})
 	}
-	slices.SortFunc(out, func(a, b Count) int {
-		if a.Times != b.Times {
-			return b.Times - a.Times
+	sort.Slice(out, func(i, j int) bool {
+		if a, b := out[i].Times, out[j].Times; a != b {
+			return a > b
 		}
-		return strings.Compare(a.What, b.What)
+		return out[i].What < out[j].What
 	})
 	return out
 }
@@ -259,7 +259,7 @@ func (r *reader) deeds(id garden.ZoneID) []Deed {
 			add(e.At, "left undone: %s %s", title(e), e.Note)
 		}
 	}
-	slices.SortStableFunc(out, func(a, b Deed) int { return a.At.Compare(b.At) })
+	sort.SliceStable(out, func(i, j int) bool { return out[i].At.Before(out[j].At) })
 	return out
 }
 

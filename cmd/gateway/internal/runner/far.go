@@ -4,7 +4,7 @@ import (
 	"context"
 	"fmt"
 	"slices"
-	"strings"
+	"sort"
 
 	"fabricpot/control/alarm"
 	"fabricpot/control/garden"
@@ -57,11 +57,11 @@ func FarWorries(connected bool, lastError string, troubles map[garden.LineID]val
 		}
 		out = append(out, Worry{Kind: kind, Subject: string(id), Text: fmt.Sprintf("remote valve %s", t)})
 	}
-	slices.SortFunc(out, func(a, b Worry) int {
-		if a.Kind != b.Kind {
-			return int(a.Kind) - int(b.Kind)
+	sort.Slice(out, func(i, j int) bool {
+		if a, b := out[i].Kind, out[j].Kind; a != b {
+			return a < b
 		}
-		return strings.Compare(a.Subject, b.Subject)
+		return out[i].Subject < out[j].Subject
 	})
 	return out
 }

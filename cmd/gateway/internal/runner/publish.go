@@ -2,7 +2,7 @@ package runner
 
 import (
 	"cmp"
-	"slices"
+	"sort"
 	"strings"
 	"time"
 
@@ -122,8 +122,9 @@ func (l *Loop) converters(now garden.Moment) []ConverterStatus {
 		cs.Bus = cmp.Or(cs.Bus, l.p.Garden.Hardware.I2CBus, l.p.Garden.Hardware.Kind)
 		out = append(out, cs)
 	}
-	slices.SortStableFunc(out, func(a, b ConverterStatus) int {
-		return cmp.Or(strings.Compare(a.Bus, b.Bus), int(a.Address)-int(b.Address))
+	sort.SliceStable(out, func(i, j int) bool {
+		a, b := &out[i], &out[j]
+		return cmp.Or(strings.Compare(a.Bus, b.Bus), int(a.Address)-int(b.Address)) < 0
 	})
 	return out
 }

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"sort"
 	"time"
 
 	"fabricpot/cmd/gateway/internal/picture"
@@ -120,8 +121,9 @@ func DrawWaterAgainstStress(rows []TrialRow, title string) ([]byte, error) {
 	var taken []box
 	// From the left, so that labels of neighbours stack in a stable order.
 	rows = slices.Clone(rows)
-	slices.SortStableFunc(rows, func(a, b TrialRow) int {
-		return compareBy(b.LostShare.Mean, a.LostShare.Mean, a.TimesIdeal.Mean, b.TimesIdeal.Mean)
+	sort.SliceStable(rows, func(i, j int) bool {
+		a, b := &rows[i], &rows[j]
+		return compareBy(b.LostShare.Mean, a.LostShare.Mean, a.TimesIdeal.Mean, b.TimesIdeal.Mean) < 0
 	})
 	for _, r := range rows {
 		px, py := x.at(r.TimesIdeal.Mean), y.at(math.Sqrt(r.LostShare.Mean))

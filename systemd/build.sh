@@ -1,0 +1,26 @@
+#!/usr/bin/env bash
+# The program as it ships, for the GOARCH and GOARM of the environment:
+# systemd/build.sh OUT
+#
+# The cards and the memory of small boards are why it has no symbols, one version
+# of HTTP, which every receiver of a webhook understands, and no copies of small
+# functions in place of calls (-l) where nothing is in a hurry: pages, the garden
+# file, messages, mail, encryption's talk, and the libraries under them. The loop,
+# the brain, the simulator, the journal's database, mathematics, ciphers and the
+# runtime keep their speed.
+set -euo pipefail
+out=$(realpath -m "$1")
+cd "$(dirname "$0")/.."
+unhurried=(
+  archive/... bufio context crypto/... database/... encoding/... flag fmt html/... io/... log/... mime/... net/...
+  os/... path/... reflect regexp/... text/...
+  vendor/golang.org/x/{crypto/cryptobyte,net,text}/... golang.org/x/{net,text}/...
+  github.com/...
+  fabricpot/cmd/gateway fabricpot/cmd/gateway/internal/{config,expose,hub,journal,notify,page,papers,picture,place,report,socket,units}
+  fabricpot/mqtt/... fabricpot/sensors/calibrate fabricpot/control/task
+)
+hurried=(crypto/internal/fips140/{aes,alias,bigmod,edwards25519,mlkem,nistec,sha256,sha3,sha512,subtle}/... crypto/internal/fips140deps/...)
+# Of several that match a package the last one holds.
+export CGO_ENABLED=0 GOOS=linux
+exec go build -trimpath -tags nethttpomithttp2 -ldflags='-s -w' \
+  $(printf -- '-gcflags=%s=-l ' "${unhurried[@]}") $(printf -- '-gcflags=%s= ' "${hurried[@]}") -o "$out" ./cmd/gateway
