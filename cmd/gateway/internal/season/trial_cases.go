@@ -60,20 +60,21 @@ func (c TrialCase) benchOptions(seed uint64) bench.Options {
 
 // trialSite is where a file's weather was measured.
 func trialSite(weather string) (garden.Site, []byte, error) {
-	site := func(name, zone string, lat, lon, elevation float64, coastal bool) (garden.Site, error) {
+	site := func(table, name, zone string, lat, lon, elevation float64, coastal bool) (garden.Site, []byte, error) {
 		z, err := time.LoadLocation(zone)
-		return garden.Site{Name: name, ID: "trial", LatDeg: lat, LonDeg: lon, ElevationM: elevation, Coastal: coastal, Zone: z}, err
+		if err != nil {
+			return garden.Site{}, nil, err
+		}
+		days, err := testdata.Weather(table)
+		return garden.Site{Name: name, ID: "trial", LatDeg: lat, LonDeg: lon, ElevationM: elevation, Coastal: coastal, Zone: z}, days, err
 	}
 	switch weather {
 	case "seattle":
-		s, err := site("Seattle", "America/Los_Angeles", 47.6, -122.3, 50, true)
-		return s, testdata.Seattle, err
+		return site("seattle-weather.csv", "Seattle", "America/Los_Angeles", 47.6, -122.3, 50, true)
 	case "new-york":
-		s, err := site("New York", "America/New_York", 40.7, -74.0, 10, true)
-		return s, testdata.NewYork, err
+		return site("new-york-weather.csv", "New York", "America/New_York", 40.7, -74.0, 10, true)
 	case "heat-spell":
-		s, err := site("Synthetic heat spell", "Europe/Athens", 40.64, 22.94, 45, false)
-		return s, testdata.HeatSpell, err
+		return site("synthetic-heat-spell.csv", "Synthetic heat spell", "Europe/Athens", 40.64, 22.94, 45, false)
 	}
 	return garden.Site{}, nil, fmt.Errorf("no weather of the name %q", weather)
 }
