@@ -140,8 +140,9 @@ func (b *Book) Lost() uint64 { return b.lost }
 // causes are not taken in.
 //
 // What it follows from comes in first, the likeliest in front; a Kind that stands
-// after k counts only where it follows from nothing in turn. While one of those holds, or its alarm has not cleared yet,
-// it is their alarm, not one of its own: it is not raised, and cleared where it was.
+// after k counts only where it follows from nothing in turn and is in service. While
+// one of those holds, or its alarm has not cleared yet, it is their alarm, not one of
+// its own: it is not raised, and cleared where it was.
 func (b *Book) Hold(now garden.Moment, k Kind, subject, text string, first ...Cause) {
 	if k >= kinds {
 		return
@@ -256,8 +257,8 @@ func (b *Book) behind(e *entry) *entry {
 			return f
 		}
 		// A less urgent cause counts where nothing is behind it in turn, so that there
-		// are no circles in which nothing is told.
-		if c.Kind > e.Kind && !slices.ContainsFunc(f.first, func(c Cause) bool { x := b.at[c]; return x != nil && x.stands() }) {
+		// are no circles in which nothing is told, and where it is in service.
+		if c.Kind > e.Kind && f.shelved == 0 && !slices.ContainsFunc(f.first, func(c Cause) bool { x := b.at[c]; return x != nil && x.stands() }) {
 			return f
 		}
 	}

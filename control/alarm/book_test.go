@@ -185,6 +185,32 @@ func TestALessUrgentCause(t *testing.T) {
 	assert.Equal(t, []string{"pump without flow"}, step(false))
 }
 
+// TestOutOfServiceHidesNothingMoreUrgent: a bus out of service keeps its probes quiet, a
+// meter out of service no pump.
+func TestOutOfServiceHidesNothingMoreUrgent(t *testing.T) {
+	for _, c := range []struct {
+		cause, effect Kind
+		told          bool
+	}{{BusDead, ProbeDead, false}, {GaugeDoubtful, PumpDry, true}, {TankLow, LosesTooMuch, true}} {
+		b := NewBook()
+		for m := range 60 {
+			now := at(time.Duration(m) * time.Minute)
+			b.Hold(now, c.cause, "", "")
+			b.Hold(now, c.effect, "", "", Cause{c.cause, ""})
+			b.Step(now)
+			if m == 30 {
+				_, ok := b.Shelve(now, c.cause, "", now.Mono+24*time.Hour, "somebody")
+				require.True(t, ok)
+			}
+		}
+		told := false
+		for _, a := range b.List() {
+			told = told || a.Kind == c.effect && a.Active
+		}
+		assert.Equal(t, c.told, told, "%v of %v", c.effect, c.cause)
+	}
+}
+
 // TestSomethingIsAlwaysTold: whatever follows from whatever, in circles too, of things
 // that hold for long one at least is raised, and nothing that follows from it beside it.
 func TestSomethingIsAlwaysTold(t *testing.T) {

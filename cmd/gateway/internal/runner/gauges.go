@@ -114,6 +114,7 @@ func (l *Loop) worry(now garden.Moment) {
 		l.watch.hold(now, w.Kind, w.Subject, w.Text)
 	}
 	p := l.p.Guard.Pump(now)
+	l.watch.floatDoubted = p.FloatDoubted
 	// What it said when it was read: this round's time may be long past, and a float
 	// that is asked about the past says that the tank is empty.
 	if garden.Float(l.gauged.float.Load()) == garden.FloatDown {

@@ -29,11 +29,16 @@ type watch struct {
 	causes  causes
 	pairs   pairs
 	dry     dry
-	// beside is when a line was last opened that ran beside others, on Mono.
-	beside   map[garden.LineID]time.Duration
-	supplies supplies
-	offWhy   string // why automatic control is off, where nobody asked for it
-	failed   error  // what the journal last failed with
+	// beside is when a line was last opened that ran beside others, on Mono, and
+	// running are those that are open this round, or closed since the last.
+	beside  map[garden.LineID]time.Duration
+	running map[garden.LineID]bool
+	// floatDoubted tells that the float says empty and the meter counts: it explains
+	// nothing then.
+	floatDoubted bool
+	supplies     supplies
+	offWhy       string // why automatic control is off, where nobody asked for it
+	failed       error  // what the journal last failed with
 	// failedAt is when, and failsFor how long that counts: samples are written
 	// every few rounds, so a card may fail seldom and always.
 	failing  bool
@@ -58,7 +63,7 @@ type noticed struct {
 
 func newWatch(g *garden.Garden) watch {
 	w := watch{book: alarm.NewBook(), supply: g.Supply, frostC: g.Limits.FrostC, flowLPH: map[garden.LineID]float64{}, doubts: newDoubts(g),
-		causes: newCauses(g), pairs: newPairs(g), dry: dry{}, beside: map[garden.LineID]time.Duration{}, spent: map[garden.LineID]time.Duration{}, supplies: newSupplies(g), failsFor: (batchTicks + 2) * max(g.SampleEvery, time.Minute)}
+		causes: newCauses(g), pairs: newPairs(g), dry: dry{}, beside: map[garden.LineID]time.Duration{}, running: map[garden.LineID]bool{}, spent: map[garden.LineID]time.Duration{}, supplies: newSupplies(g), failsFor: (batchTicks + 2) * max(g.SampleEvery, time.Minute)}
 	for i := range g.Lines {
 		w.flowLPH[g.Lines[i].ID] = g.Lines[i].FlowLPH()
 	}
@@ -118,52 +123,11 @@ func (w *watch) look(now garden.Moment, obs *garden.Observed, st *control.State,
 // events keeps what the controller noticed up for a while, or ends it.
 func (w *watch) events(now garden.Moment, st *control.State) {
 	for _, e := range st.Events() {
-		if w.pairs.astray(e.Zone) && followsPair(e.Kind) {
-			continue
-		}
-		switch e.Kind {
-		case control.ProbeNoResponse:
-			w.doubts.mute[e.Probe] = true
-			if !w.waterless(st, e.Zone) {
-				w.notice(now, alarm.ProbeDoubtful, string(e.Probe), e.String())
-			}
-		case control.ProbeBack:
-			delete(w.doubts.mute, e.Probe)
-			w.end(alarm.ProbeDoubtful, string(e.Probe))
-			if !w.doubts.unmoved(e.Zone) {
-				w.end(alarm.ZoneNoResponse, string(e.Zone))
-			}
-		case control.ZoneNoResponse:
-			w.notice(now, alarm.ZoneNoResponse, string(e.Zone), e.String())
-		case control.LessArrives:
-			w.notice(now, alarm.LessArrives, string(e.Zone), e.String())
-		case control.OnBalance:
-			w.notice(now, alarm.OnBalance, string(e.Zone), e.String())
-		case control.OnProbe:
-			w.end(alarm.OnBalance, string(e.Zone))
-			w.supplies.reckoned[e.Zone] = now.Mono
-		case control.CapHolds:
-			w.capped(now, e.Line, e.String())
-		case control.OrderLost:
-			// Whether it is closed is asked for already.
-			if !w.book.Holds(alarm.NotClosed, string(e.Line)) {
-				w.faulted(now, &e)
-			}
-		case control.LineFaulted:
-			w.faulted(now, &e)
-		case control.DrinksMore:
-			w.notice(now, alarm.LosesTooMuch, string(e.Zone), e.String())
-		case control.DrinksLess:
-			if !w.follows(alarm.LosesTooLittle, string(e.Zone)) {
-				w.notice(now, alarm.LosesTooLittle, string(e.Zone), e.String())
-			}
-		case control.ReadsDry:
-			w.notice(now, alarm.ReadsDry, string(e.Zone), e.String())
-		}
+		w.event(now, st, &e)
 	}
 	kept := w.noticed[:0]
 	for _, n := range w.noticed {
-		if now.Mono < n.until || n.kind == alarm.OnBalance || w.untilFlow(&n) || n.kind == alarm.ZoneNoResponse && w.doubts.unmoved(garden.ZoneID(n.subject)) {
+		if now.Mono < n.until || w.goesOn(&n) {
 			kept = append(kept, n)
 			w.keep(now, &n)
 		}
@@ -171,17 +135,77 @@ func (w *watch) events(now garden.Moment, st *control.State) {
 	w.noticed = kept
 }
 
+// goesOn reports whether something noticed stands until it is noticed to have ended.
+func (w *watch) goesOn(n *noticed) bool {
+	switch n.kind {
+	case alarm.OnBalance:
+		return true
+	case alarm.ZoneNoResponse:
+		return w.doubts.unmoved(garden.ZoneID(n.subject))
+	case alarm.ProbeDoubtful:
+		return w.doubts.mute[garden.ProbeID(n.subject)]
+	}
+	return w.untilFlow(n)
+}
+
+// event takes in one thing that the controller noticed.
+func (w *watch) event(now garden.Moment, st *control.State, e *control.Event) {
+	if w.pairs.astray(e.Zone) && followsPair(e.Kind) {
+		return
+	}
+	switch e.Kind {
+	case control.ProbeNoResponse:
+		w.doubts.mute[e.Probe] = true
+		if !w.waterless(st, e.Zone) {
+			w.notice(now, alarm.ProbeDoubtful, string(e.Probe), e.String())
+		}
+	case control.ProbeBack:
+		delete(w.doubts.mute, e.Probe)
+		w.end(alarm.ProbeDoubtful, string(e.Probe))
+		if w.stands(alarm.ZoneNoResponse, string(e.Zone)) {
+			// Water comes: what has not moved with it is at fault itself.
+			w.end(alarm.ZoneNoResponse, string(e.Zone))
+			for id := range w.doubts.mute {
+				if w.doubts.zoneOf[id] == e.Zone {
+					w.notice(now, alarm.ProbeDoubtful, string(id), "did not move when another probe of its pot did: check that it sits firmly in the mix")
+				}
+			}
+		}
+	case control.ZoneNoResponse:
+		w.notice(now, alarm.ZoneNoResponse, string(e.Zone), e.String())
+	case control.LessArrives:
+		w.notice(now, alarm.LessArrives, string(e.Zone), e.String())
+	case control.OnBalance:
+		w.notice(now, alarm.OnBalance, string(e.Zone), e.String())
+	case control.OnProbe:
+		w.end(alarm.OnBalance, string(e.Zone))
+		w.supplies.reckoned[e.Zone] = now.Mono
+	case control.CapHolds:
+		w.capped(now, e.Line, e.String())
+	case control.OrderLost:
+		// Whether it is closed is asked for already.
+		if !w.book.Holds(alarm.NotClosed, string(e.Line)) {
+			w.faulted(now, e)
+		}
+	case control.LineFaulted:
+		w.faulted(now, e)
+	case control.DrinksMore:
+		w.notice(now, alarm.LosesTooMuch, string(e.Zone), e.String())
+	case control.DrinksLess:
+		if !w.follows(alarm.LosesTooLittle, string(e.Zone)) {
+			w.notice(now, alarm.LosesTooLittle, string(e.Zone), e.String())
+		}
+	case control.ReadsDry:
+		w.notice(now, alarm.ReadsDry, string(e.Zone), e.String())
+	}
+}
+
 // keep tells the book of a notice, but for a soaked pot that is watered by reckoning:
 // it needs no water.
 func (w *watch) keep(now garden.Moment, n *noticed) {
-	zone := garden.ZoneID(n.subject)
-	switch n.kind {
-	case alarm.OnBalance, alarm.ZoneNoResponse, alarm.LessArrives, alarm.LosesTooMuch, alarm.LosesTooLittle, alarm.ReadsDry:
-		if n.kind == alarm.OnBalance && w.doubts.soaked(zone) {
-			return
-		}
+	if n.kind != alarm.OnBalance || !w.doubts.soaked(garden.ZoneID(n.subject)) {
+		w.hold(now, n.kind, n.subject, n.text)
 	}
-	w.hold(now, n.kind, n.subject, n.text)
 }
 
 // faulted tells of a driver that failed, where that does not follow from a link that

@@ -54,9 +54,13 @@ func newCauses(g *garden.Garden) causes {
 	link(alarm.PumpDry, "", tank, meter)
 	link(alarm.SupplyGone, "", pump, tank, meter)
 	link(alarm.SupplyShort, "", stray, pump, dry, tank)
-	g.EachZone(func(_ *garden.Pot, z *garden.Zone) { c.lineOf[z.ID] = string(z.Line) })
-	for zone, line := range c.lineOf {
-		id := string(zone)
+	potsOn := map[string]int{}
+	g.EachZone(func(_ *garden.Pot, z *garden.Zone) {
+		c.lineOf[z.ID] = string(z.Line)
+		potsOn[string(z.Line)]++
+	})
+	g.EachZone(func(_ *garden.Pot, z *garden.Zone) {
+		zone, line, id := z.ID, string(z.Line), string(z.ID)
 		about := func(k alarm.Kind) alarm.Cause { return alarm.Cause{Kind: k, Subject: line} }
 		pot := func(k alarm.Kind) alarm.Cause { return alarm.Cause{Kind: k, Subject: id} }
 		c.spills[zone] = []alarm.Cause{about(alarm.NotClosed), stray}
@@ -70,7 +74,7 @@ func newCauses(g *garden.Garden) causes {
 		link(alarm.CapReached, line, pot(alarm.ZoneNoResponse), pot(alarm.LessArrives), pot(alarm.LosesTooMuch))
 		link(alarm.OnBalance, id, append(water, pot(alarm.LosesTooMuch))...)
 		link(alarm.LosesTooLittle, id, append(water, about(alarm.CapReached))...)
-	}
+	})
 	for n, p := range g.ProbeList() {
 		id, zone := string(p.ID), string(p.Zone)
 		behind := []alarm.Cause{{Kind: alarm.LinkLost}}
@@ -82,8 +86,11 @@ func newCauses(g *garden.Garden) causes {
 		link(alarm.ProbeDead, id, behind...)
 		link(alarm.OnBalance, zone, append(behind,
 			alarm.Cause{Kind: alarm.ProbeDead, Subject: id}, alarm.Cause{Kind: alarm.ProbeDoubtful, Subject: id})...)
-		for _, of := range []alarm.Cause{{Kind: alarm.LosesTooMuch, Subject: zone}, {Kind: alarm.LosesTooLittle, Subject: zone}, {Kind: alarm.CapReached, Subject: c.lineOf[p.Zone]}} {
-			link(of.Kind, of.Subject, alarm.Cause{Kind: alarm.ProbeDead, Subject: id}, alarm.Cause{Kind: alarm.ProbeDoubtful, Subject: id})
+		failed := []alarm.Cause{{Kind: alarm.ProbeDead, Subject: id}, {Kind: alarm.ProbeDoubtful, Subject: id}}
+		link(alarm.LosesTooMuch, zone, failed...)
+		link(alarm.LosesTooLittle, zone, failed...)
+		if line := c.lineOf[p.Zone]; potsOn[line] == 1 {
+			link(alarm.CapReached, line, failed...)
 		}
 	}
 	for i := range c.converters {
@@ -112,9 +119,21 @@ func (c *causes) converter(g *garden.Garden, in garden.Input) *converter {
 	return &c.converters[len(c.converters)-1]
 }
 
-// follows reports whether something an alarm may follow from holds.
+// follows reports whether something an alarm may follow from holds, but for a probe,
+// which is in doubt for a moment now and then: what is not noticed for that is lost.
 func (w *watch) follows(k alarm.Kind, subject string) bool {
-	return slices.ContainsFunc(w.causes.of(k, subject), func(c alarm.Cause) bool { return w.book.Holds(c.Kind, c.Subject) })
+	return slices.ContainsFunc(w.first(k, subject), func(c alarm.Cause) bool {
+		return c.Kind != alarm.ProbeDead && c.Kind != alarm.ProbeDoubtful && w.book.Holds(c.Kind, c.Subject)
+	})
+}
+
+// first is what an alarm may follow from now.
+func (w *watch) first(k alarm.Kind, subject string) []alarm.Cause {
+	of := w.causes.of(k, subject)
+	if w.floatDoubted {
+		of = slices.DeleteFunc(slices.Clone(of), func(c alarm.Cause) bool { return c.Kind == alarm.TankLow })
+	}
+	return of
 }
 
 // capped tells of a day's limit, where what spent it has no alarm of its own: one
@@ -171,5 +190,5 @@ func (w *watch) silent(now garden.Moment, readings []garden.Reading) {
 
 // hold tells the book a condition with what it may follow from.
 func (w *watch) hold(now garden.Moment, k alarm.Kind, subject, text string) {
-	w.book.Hold(now, k, subject, text, w.causes.of(k, subject)...)
+	w.book.Hold(now, k, subject, text, w.first(k, subject)...)
 }

@@ -120,3 +120,90 @@ func TestAProbeThatCameBackEndsItsPotsAlarm(t *testing.T) {
 		})
 	}
 }
+
+// TestAProbeInDoubtForAMomentHidesNoLimit: what is noticed once and not told is lost, and
+// a probe is in doubt for a moment now and then.
+func TestAProbeInDoubtForAMomentHidesNoLimit(t *testing.T) {
+	w := newWatch(causesGarden())
+	told := 0
+	for m := time.Duration(0); m < 3*time.Hour; m += time.Minute {
+		now := garden.Moment{Mono: m}
+		if m == time.Hour {
+			w.hold(now, alarm.ProbeDoubtful, "nq", "too noisy")
+			w.event(now, nil, &control.Event{Kind: control.CapHolds, Line: "lq"})
+			w.event(now, nil, &control.Event{Kind: control.DrinksLess, Zone: "q"})
+		}
+		for i := range w.noticed {
+			w.keep(now, &w.noticed[i])
+		}
+		for _, c := range w.book.Step(now) {
+			if c.Event == alarm.Raised {
+				told++
+				assert.Equal(t, alarm.CapReached, c.Kind, "and what hardly dries follows from that")
+			}
+		}
+	}
+	assert.Equal(t, 1, told)
+	assert.True(t, w.stands(alarm.LosesTooLittle, "q"))
+}
+
+// TestALimitOfSeveralPotsIsNotOneProbes: of a line that waters others too.
+func TestALimitOfSeveralPotsIsNotOneProbes(t *testing.T) {
+	g := causesGarden()
+	g.Pots[0].Zones[0].Line = "lq"
+	w := newWatch(g)
+	for m := time.Duration(0); m < 3*time.Hour; m += time.Minute {
+		now := garden.Moment{Mono: m}
+		w.hold(now, alarm.ProbeDead, "nq", "")
+		w.hold(now, alarm.CapReached, "lq", "")
+		w.book.Step(now)
+	}
+	assert.Len(t, w.book.List(), 2)
+}
+
+// TestAFloatInDoubtExplainsNothing: it says empty while the meter counts, for weeks.
+func TestAFloatInDoubtExplainsNothing(t *testing.T) {
+	for _, doubted := range []bool{false, true} {
+		w := newWatch(causesGarden())
+		w.floatDoubted = doubted
+		for m := time.Duration(0); m < 3*time.Hour; m += time.Minute {
+			now := garden.Moment{Mono: m}
+			w.hold(now, alarm.TankLow, "", "")
+			w.hold(now, alarm.LosesTooMuch, "q", "")
+			assert.Equal(t, !doubted, w.follows(alarm.LosesTooMuch, "q"))
+			w.book.Step(now)
+		}
+		assert.Len(t, w.book.List(), map[bool]int{false: 1, true: 2}[doubted])
+	}
+}
+
+// TestAProbeThatMovesSpeaksForItsWater: with it the pot's alarm ends, and another of its
+// probes that has not moved is at fault itself, for as long as it does not.
+func TestAProbeThatMovesSpeaksForItsWater(t *testing.T) {
+	g := causesGarden()
+	g.Pots[1].Zones[0].Probes = append(g.Pots[1].Zones[0].Probes, garden.Probe{ID: "deep", Zone: "q"})
+	w := newWatch(g)
+	var now garden.Moment
+	st := &control.State{}
+	w.event(now, st, &control.Event{Kind: control.ZoneNoResponse, Zone: "q"})
+	for _, id := range []garden.ProbeID{"nq", "deep"} {
+		w.event(now, st, &control.Event{Kind: control.ProbeNoResponse, Zone: "q", Probe: id})
+	}
+	assert.True(t, w.stands(alarm.ZoneNoResponse, "q"))
+	assert.Len(t, w.noticed, 1)
+	now.Mono += 3 * eventHolds
+	w.events(now, st)
+	assert.True(t, w.stands(alarm.ZoneNoResponse, "q"), "nothing moved yet")
+	w.event(now, st, &control.Event{Kind: control.ProbeBack, Zone: "q", Probe: "nq"})
+	assert.False(t, w.stands(alarm.ZoneNoResponse, "q"))
+	assert.True(t, w.stands(alarm.ProbeDoubtful, "deep"))
+	now.Mono += 3 * eventHolds
+	w.events(now, st)
+	assert.True(t, w.stands(alarm.ProbeDoubtful, "deep"))
+	w.event(now, st, &control.Event{Kind: control.ProbeBack, Zone: "q", Probe: "deep"})
+	assert.Empty(t, w.noticed)
+	w.event(now, st, &control.Event{Kind: control.OnBalance, Zone: "q"})
+	w.event(now, st, &control.Event{Kind: control.OnProbe, Zone: "q"})
+	assert.Empty(t, w.noticed)
+	assert.True(t, w.reckonedLately(now, "q"))
+}

@@ -76,13 +76,16 @@ func (w *watch) flow(now garden.Moment, obs *garden.Observed, lines []valves.Sta
 
 // together notes which runs are not a line's own, since another line runs too.
 func (w *watch) together(obs *garden.Observed, lines []valves.Status) {
-	n := len(obs.Delivered)
+	clear(w.running)
+	for i := range obs.Delivered {
+		w.running[obs.Delivered[i].Line] = true
+	}
 	for i := range lines {
 		if lines[i].Open {
-			n++
+			w.running[lines[i].Line] = true
 		}
 	}
-	if n < 2 {
+	if len(w.running) < 2 {
 		return
 	}
 	for i := range obs.Delivered {
@@ -179,10 +182,10 @@ func (w *watch) judgeFlow(now garden.Moment, line garden.LineID, opened garden.M
 		// Of lines that run together one is named until it is known whose it is.
 		since, beside := w.beside[line]
 		own := !beside || since != opened.Mono || w.flowKnown(about)
-		if other := w.otherFlow(about); other != nil && other.shared && own {
-			w.end(alarm.FlowTooHigh, other.subject)
-		} else if other != nil && !own {
+		if !own && slices.ContainsFunc(w.noticed, func(n noticed) bool { return n.othersFlow(about) && w.running[garden.LineID(n.subject)] }) {
 			return
+		} else if own {
+			w.noticed = slices.DeleteFunc(w.noticed, func(n noticed) bool { return n.othersFlow(about) && n.shared })
 		}
 		w.notice(now, alarm.FlowTooHigh, about, fmt.Sprintf("%.1f L ran in %v, %.1f times what its emitters give", litres, on.Round(time.Second), ratio))
 		w.noticed[len(w.noticed)-1].shared = !own
@@ -196,14 +199,9 @@ func (w *watch) flowKnown(line string) bool {
 	return slices.ContainsFunc(w.noticed, func(n noticed) bool { return n.kind == alarm.FlowTooHigh && n.subject == line && !n.shared })
 }
 
-// otherFlow is the notice of another line's far too high flow.
-func (w *watch) otherFlow(than string) *noticed {
-	for i := range w.noticed {
-		if n := &w.noticed[i]; n.kind == alarm.FlowTooHigh && n.subject != than {
-			return n
-		}
-	}
-	return nil
+// othersFlow reports whether it is of another line's far too high flow.
+func (n *noticed) othersFlow(than string) bool {
+	return n.kind == alarm.FlowTooHigh && n.subject != than
 }
 
 // cold tells of lines locked by frost.

@@ -56,7 +56,7 @@ func TestNoFlowEndsWithFlowOfItsOwn(t *testing.T) {
 // one that showed it alone once that is known.
 func TestFarTooHighFlowIsToldOfOneLine(t *testing.T) {
 	g := &garden.Garden{Supply: garden.Supply{MeterPulsesPerL: garden.Known(450)}}
-	for _, id := range []garden.LineID{"a", "b"} {
+	for _, id := range []garden.LineID{"a", "b", "c"} {
 		g.Lines = append(g.Lines, garden.Line{ID: id, Outlets: []garden.Outlet{{Zone: garden.ZoneID(id), Emitters: 5, FlowLPH: 2}}})
 	}
 	w := newWatch(g)
@@ -78,6 +78,10 @@ func TestFarTooHighFlowIsToldOfOneLine(t *testing.T) {
 	assert.Equal(t, []string{"b"}, round(2.5, "a", "b"))
 	assert.Equal(t, []string{"b"}, round(1, "a"))
 	assert.Equal(t, []string{"b", "a"}, round(2.5, "a"), "each alone: two hoses")
+
+	w = newWatch(g)
+	assert.Equal(t, []string{"a"}, round(2.5, "a", "b"))
+	assert.Equal(t, []string{"a", "b"}, round(2.5, "b", "c"), "the first is shut: it is another's")
 }
 
 // TestADryPumpIsToldOfBeforeItsLine: the pump's alarm names the line; once another

@@ -141,9 +141,7 @@ func (w *watch) outside(now garden.Moment, r *garden.Reading) bool {
 	}
 	x.isOver = over
 	switch on, _ := alarm.ProbeDoubtful.Delays(); {
-	case d.flooded[r.Zone]:
-		// Told of already, with the others of its zone.
-	case over:
+	case over && !d.flooded[r.Zone]:
 		text := "reads more water than its mix has pores: look for water in its plug"
 		if now.Mono-x.over >= on {
 			x.told = text
@@ -153,6 +151,8 @@ func (w *watch) outside(now garden.Moment, r *garden.Reading) bool {
 		w.hold(now, alarm.ProbeDoubtful, string(r.Probe), "reads no water at all: look whether it was pulled out of the mix")
 	case r.Quality == garden.Bad:
 		w.hold(now, alarm.ProbeDoubtful, string(r.Probe), r.Fault.String())
+	case d.flooded[r.Zone]:
+		// Told of already, with the others of its zone.
 	case x.told != "":
 		w.spilt(now, alarm.ProbeDoubtful, string(r.Probe), r.Zone, x.told)
 	case now.Mono-x.since >= beyondFor && dry:

@@ -62,7 +62,7 @@ func TestAFloodedPotIsToldOfOnce(t *testing.T) {
 			var obs garden.Observed
 			for _, id := range []garden.ProbeID{"n0", "n1"} {
 				r := garden.Reading{Probe: id, Zone: "p", At: now, Quality: garden.Good, Water: 0.4}
-				if x := reads(m/60, id); x > 0 {
+				if x := reads(m/60, id); x != 0 {
 					r.Quality, r.Fault, r.Water = garden.Uncertain, garden.OutOfSpan, garden.WaterFraction(x)
 				}
 				obs.Readings = append(obs.Readings, r)
@@ -106,6 +106,12 @@ func TestAFloodedPotIsToldOfOnce(t *testing.T) {
 		}
 		return 0
 	}))
+	assert.Equal(t, []string{"hardly dries p", "probe in doubt n0"}, run(40, func(h int, id garden.ProbeID) float64 {
+		if h > 20 && id == "n0" {
+			return -0.01
+		}
+		return wet
+	}), "pulled out of a flooded pot")
 	assert.Empty(t, run(11, func(int, garden.ProbeID) float64 { return wet }))
 }
 

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"fabricpot/cmd/gateway/internal/runner"
@@ -409,10 +410,8 @@ func (c *course) detect(o *Outcome) {
 		// of it lacks flow.
 		d.alarms, d.flowing = []alarm.Kind{alarm.FlowWithoutOrder}, false
 	}
-	if c.s.Pump && slices.Contains(d.alarms, alarm.OrderWithoutFlow) {
-		// The pump's alarm comes first and names the line.
-		d.alarms = append(slices.Clone(d.alarms), alarm.PumpDry)
-	}
+	// A pump's alarm comes before its line's, and must name it.
+	byPump := c.s.Pump && slices.Contains(d.alarms, alarm.OrderWithoutFlow)
 	o.DetectedS = -1
 	if d.within == 0 || d.needsMeter && !c.s.Meter {
 		return
@@ -462,10 +461,12 @@ func (c *course) detect(o *Outcome) {
 	o.Unjudged = false
 	o.Expected = true
 	for _, a := range o.Alarms {
-		for _, k := range d.alarms {
-			if after := waited(a.at).Seconds(); a.kind == k && a.at >= m.At && (o.DetectedS < 0 || after < o.DetectedS) {
-				o.DetectedS = max(0, after)
-			}
+		named := byPump && a.kind == alarm.PumpDry && (d.everyPot || m.Kind == "meter dead" || strings.Contains(a.Text, string(c.g.Lines[m.Pot].ID)))
+		if a.at < m.At || !named && !slices.Contains(d.alarms, a.kind) {
+			continue
+		}
+		if after := waited(a.at).Seconds(); o.DetectedS < 0 || after < o.DetectedS {
+			o.DetectedS = max(0, after)
 		}
 	}
 	if o.DetectedS < 0 || o.DetectedS > d.within.Seconds() {
