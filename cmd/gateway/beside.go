@@ -16,11 +16,20 @@ import (
 // keeps until the board goes off. Its name is another one for another control socket,
 // as for unkeptFolders.
 func besidePath(socket string) string {
-	dir := filepath.Dir(page.DefaultSocket())
+	return besidePathOf(socket, serviceSocket, os.Geteuid() == 0)
+}
+
+// besidePathOf is besidePath where the packaged service listens at service.
+func besidePathOf(socket, service string, root bool) string {
+	own := page.DefaultSocket()
+	dir := filepath.Dir(own)
 	// Root on a board means the service's, as for the journal.
-	service := filepath.Dir(serviceSocket)
-	if st, err := os.Stat(service); os.Getenv("RUNTIME_DIRECTORY") == "" && err == nil && st.IsDir() && os.Geteuid() == 0 {
-		dir = service
+	if st, err := os.Stat(filepath.Dir(service)); root && os.Getenv("RUNTIME_DIRECTORY") == "" && err == nil && st.IsDir() {
+		dir = filepath.Dir(service)
+		// A service that stopped has no socket to be seen by defaultSocket.
+		if socket == own {
+			socket = service
+		}
 	}
 	return filepath.Join(dir, fmt.Sprintf("unwritten-%x.json", socketSum(socket)))
 }

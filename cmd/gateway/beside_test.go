@@ -2,11 +2,13 @@ package main
 
 import (
 	"bytes"
+	"os"
 	"path/filepath"
 	"testing"
 	"time"
 
 	"fabricpot/cmd/gateway/internal/journal"
+	"fabricpot/cmd/gateway/internal/page"
 	"fabricpot/cmd/gateway/internal/runner"
 	"fabricpot/control/garden"
 
@@ -49,4 +51,23 @@ func TestBesideInTheRuntimeFolder(t *testing.T) {
 	assert.Equal(t, o, left[0].Order)
 	_, err = journal.BootClock()
 	assert.Equal(t, err == nil, left[0].SameClock)
+}
+
+// TestBesideOfTheServiceForRoot: root's commands on a board share what the service
+// remembers, also once it has stopped and its socket is gone.
+func TestBesideOfTheServiceForRoot(t *testing.T) {
+	run := filepath.Join(t.TempDir(), "fabricpot")
+	service := filepath.Join(run, "gateway.sock")
+	t.Setenv("RUNTIME_DIRECTORY", run)
+	want := besidePathOf(page.DefaultSocket(), serviceSocket, false)
+	require.Equal(t, run, filepath.Dir(want))
+	t.Setenv("RUNTIME_DIRECTORY", "")
+	t.Setenv("XDG_RUNTIME_DIR", t.TempDir())
+	own := page.DefaultSocket()
+	assert.Equal(t, filepath.Dir(own), filepath.Dir(besidePathOf(own, service, true)), "no service here")
+	require.NoError(t, os.Mkdir(run, 0o700))
+	assert.Equal(t, want, besidePathOf(own, service, true), "it has stopped")
+	assert.Equal(t, want, besidePathOf(service, service, true), "its socket is there")
+	assert.NotEqual(t, want, besidePathOf(filepath.Join(run, "other.sock"), service, true))
+	assert.Equal(t, filepath.Dir(own), filepath.Dir(besidePathOf(own, service, false)), "somebody else's")
 }
