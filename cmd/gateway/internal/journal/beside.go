@@ -23,6 +23,8 @@ type Beside struct {
 
 	mu sync.Mutex
 	remembered
+	// stale tells that the file may hold other requests than these.
+	stale bool
 }
 
 // remembered is what the file holds.
@@ -229,5 +231,6 @@ func (b *Beside) save() error {
 	if err != nil {
 		return fmt.Errorf("journal: remember beside it: %w", err)
 	}
+	b.stale = false
 	return nil
 }

@@ -43,12 +43,37 @@ func (b *Beside) Ask(at garden.Moment, a garden.Ask) error {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	b.Asks = append(b.Asks, besideAsk{At: at, Kind: a.Kind, Zone: a.Zone, Until: a.Until.Wall, Who: a.Who})
-	b.Asks = b.Asks[max(0, len(b.Asks)-besideAsks):]
+	if len(b.Asks) > besideAsks {
+		b.Asks = unsuperseded(b.Asks)
+		b.Asks = b.Asks[max(0, len(b.Asks)-besideAsks):]
+	}
+	b.stale = true
 	return b.save()
 }
 
+// unsuperseded is the requests without those that a later one makes void.
+func unsuperseded(asks []besideAsk) []besideAsk {
+	var left []besideAsk
+	for i, a := range asks {
+		if !slices.ContainsFunc(asks[i+1:], func(later besideAsk) bool { return later.supersedes(&a) }) {
+			left = append(left, a)
+		}
+	}
+	return left
+}
+
+// supersedes tells that an earlier request means nothing after this one.
+func (a *besideAsk) supersedes(earlier *besideAsk) bool {
+	auto := func(k garden.AskKind) bool { return k == garden.AskAutoOff || k == garden.AskAutoOn }
+	if auto(a.Kind) || auto(earlier.Kind) {
+		return auto(a.Kind) && auto(earlier.Kind)
+	}
+	// No zone releases each.
+	return a.Zone == earlier.Zone || a.Kind == garden.AskRelease && a.Zone == ""
+}
+
 // Carry gives the requests to keep, oldest first, and forgets those that it took. The
-// rest stays, for another time.
+// rest stays, for another time. While the file can't forget them it fails each time.
 func (b *Beside) Carry(keep func(garden.Moment, garden.Ask) error) error {
 	if b == nil {
 		return nil
@@ -57,17 +82,20 @@ func (b *Beside) Carry(keep func(garden.Moment, garden.Ask) error) error {
 	defer b.mu.Unlock()
 	for n := range b.Asks {
 		if err := keep(b.Asks[n].At, b.Asks[n].ask()); err != nil {
-			if n == 0 {
-				return err
-			}
-			b.Asks = slices.Delete(b.Asks, 0, n)
-			return errors.Join(err, b.save())
+			b.Asks, b.stale = slices.Delete(b.Asks, 0, n), b.stale || n > 0
+			return errors.Join(err, b.refresh())
 		}
 	}
-	if len(b.Asks) == 0 {
+	b.Asks, b.stale = nil, b.stale || len(b.Asks) > 0
+	return b.refresh()
+}
+
+// refresh saves where the file may hold other requests: the next start would take
+// them for the newest.
+func (b *Beside) refresh() error {
+	if !b.stale {
 		return nil
 	}
-	b.Asks = nil
 	return b.save()
 }
 

@@ -2,6 +2,8 @@ package journal
 
 import (
 	"errors"
+	"io/fs"
+	"os"
 	"path/filepath"
 	"testing"
 	"time"
@@ -70,6 +72,66 @@ func TestBesideAsks(t *testing.T) {
 	assert.Equal(t, []garden.ZoneID{"basil", "chilli"}, holds(nil))
 	require.NoError(t, (*Beside)(nil).Carry(nil))
 	require.NoError(t, (*Beside)(nil).Ask(at(0), shut("a", 1)))
+}
+
+// TestBesideAsksThatTheFileCannotForget: while the file still has requests that the
+// journal took, each Carry tries again and says so; a start would take them for the newest.
+func TestBesideAsksThatTheFileCannotForget(t *testing.T) {
+	dir := filepath.Join(t.TempDir(), "run")
+	require.NoError(t, os.Mkdir(dir, 0o700))
+	path := filepath.Join(dir, "unwritten.json")
+	b, err := OpenBeside(path, "boot a")
+	require.NoError(t, err)
+	require.NoError(t, b.Intend(order(1), 1, at(0), false)) // so that there is a file to write
+	require.NoError(t, b.Ask(at(0), garden.Ask{Kind: garden.AskRelease, Zone: "a"}))
+	taken := 0
+	take := func(garden.Moment, garden.Ask) error { taken++; return nil }
+	require.NoError(t, os.Rename(dir, dir+"-away"))
+	for range 3 {
+		require.ErrorIs(t, b.Carry(take), fs.ErrNotExist)
+		assert.Equal(t, 1, taken, "once")
+	}
+	full := errors.New("full")
+	shut := garden.Ask{Kind: garden.AskShut, Zone: "a", Until: at(48 * time.Hour)}
+	require.ErrorIs(t, b.Ask(at(time.Hour), shut), fs.ErrNotExist)
+	require.NoError(t, os.Rename(dir+"-away", dir))
+	require.ErrorIs(t, b.Carry(func(garden.Moment, garden.Ask) error { return full }), full)
+	again, err := OpenBeside(path, "boot a")
+	require.NoError(t, err)
+	require.Len(t, again.Asks, 1, "written though the journal took none")
+	assert.Equal(t, garden.AskShut, again.Asks[0].Kind)
+	require.NoError(t, b.Carry(take))
+	assert.Equal(t, 2, taken)
+	again, err = OpenBeside(path, "boot a")
+	require.NoError(t, err)
+	assert.Empty(t, again.Asks)
+	assert.Len(t, again.Orders, 1)
+}
+
+// TestBesideManyAsks: however often something is switched, what it makes void goes
+// before what still holds.
+func TestBesideManyAsks(t *testing.T) {
+	b, err := OpenBeside("", "")
+	require.NoError(t, err)
+	shut := func(zone garden.ZoneID) garden.Ask {
+		return garden.Ask{Kind: garden.AskShut, Zone: zone, Until: at(48 * time.Hour)}
+	}
+	require.NoError(t, b.Ask(at(0), shut("freed")))
+	require.NoError(t, b.Ask(at(0), garden.Ask{Kind: garden.AskRelease})) // each zone
+	require.NoError(t, b.Ask(at(0), shut("kept")))
+	require.NoError(t, b.Ask(at(0), garden.Ask{Kind: garden.AskRelease, Zone: "open"}))
+	for range 2 * besideAsks {
+		for _, a := range []garden.Ask{{Kind: garden.AskAutoOff}, {Kind: garden.AskAutoOn}, shut("toggled"), {Kind: garden.AskRelease, Zone: "toggled"}} {
+			require.NoError(t, b.Ask(at(time.Hour), a))
+			require.LessOrEqual(t, len(b.Asks), besideAsks)
+		}
+	}
+	require.NoError(t, b.Ask(at(time.Hour), garden.Ask{Kind: garden.AskAutoOff}))
+	var zones []garden.ZoneID
+	for _, a := range b.Standing([]garden.Ask{shut("open"), shut("journal's")}, at(2*time.Hour).Wall) {
+		zones = append(zones, a.Zone)
+	}
+	assert.Equal(t, []garden.ZoneID{"", "kept"}, zones, "automatic off, and one zone")
 }
 
 // TestBesideStarts: starts that no journal could note count as crashes of the last ten

@@ -91,7 +91,11 @@ func (k *Keeper) asked(now garden.Moment, a garden.Ask) error {
 	outlives := journal.Outlives(a.Kind)
 	if outlives {
 		if err := k.carry(); err != nil {
-			return errors.Join(err, k.beside.Ask(now, a))
+			bad := k.beside.Ask(now, a)
+			if bad != nil { // then at least in the journal, which may take it
+				bad = errors.Join(bad, k.carry())
+			}
+			return errors.Join(err, bad)
 		}
 	}
 	err := k.AddAsk(now, a, "")

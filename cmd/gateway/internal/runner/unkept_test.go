@@ -2,6 +2,8 @@ package runner
 
 import (
 	"errors"
+	"io/fs"
+	"os"
 	"path/filepath"
 	"testing"
 	"time"
@@ -87,4 +89,44 @@ func TestUnkeptIsRememberedBeside(t *testing.T) {
 	require.NoError(t, err)
 	assert.Len(t, all, 7)
 	assert.NoFileExists(t, filepath.Join(dir, "unwritten.json"))
+}
+
+// TestAskedWhileTheFileBesideCannotForget: a request comes into the journal at once
+// though the file beside it still has an earlier one and can't be written, and is the
+// later word once that can be.
+func TestAskedWhileTheFileBesideCannotForget(t *testing.T) {
+	dir := filepath.Join(t.TempDir(), "run")
+	require.NoError(t, os.Mkdir(dir, 0o700))
+	at := func(h int) garden.Moment {
+		d := time.Duration(h) * time.Hour
+		return garden.Moment{Mono: d, Wall: time.Date(2031, 6, 1, 0, 0, 0, 0, time.UTC).Add(d), Synced: true}
+	}
+	j, _, err := journal.Open(filepath.Join(t.TempDir(), "j.db"), journal.WithClock("boot"))
+	require.NoError(t, err)
+	defer j.Close()
+	life := func() *Keeper {
+		t.Helper()
+		b, err := journal.OpenBeside(filepath.Join(dir, "unwritten.json"), "boot")
+		require.NoError(t, err)
+		k := NewKeeper(j)
+		require.NoError(t, k.KeepBeside(b))
+		return k
+	}
+	k := life()
+	require.NoError(t, k.IntendBeside(garden.Order{ID: 1, Line: "a", Zone: "a", Litres: 1, MaxOn: time.Minute}, 1, at(0)))
+	require.NoError(t, k.beside.Ask(at(0), garden.Ask{Kind: garden.AskRelease, Zone: "a"}))
+	require.NoError(t, os.Rename(dir, dir+"-away"))
+	_, err = k.Standing(at(1).Wall)
+	require.NoError(t, err) // the journal took the release, the file has it still
+	require.ErrorIs(t, k.Asked(at(1), garden.Ask{Kind: garden.AskShut, Zone: "a", Until: at(48)}), fs.ErrNotExist)
+	kept, err := j.Standing(at(2).Wall)
+	require.NoError(t, err)
+	assert.Len(t, kept, 1)
+
+	require.NoError(t, os.Rename(dir+"-away", dir))
+	require.NoError(t, k.Asked(at(2), garden.Ask{Kind: garden.AskAutoOn}))
+	kept, err = life().Standing(at(3).Wall)
+	require.NoError(t, err)
+	require.Len(t, kept, 1, "shut since")
+	assert.Equal(t, garden.ZoneID("a"), kept[0].Zone)
 }
