@@ -127,10 +127,11 @@ func (w *watch) follows(k alarm.Kind, subject string) bool {
 	})
 }
 
-// first is what an alarm may follow from now.
+// first is what an alarm may follow from now. A float in doubt holds water back, and
+// explains nothing else.
 func (w *watch) first(k alarm.Kind, subject string) []alarm.Cause {
 	of := w.causes.of(k, subject)
-	if w.floatDoubted {
+	if w.floatDoubted && k != alarm.SupplyShort {
 		of = slices.DeleteFunc(slices.Clone(of), func(c alarm.Cause) bool { return c.Kind == alarm.TankLow })
 	}
 	return of

@@ -161,7 +161,8 @@ func TestALimitOfSeveralPotsIsNotOneProbes(t *testing.T) {
 	assert.Len(t, w.book.List(), 2)
 }
 
-// TestAFloatInDoubtExplainsNothing: it says empty while the meter counts, for weeks.
+// TestAFloatInDoubtExplainsNothing: it says empty while the meter counts, for weeks. What
+// is given meanwhile may be too little, no more.
 func TestAFloatInDoubtExplainsNothing(t *testing.T) {
 	for _, doubted := range []bool{false, true} {
 		w := newWatch(causesGarden())
@@ -171,6 +172,7 @@ func TestAFloatInDoubtExplainsNothing(t *testing.T) {
 			w.hold(now, alarm.TankLow, "", "")
 			w.hold(now, alarm.LosesTooMuch, "q", "")
 			assert.Equal(t, !doubted, w.follows(alarm.LosesTooMuch, "q"))
+			assert.True(t, w.follows(alarm.SupplyShort, ""), "lines are tried seldom")
 			w.book.Step(now)
 		}
 		assert.Len(t, w.book.List(), map[bool]int{false: 1, true: 2}[doubted])
