@@ -29,10 +29,13 @@ func TestOneAlarmForOneCause(t *testing.T) {
 		"injector without flow": {alarm.SupplyGone},
 	}
 	again := []MishapKind{"frost", "clocks go forward", "clocks go back", "somebody asks for far too much"}
-	told := map[MishapKind]bool{}
+	told, last := map[MishapKind]bool{}, uint64(104)
+	if testing.Short() {
+		last = 102
+	}
 	for _, kind := range MishapKinds() {
 		d := mishapOf(kind)
-		for seed := uint64(102); seed <= 104; seed++ {
+		for seed := uint64(102); seed <= last; seed++ {
 			s := NewScript(seed, Single, singleDays, kind)
 			o, err := Play(s)
 			require.NoError(t, err)
@@ -54,7 +57,7 @@ func TestOneAlarmForOneCause(t *testing.T) {
 		}
 	}
 	for kind := range others {
-		assert.True(t, told[kind], "%s was told of in no run", kind)
+		assert.True(t, told[kind] || testing.Short(), "%s was told of in no run", kind)
 	}
 }
 
