@@ -115,6 +115,11 @@ func TestADoubtedMeterProtectsAgainOnceItCounts(t *testing.T) {
 	r.run(2 * time.Second)
 	assert.False(t, r.valves["chard"].open)
 	assert.Equal(t, 1, r.Pump(sec(r.s)).DryRuns)
+	dry := []garden.LineID{"chard"}
+	assert.Equal(t, dry, r.Pump(sec(r.s)).DryLines)
+	r.Float(sec(r.s), garden.FloatDown)
+	r.run(time.Minute)
+	assert.Equal(t, dry, r.Pump(sec(r.s)).DryLines, "an empty tank says nothing of them")
 }
 
 func TestAFloatOverrulesADoubt(t *testing.T) {

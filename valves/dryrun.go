@@ -209,7 +209,9 @@ func (g *Guard) protect(now garden.Moment) {
 	if !dry && !low {
 		return
 	}
-	p.dryLines = p.dryLines[:0]
+	if dry {
+		p.dryLines = p.dryLines[:0]
+	}
 	for _, ln := range g.closing {
 		if ln.pos == open && ln.pulse != nil {
 			if dry {

@@ -4,7 +4,6 @@ import (
 	"encoding/binary"
 	"errors"
 	"fmt"
-	"io"
 	"math/rand/v2"
 	"os"
 	"path/filepath"
@@ -203,7 +202,7 @@ func fullCard(t *testing.T, dir string) {
 	require.NoError(t, err)
 	defer j.Close()
 	ballast := filepath.Join(dir, "ballast")
-	brim(t, ballast)
+	smallcard.Brim(t, ballast)
 
 	last := garden.OrderID(0)
 	for id := garden.OrderID(1); err == nil && id < 5000; id++ {
@@ -258,20 +257,3 @@ func readOnlyCard(t *testing.T, dir string) {
 	require.NoError(t, err)
 	assert.Len(t, open, 1)
 }
-
-// brim writes until there is no more room but for a little.
-func brim(t *testing.T, path string) {
-	t.Helper()
-	f, err := os.Create(path)
-	require.NoError(t, err)
-	_, err = io.Copy(f, zeros{})
-	require.Error(t, err)
-	st, err := f.Stat()
-	require.NoError(t, err)
-	require.NoError(t, f.Truncate(st.Size()-64<<10))
-	require.NoError(t, f.Close())
-}
-
-type zeros struct{}
-
-func (zeros) Read(p []byte) (int, error) { clear(p); return len(p), nil }

@@ -1,7 +1,6 @@
 package runner
 
 import (
-	"io"
 	"os"
 	"path/filepath"
 	"testing"
@@ -50,7 +49,8 @@ func fullCardOverLives(t *testing.T, card string) {
 	crashes, err := k.Started(at(0), crashSpan)
 	require.NoError(t, err)
 	require.Zero(t, crashes)
-	ballast := fill(t, filepath.Join(card, "ballast"))
+	ballast := filepath.Join(card, "ballast")
+	smallcard.Brim(t, ballast)
 	for id := garden.OrderID(1); err == nil; id++ {
 		err = k.Intend(garden.Order{ID: id, Line: "a", Zone: "a", Litres: 1, MaxOn: time.Minute}, 1, at(0))
 	}
@@ -83,21 +83,3 @@ func fullCardOverLives(t *testing.T, card string) {
 	assert.NoFileExists(t, beside)
 	require.NoError(t, k.Close())
 }
-
-// fill leaves little room on a card.
-func fill(t *testing.T, path string) string {
-	t.Helper()
-	f, err := os.Create(path)
-	require.NoError(t, err)
-	_, err = io.Copy(f, zeros{})
-	require.Error(t, err)
-	st, err := f.Stat()
-	require.NoError(t, err)
-	require.NoError(t, f.Truncate(st.Size()-64<<10))
-	require.NoError(t, f.Close())
-	return path
-}
-
-type zeros struct{}
-
-func (zeros) Read(p []byte) (int, error) { clear(p); return len(p), nil }

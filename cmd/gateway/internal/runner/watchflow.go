@@ -130,9 +130,10 @@ func (w *watch) forLines(pumped []garden.LineID) string {
 }
 
 // judgeFlow compares what ran with what the line's emitters give. Where several
-// lines run at once the meter can't tell them apart and all are named; one that gave
-// nothing does so still until there is a flow that is its own, or until water comes
-// after a time in which the supply gave none to any.
+// lines run at once the meter can't tell them apart: one of them is named for a flow that
+// is too high, and all are for none. One that gave nothing does so still until there is
+// a flow that is its own, or until water comes after a time in which the supply gave
+// none to any.
 func (w *watch) judgeFlow(now garden.Moment, line garden.LineID, opened garden.Moment, litres float64, on time.Duration, ownLPH float64) {
 	expected := w.flowLPH[line] * on.Hours()
 	if !(expected > 0) {

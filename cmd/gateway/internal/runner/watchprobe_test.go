@@ -148,7 +148,7 @@ func TestDeafPotsAreASupply(t *testing.T) {
 				for i := range w.noticed {
 					w.keep(now, &w.noticed[i])
 				}
-				w.deaf(now, []control.ZoneView{{Zone: "a", Line: "la", LastAt: at(20), LastL: 1}, {Zone: "b", Line: "lb", LastAt: at(20.5), LastL: 1}, {Zone: "c", Line: "lc", LastAt: at(c.lastC), LastL: 1}})
+				w.deaf(now, []control.ZoneView{{Zone: "a", Line: "la", LastAt: at(20), LastL: 1}, {Zone: "b", Line: "lb", LastAt: at(20.5), LastL: 1}, {Zone: "c", Line: "lc", LastAt: at(c.lastC), LastL: 1}, {Zone: "by hand", LastAt: at(22), LastL: 1}})
 				w.book.Step(now)
 			}
 			list := w.book.List()

@@ -159,7 +159,7 @@ func (w *watch) deaf(now garden.Moment, views []control.ZoneView) {
 		return
 	}
 	for i := range views {
-		if _, dumb := s.unanswered[views[i].Zone]; !dumb && views[i].LastL > 0 && views[i].LastAt.Mono >= first {
+		if _, dumb := s.unanswered[views[i].Zone]; !dumb && views[i].Line != "" && views[i].LastL > 0 && views[i].LastAt.Mono >= first {
 			return
 		}
 	}

@@ -2,6 +2,7 @@
 package smallcard
 
 import (
+	"io"
 	"os"
 	"os/exec"
 	"syscall"
@@ -35,6 +36,23 @@ func On(t *testing.T, size string, f func(t *testing.T, dir string)) {
 	require.NoError(t, err, "%s", out)
 	require.Contains(t, string(out), "--- PASS: "+t.Name())
 }
+
+// Brim writes to a file until a card has no more room but for a little.
+func Brim(t *testing.T, path string) {
+	t.Helper()
+	f, err := os.Create(path)
+	require.NoError(t, err)
+	_, err = io.Copy(f, zeros{})
+	require.Error(t, err)
+	st, err := f.Stat()
+	require.NoError(t, err)
+	require.NoError(t, f.Truncate(st.Size()-64<<10))
+	require.NoError(t, f.Close())
+}
+
+type zeros struct{}
+
+func (zeros) Read(p []byte) (int, error) { clear(p); return len(p), nil }
 
 // ReadOnly makes the file system of a test under On read-only, or writable again.
 func ReadOnly(t *testing.T, dir string, yes bool) {
