@@ -34,8 +34,11 @@ const (
 	levelFillings = 3
 	levelFor      = 10 * 24 * time.Hour
 	tryFillings   = 2
-	tryAgain      = 10 * 24 * time.Hour
-	mostWait      = 60 * 24 * time.Hour
+	// A pot that gets less than it is said to misses as large a share in a try as in
+	// the fillings before it; one that was full misses less than stillLacks of that.
+	stillLacks = 0.5
+	tryAgain   = 10 * 24 * time.Hour
+	mostWait   = 60 * 24 * time.Hour
 	// leastTry is what must come for a try to tell anything, and arrivesLeast what
 	// may be missing of it at least, m³/m³.
 	leastTry     = 0.015
@@ -76,11 +79,12 @@ type anchor struct {
 	// level is where fillings ended, at rest, how many of them and when the last.
 	level    float64
 	fillings int
-	lacked   float64 // what was missing in them
+	lacked   share // what was missing in them
 	seen     time.Duration
 	// trying tells that fillings aim at level, stays and lacks what they showed.
 	trying       bool
 	stays, lacks int
+	missed       share         // in these
 	wait, till   time.Duration // after a try in vain
 	// higher tells that the next filling aims over capacity, due from next on.
 	higher      bool
@@ -88,6 +92,11 @@ type anchor struct {
 	told        float64 // the shift people were told of
 	thirst      thirst
 }
+
+// share is what was missing, m³/m³, of what came.
+type share struct{ missing, came float64 }
+
+func (s *share) add(missing, came float64) { s.missing, s.came = s.missing+missing, s.came+came }
 
 // stop is where the zone's fillings end today.
 func (z *zoneState) stop(zp *ZonePlan) float64 {
@@ -167,14 +176,14 @@ func (z *zoneState) filled(zp *ZonePlan, mid, due, came float64, now garden.Mome
 		return // it may not have been full yet
 	}
 	if a.fillings == 0 {
-		a.level, a.lacked = mid, 0
+		a.level, a.lacked = mid, share{}
 	}
-	a.lacked += due - mid
+	a.lacked.add(due-mid, came)
 	a.level = max(a.level, mid)
 	a.fillings++
 	a.seen = now.Mono
 	if a.fillings >= levelFillings && now.Mono >= a.till && !a.thirst.trying && a.shift < mostReadsDry && a.level > z.refillAt(zp)+leastTry {
-		a.trying, a.stays, a.lacks = true, 0, 0
+		a.trying, a.stays, a.lacks, a.missed = true, 0, 0, share{}
 	}
 }
 
@@ -192,8 +201,9 @@ func (p *Plan) tried(st *State, i int, mid, due, came float64, now garden.Moment
 	default:
 		a.lacks++
 	}
+	a.missed.add(due-mid, came)
 	switch {
-	case a.lacks >= tryFillings:
+	case a.lacks >= tryFillings, a.stays >= tryFillings && a.lacksStill():
 		a.trying, a.fillings = false, 0
 		a.wait = min(max(2*a.wait, tryAgain), mostWait)
 		a.till = now.Mono + a.wait
@@ -201,10 +211,15 @@ func (p *Plan) tried(st *State, i int, mid, due, came float64, now garden.Moment
 		a.trying, a.fillings, a.wait = false, 0, 0
 		p.reAnchor(st, i, float64(zp.Capacity)-a.level)
 		a.thirst = thirst{}
-		p.accept(st, i, a.lacked >= tellLacked || a.shift >= tellAnyhow, now)
+		p.accept(st, i, a.lacked.missing >= tellLacked || a.shift >= tellAnyhow, now)
 		a.every = higherEvery
 		a.next = now.Mono + a.every
 	}
+}
+
+// lacksStill tells that the try missed a share as large as the fillings did.
+func (a *anchor) lacksStill() bool {
+	return a.missed.missing*a.lacked.came > stillLacks*a.lacked.missing*a.missed.came
 }
 
 // reAnchor takes a zone's readings to be by more wetter than so far.

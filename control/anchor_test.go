@@ -115,6 +115,19 @@ func TestALevelThatFillingsEndAtIsTried(t *testing.T) {
 	}
 	assert.False(t, a.trying, "and it is not asked again so soon")
 
+	b, a, cc = start()
+	for range 3 {
+		filling(b, cc-0.06, 0.06, cc-0.02)
+	}
+	require.True(t, a.trying)
+	filling(b, cc-0.065, 0.045, cc-0.032)
+	filling(b, cc-0.065, 0.045, cc-0.0265)
+	assert.True(t, a.trying)
+	filling(b, cc-0.065, 0.045, cc-0.0265)
+	assert.False(t, a.trying)
+	assert.Zero(t, a.shift, "as large a share is missing as before, only less water: nothing ran over")
+	assert.Positive(t, a.wait, "a try in vain")
+
 	for name, f := range map[string]func(*bench, float64){
 		"levels that differ":   func(b *bench, cc float64) { filling(b, cc-0.10, 0.08, cc-0.05+0.01*float64(b.now.Mono/time.Hour%3)) },
 		"all arrives":          func(b *bench, cc float64) { filling(b, cc-0.10, 0.08, cc-0.021) },
