@@ -35,6 +35,10 @@ const (
 	oddDrizzle = 0.005
 	// oddAgain is how often it is told while it goes on.
 	oddAgain = 10 * time.Hour
+	// A clock that was set by more than clockStep is taken for a wrong one for
+	// clockDoubt: it may have day and night mixed up, and half a day says nothing.
+	clockStep  = 30 * time.Minute
+	clockDoubt = 14 * 24 * time.Hour
 )
 
 // odd watches a zone for losses that are no plant's.
@@ -83,6 +87,23 @@ func (o *odd) spanned(ratio float64) {
 	}
 }
 
+// watchClock notices that the clock was set. A spell in which it was is reckoned with
+// hours that never were.
+func (st *State) watchClock(now garden.Moment) {
+	if !now.Synced {
+		return
+	}
+	was := st.synced
+	st.synced = now
+	if was.Wall.IsZero() || (now.Wall.Sub(was.Wall)-(now.Mono-was.Mono)).Abs() <= clockStep {
+		return
+	}
+	st.clockTill = now.Mono + clockDoubt
+	for i := range st.zones {
+		st.zones[i].odd.open = false
+	}
+}
+
 // watchOdd looks at a zone at rest whose probes say mid. That a zone without a line
 // dries too little is not told: people pour and don't say so.
 func (p *Plan) watchOdd(st *State, i int, v *verdict, now garden.Moment) {
@@ -124,7 +145,7 @@ func (p *Plan) watchOdd(st *State, i int, v *verdict, now garden.Moment) {
 		o.open, o.notBefore = false, now.Mono+oddAfter // hours of drizzle are rain
 		return
 	}
-	if now.Mono-o.at < oddFor {
+	if since := now.Mono - o.at; since < oddFor || since < 2*oddFor && now.Mono < st.clockTill {
 		return
 	}
 	// Against the book or what was learnt, whichever makes it less odd.

@@ -113,3 +113,45 @@ func TestAWeighingPutsOffNoSpell(t *testing.T) {
 	assert.Positive(t, wet)
 	assert.Greater(t, wet, dry+10, "what drizzled before and after it is one drizzle")
 }
+
+// A clock that was set wrong has day for night: half a day's loss may be in hours that
+// the book takes for night. A spell it was set in says nothing, and for a time after
+// only whole days do; a pot that really loses more is still told of.
+func TestAClockThatWasSetIsNoLoss(t *testing.T) {
+	told := func(set time.Duration, synced bool, leak float64) (after int) {
+		b := newBench(t, testGarden(1, 20))
+		b.run(time.Hour)
+		z, zp := &b.st.zones[0], &b.p.zones[0]
+		z.hasWater, z.wetAt = true, b.now.Mono-30*time.Hour
+		z.odd, z.span = odd{}, span{open: true}
+		zp.Capacity = 0.54
+		b.now.Synced = synced
+		mid := 0.45
+		for h := 1; h <= 30; h++ {
+			b.now = b.now.Add(time.Hour)
+			if h == 2 {
+				b.now.Wall = b.now.Wall.Add(set)
+			}
+			b.st.watchClock(b.now)
+			// It dries by day, and the book has all of the loss in the other half.
+			mid -= leak
+			if h <= 15 {
+				mid -= 0.07 / 12
+			} else {
+				z.spent += 0.07 / 12
+			}
+			b.st.events = b.st.events[:0]
+			b.p.watchOdd(b.st, 0, &verdict{lo: mid - 0.05, mid: mid, hi: mid, middle: true}, b.now)
+			if len(b.st.Events()) > 0 {
+				return h
+			}
+		}
+		return 0
+	}
+	assert.Zero(t, told(7*time.Hour, true, 0))
+	assert.Zero(t, told(-7*time.Hour, true, 0))
+	assert.Positive(t, told(0, true, 0), "by a clock that nobody set it is odd")
+	assert.Positive(t, told(10*time.Minute, true, 0), "or only a little")
+	assert.Positive(t, told(7*time.Hour, false, 0), "one that is not believed is none")
+	assert.Equal(t, 26, told(7*time.Hour, true, 0.01), "a whole day after the clock was set")
+}

@@ -21,6 +21,8 @@ type State struct {
 	// replanted tells that what grows has changed since it was last reckoned.
 	replanted bool
 	last      garden.Moment
+	synced    garden.Moment // the last of a clock that was right, as far as anybody knew
+	clockTill time.Duration // on Mono: until then the clock may be wrong
 	wasOff    bool
 	offFrom   time.Duration // on Mono: when automatic control went off
 	sky       sky

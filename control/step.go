@@ -20,6 +20,7 @@ func (p *Plan) Step(st *State, now garden.Moment, obs *garden.Observed, orders [
 		// A gap of more than a day says nothing about how the pots fared.
 		dt = min(max(now.Mono-st.last.Mono, 0), 24*time.Hour)
 	}
+	st.watchClock(now)
 	changed := st.sky.refresh(p, now, obs)
 	p.hear(st, now, obs)
 	if changed || st.replanted {
