@@ -34,6 +34,10 @@ type State struct {
 	events    []Event
 }
 
+// SwitchedOff turns automatic control off as of a moment on Mono, which may lie before
+// the gateway's start: a survival dose waits an hour from then on.
+func (st *State) SwitchedOff(at time.Duration) { st.AutoOff, st.wasOff, st.offFrom = true, true, at }
+
 // Stop asks that an open line be closed early. The caller hands it to the guard
 // at once; the delivery that follows says how much went through.
 type Stop struct {

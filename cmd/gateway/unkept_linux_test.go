@@ -40,9 +40,9 @@ func TestUnkeptOfOneBoot(t *testing.T) {
 	var k *runner.Keeper
 	for life := range 4 {
 		k, _ = unkept(t, unkeptFolders(socket)) // and the one before is killed
-		crashes, err := k.Started(at(3*life), 10*time.Minute)
+		starts, err := k.Started(at(3*life), 10*time.Minute)
 		require.NoError(t, err)
-		assert.Equal(t, life, crashes)
+		assert.Equal(t, life, starts.Crashes)
 		last, err := k.LastOrderID()
 		require.NoError(t, err)
 		assert.Equal(t, garden.OrderID(life), last)

@@ -15,6 +15,8 @@ const (
 	FlowTooHigh
 	// JournalUnwritable: intents can't be kept; only a few survival doses go on.
 	JournalUnwritable
+	// KeepsCrashing: the gateway crashed so often that it gives survival doses only.
+	KeepsCrashing
 	// ControlOff: automatic control is off.
 	ControlOff
 	// PumpDry: the pump ran and no flow was counted.
@@ -57,6 +59,8 @@ const (
 	LosesTooLittle
 	// ReadsDry: a zone ran over, since its probes read too dry.
 	ReadsDry
+	// Crashed: the gateway ended without being told to, and began anew.
+	Crashed
 	// ClockUnconfirmed: nobody confirmed the time; hours and feed days wait.
 	ClockUnconfirmed
 	kinds
@@ -86,6 +90,8 @@ var characters = [kinds]character{
 		band: 0.2, of: "times the nominal flow", serious: true},
 	JournalUnwritable: {name: "journal can't be written", text: "what is given can't be recorded, so only a few survival doses go on",
 		next: "free some space or replace the card", on: time.Minute, off: 10 * time.Minute},
+	KeepsCrashing: {name: "keeps crashing", text: "the gateway crashed again and again, so it gives survival doses only",
+		next: "save what 'gateway doctor' says and turn it on again with 'gateway automatic on'; after a day it tries by itself", serious: true},
 	ControlOff: {name: "automatic control is off", text: "only small survival doses are given",
 		next: "turn it on again with 'gateway automatic on' when you are ready", on: 10 * time.Minute},
 	PumpDry: {name: "pump without flow", text: "the pump ran and the meter counted nothing, so it was stopped",
@@ -129,6 +135,8 @@ var characters = [kinds]character{
 		next: "look at the plant and whether the mix is soggy; the probe may drift", off: 6 * time.Hour},
 	ReadsDry: {name: "reads too dry", text: "the pot's probes seem to read too dry, and it was filled until it ran over; it is filled less now",
 		next: "calibrate its probes again in the mix, soaked and drained", off: 6 * time.Hour},
+	Crashed: {name: "crashed and began anew", text: "the gateway ended without being told to; it closed every line and went on",
+		next: "nothing this once; if it happens again, save what 'gateway doctor' says"},
 	ClockUnconfirmed: {name: "clock not confirmed", text: "nobody confirmed the time, so hours and feed days wait",
 		next: "connect the board to a network for a moment, or confirm the time on the page", on: 15 * time.Minute, off: time.Minute},
 }

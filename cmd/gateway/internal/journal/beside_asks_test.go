@@ -134,38 +134,35 @@ func TestBesideManyAsks(t *testing.T) {
 	assert.Equal(t, []garden.ZoneID{"", "kept"}, zones, "automatic off, and one zone")
 }
 
-// TestBesideStarts: starts that no journal could note count as crashes of the last ten
-// minutes, but for one that stopped in good order.
+// TestBesideStarts: starts that no journal could note are remembered over lives, with
+// whether they stopped in good order, until a journal has them.
 func TestBesideStarts(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "unwritten.json")
-	const span = 10 * time.Minute
-	crashes := func(b *Beside, m int) int {
-		t.Helper()
-		n, err := b.Crashes(at(time.Duration(m)*time.Minute), span)
-		require.NoError(t, err)
-		return n
-	}
 	var b *Beside
 	for life := range 3 {
 		var err error
 		b, err = OpenBeside(path, "boot a")
 		require.NoError(t, err)
-		require.Equal(t, life, crashes(b, 3*life))
+		require.Len(t, b.EarlierStarts(), life)
 		require.NoError(t, b.Started(at(time.Duration(3*life)*time.Minute)))
 	}
 	require.NoError(t, b.Stopped())
-	b, err := OpenBeside(path, "boot a")
-	require.NoError(t, err)
-	assert.Equal(t, 2, crashes(b, 9))
-	assert.Equal(t, 1, crashes(b, 11), "the first is too old")
-	other, err := OpenBeside(path, "")
-	require.NoError(t, err)
-	assert.Equal(t, 1, crashes(other, 11), "by the time of day, where no clock is shared")
-	n, err := other.Crashes(garden.Moment{Mono: 11 * time.Minute}, span)
-	require.NoError(t, err)
-	assert.Zero(t, n, "of unknown age")
+	for clock, same := range map[string]bool{"boot a": true, "boot b": false, "": false} {
+		b, err := OpenBeside(path, clock)
+		require.NoError(t, err)
+		all := b.EarlierStarts()
+		require.Len(t, all, 3)
+		for i, s := range all {
+			assert.Equal(t, same, s.SameClock)
+			assert.Equal(t, i == 2, s.Clean)
+			assert.Equal(t, time.Duration(3*i)*time.Minute, s.At.Mono)
+		}
+	}
+	require.NoError(t, b.ForgetStarts())
+	assert.Empty(t, b.EarlierStarts())
 	assert.NoFileExists(t, path)
 	require.NoError(t, (*Beside)(nil).Started(at(0)))
 	require.NoError(t, (*Beside)(nil).Stopped())
-	assert.Zero(t, crashes(nil, 0))
+	require.NoError(t, (*Beside)(nil).ForgetStarts())
+	assert.Empty(t, (*Beside)(nil).EarlierStarts())
 }

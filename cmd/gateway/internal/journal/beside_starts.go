@@ -1,9 +1,6 @@
 package journal
 
 import (
-	"slices"
-	"time"
-
 	"fabricpot/control/garden"
 )
 
@@ -11,31 +8,35 @@ import (
 type besideStart struct {
 	Clock string        `json:"clock"`
 	At    garden.Moment `json:"at"`
+	Clean bool          `json:"clean,omitempty"`
 }
 
-// Crashes is how many of the starts remembered here began within span before now;
-// none of them stopped in good order. Older ones are forgotten.
-func (b *Beside) Crashes(now garden.Moment, span time.Duration) (int, error) {
+// EarlierStarts are those remembered here, oldest first.
+func (b *Beside) EarlierStarts() []BesideStart {
 	if b == nil {
-		return 0, nil
+		return nil
 	}
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	had := len(b.Starts)
-	b.Starts = slices.DeleteFunc(b.Starts, func(s besideStart) bool {
-		age := time.Duration(-1) // as for Journal.Started
-		switch {
-		case s.Clock == b.clock && b.clock != "":
-			age = now.Mono - s.At.Mono
-		case s.At.Synced && now.Synced:
-			age = now.Wall.Sub(s.At.Wall)
-		}
-		return age < 0 || age > span
-	})
-	if len(b.Starts) == had {
-		return had, nil
+	out := make([]BesideStart, 0, len(b.Starts))
+	for _, s := range b.Starts {
+		out = append(out, BesideStart{At: s.At, SameClock: s.Clock == b.clock && b.clock != "", Clean: s.Clean})
 	}
-	return len(b.Starts), b.save()
+	return out
+}
+
+// ForgetStarts forgets them: a journal has them.
+func (b *Beside) ForgetStarts() error {
+	if b == nil {
+		return nil
+	}
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if len(b.Starts) == 0 {
+		return nil
+	}
+	b.Starts = nil
+	return b.save()
 }
 
 // Started remembers that a gateway begins now.
@@ -50,7 +51,7 @@ func (b *Beside) Started(now garden.Moment) error {
 	return b.save()
 }
 
-// Stopped forgets the last start: it stops in good order.
+// Stopped notes that the last one stops in good order.
 func (b *Beside) Stopped() error {
 	if b == nil {
 		return nil
@@ -60,6 +61,6 @@ func (b *Beside) Stopped() error {
 	if len(b.Starts) == 0 {
 		return nil
 	}
-	b.Starts = b.Starts[:len(b.Starts)-1]
+	b.Starts[len(b.Starts)-1].Clean = true
 	return b.save()
 }

@@ -24,29 +24,68 @@ type beginning struct {
 	Clean bool `json:"clean"`
 }
 
-// Started notes that a gateway begins now and returns how many of those that
-// began within span before it never stopped in good order. One whose age can't
-// be told - another clock, and no confirmed time - does not count: a board whose
-// power is cut now and then has not crashed again and again.
-func (j *Journal) Started(now garden.Moment, span time.Duration) (crashes int, err error) {
-	all, err := j.starts()
-	if err != nil {
-		return 0, err
-	}
-	for _, s := range all {
-		age := time.Duration(-1)
-		switch {
-		case s.Clock == j.clockID:
-			age = now.Mono - time.Duration(s.MonoNS)
-		case s.Synced && now.Synced:
-			age = now.Wall.Sub(s.Wall)
+// Starts is what the journal knows of gateways before this one.
+type Starts struct {
+	// Crashes is how many ended within a span before now and not in good order.
+	Crashes int
+	// Crashed tells that the last one did, while the board ran on.
+	Crashed bool
+}
+
+// Started notes that a gateway begins now and returns how those before it ended. When
+// one did that was not told to is not known; it was before the next began, and after
+// its own start. On another clock that is all that is said: a board whose power is cut
+// now and then has not crashed again and again. One whose age can't be told - another
+// clock, and no confirmed time - does not count.
+func (j *Journal) Started(now garden.Moment, span time.Duration) (Starts, error) {
+	return j.StartedAfter(now, span, nil)
+}
+
+// BesideStart is a start that the journal could not note.
+type BesideStart struct {
+	At garden.Moment
+	// SameClock tells that Mono counts on this clock; Clean that it stopped in good order.
+	SameClock, Clean bool
+}
+
+// StartedAfter is Started after starts that the journal could not note since the last
+// it knows; it takes them in.
+func (j *Journal) StartedAfter(now garden.Moment, span time.Duration, beside []BesideStart) (Starts, error) {
+	all, bad := j.starts()
+	for _, s := range append(beside, BesideStart{At: now, SameClock: true}) {
+		one := beginning{Clock: -1, MonoNS: int64(s.At.Mono), Wall: s.At.Wall.UTC(), Synced: s.At.Synced, Clean: s.Clean}
+		if s.SameClock {
+			one.Clock = j.clockID
 		}
+		all = append(all, one)
+	}
+	var out Starts
+	for i, s := range all[:len(all)-1] {
+		ended := s
+		if next := all[i+1]; next.Clock == s.Clock {
+			ended = next
+		}
+		age := j.age(now, ended)
 		if !s.Clean && age >= 0 && age <= span {
-			crashes++
+			out.Crashes++
 		}
+		out.Crashed = !s.Clean && s.Clock == j.clockID
 	}
-	all = append(all, beginning{Clock: j.clockID, MonoNS: int64(now.Mono), Wall: now.Wall.UTC(), Synced: now.Synced})
-	return crashes, j.keepStarts(all[max(0, len(all)-keptStarts):])
+	if bad != nil {
+		return out, bad
+	}
+	return out, j.keepStarts(all[max(0, len(all)-keptStarts):])
+}
+
+// age is how long ago that was, negative where nothing tells.
+func (j *Journal) age(now garden.Moment, s beginning) time.Duration {
+	switch {
+	case s.Clock == j.clockID:
+		return now.Mono - time.Duration(s.MonoNS)
+	case s.Synced && now.Synced:
+		return now.Wall.Sub(s.Wall)
+	}
+	return -1
 }
 
 // Stopped notes that the gateway that began last stops in good order.

@@ -5,21 +5,49 @@ import (
 	"fmt"
 	"time"
 
+	"fabricpot/cmd/gateway/internal/journal"
+	"fabricpot/control/alarm"
 	"fabricpot/control/garden"
 )
 
 // The restart budget: what crashes this often can't be trusted to decide, and a
 // terrace dead of thirst is no safe state. So automatic control goes off, the
-// guard's survival doses go on, and the alarm says why.
+// guard's survival doses go on, and the alarm says why. It stays off over restarts,
+// for budgetFor or until a person turns it on: after a day it may try again, since
+// a person may be away for weeks. What crashes on with automatic control off can't
+// be trusted to dose either, and is left out; see bare.go.
 const (
 	crashesMost = 3
-	crashSpan   = 10 * time.Minute
+	// crashSpan is ten minutes and the pauses of who starts it again: a gateway that
+	// hangs is killed after five minutes, and three times in a row is often enough.
+	crashSpan = 11 * time.Minute
+	budgetFor = 24 * time.Hour
+	// crashTold is how long a single crash stays an alarm.
+	crashTold = 12 * time.Hour
 )
 
 // starter is a History that remembers starts and orderly stops.
 type starter interface {
-	Started(now garden.Moment, span time.Duration) (crashes int, err error)
+	Started(now garden.Moment, span time.Duration) (journal.Starts, error)
 	Stopped() error
+}
+
+// spender is one that remembers that the restart budget was spent.
+type spender interface {
+	KeepSpent(at garden.Moment, crashes int) error
+	Spent(now garden.Moment) (ago time.Duration, crashes int, ok bool, err error)
+	ForgetSpent() error
+}
+
+// budget is what became of the restart budget.
+type budget struct {
+	spent bool
+	till  time.Duration // on Mono
+	// asked tells that a person turned automatic control off as well.
+	asked bool
+	why   string
+	// crashed is until when the last crash is an alarm.
+	crashed time.Duration
 }
 
 // started notes the start and spends the budget.
@@ -28,15 +56,82 @@ func (l *Loop) started(now garden.Moment) {
 	if !ok {
 		return
 	}
-	crashes, err := h.Started(now, crashSpan)
+	past, err := h.Started(now, crashSpan)
 	l.check(now, "note the start", err)
 	l.noted = err == nil || errors.As(err, new(notedBeside))
-	if crashes < crashesMost {
+	if past.Crashed {
+		l.budget.crashed = now.Mono + crashTold
+	}
+	ago, since, was := time.Duration(0), 0, false
+	s, keeps := l.p.History.(spender)
+	if keeps {
+		ago, since, was, err = s.Spent(now)
+		l.check(now, "recall the restart budget", err)
+	}
+	often := past.Crashes >= crashesMost
+	switch {
+	case was && ago < budgetFor:
+		if past.Crashed {
+			since++
+		}
+		l.bare.on = often && since >= crashesMost
+	case often:
+		ago, since = 0, 0
+	default:
+		if was {
+			l.check(now, "forget the restart budget", s.ForgetSpent())
+		}
 		return
 	}
-	l.p.State.AutoOff = true
-	l.watch.offWhy = fmt.Sprintf("the gateway crashed %d times within %v, so it gives survival doses only", crashes, crashSpan)
-	l.p.Tell.Failed(now, "go on by itself", fmt.Errorf("%s; save what 'gateway doctor' says, then turn it on with 'gateway automatic on'", l.watch.offWhy))
+	if keeps {
+		l.check(now, "keep the restart budget", s.KeepSpent(now.Add(-ago), since))
+	}
+	l.budget.spent, l.budget.till = true, now.Mono-ago+budgetFor
+	l.budget.why = fmt.Sprintf("the gateway crashed %d times within %v, so it gives survival doses only", crashesMost, crashSpan)
+	if l.bare.on {
+		l.budget.why += ", by the clock alone, since it went on crashing"
+	}
+	l.p.State.SwitchedOff(now.Mono - ago)
+	l.p.Tell.Failed(now, "go on by itself", fmt.Errorf("%s; save what 'gateway doctor' says, then turn it on with 'gateway automatic on'", l.budget.why))
+}
+
+// switched takes in that a person switched automatic control.
+func (l *Loop) switched(now garden.Moment, on bool) {
+	l.budget.asked = !on
+	l.p.State.AutoOff = !on
+	if on && l.budget.spent {
+		l.giveBack(now)
+	}
+}
+
+// giveBack ends what a spent budget brought.
+func (l *Loop) giveBack(now garden.Moment) {
+	l.budget.spent = false
+	l.p.State.AutoOff = l.budget.asked
+	if s, ok := l.p.History.(spender); ok {
+		l.check(now, "forget the restart budget", s.ForgetSpent())
+	}
+	if l.bare.on {
+		l.bare.on = false
+		l.check(now, "take up what earlier runs left", l.takeUp(now))
+	}
+}
+
+// tryAgain has automatic control try again when the budget was spent for long enough.
+func (l *Loop) tryAgain(now garden.Moment) {
+	if l.budget.spent && now.Mono >= l.budget.till {
+		l.giveBack(now)
+	}
+}
+
+// crashes holds the alarms of crashes.
+func (l *Loop) crashes(now garden.Moment) {
+	if l.budget.spent {
+		l.watch.hold(now, alarm.KeepsCrashing, "", l.budget.why)
+	}
+	if now.Mono < l.budget.crashed {
+		l.watch.book.Hold(now, alarm.Crashed, "", "", alarm.Cause{Kind: alarm.KeepsCrashing})
+	}
 }
 
 // stopped notes an orderly stop, of this start and no earlier one. After a panic

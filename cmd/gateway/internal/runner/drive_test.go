@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"fabricpot/cmd/gateway/internal/config"
+	"fabricpot/cmd/gateway/internal/journal"
 	"fabricpot/control"
 	"fabricpot/control/garden"
 	"fabricpot/testdata"
@@ -181,9 +182,9 @@ func (p *pastOf) LastOrderID() (garden.OrderID, error)                { return 0
 func (p *pastOf) Unfinished() ([]garden.Intent, error)                { return nil, nil }
 func (p *pastOf) Recent(garden.Moment) ([]garden.PastDelivery, error) { return nil, nil }
 func (p *pastOf) Standing(time.Time) ([]garden.Ask, error)            { return nil, nil }
-func (p *pastOf) Started(garden.Moment, time.Duration) (crashes int, _ error) {
+func (p *pastOf) Started(garden.Moment, time.Duration) (journal.Starts, error) {
 	p.begun++
-	return 0, p.unnoted
+	return journal.Starts{}, p.unnoted
 }
 func (p *pastOf) Stopped() error { p.stopped++; return nil }
 
@@ -193,8 +194,7 @@ type panics struct{}
 func (panics) Sample(garden.Moment, []garden.Reading) []garden.Reading { panic("a reading too much") }
 
 // TestOnlyAnOrderlyStopIsNotedAsOne: a gateway that panics counts against the restart
-// budget although it closes every line, and one that could not begin says nothing of
-// the start before it.
+// budget although it closes every line; one that could not begin, and says so, is none.
 func TestOnlyAnOrderlyStopIsNotedAsOne(t *testing.T) {
 	for name, c := range map[string]struct {
 		change         func(*rig, *pastOf)
@@ -204,7 +204,7 @@ func TestOnlyAnOrderlyStopIsNotedAsOne(t *testing.T) {
 		"noted beside":    {func(_ *rig, p *pastOf) { p.unnoted = notedBeside{assert.AnError} }, 1, 1},
 		"not noted":       {func(_ *rig, p *pastOf) { p.unnoted = assert.AnError }, 1, 0},
 		"a panic":         {func(r *rig, _ *pastOf) { r.loop.p.Sampler = panics{} }, 1, 0},
-		"no past to read": {func(_ *rig, p *pastOf) { p.broken = assert.AnError }, 0, 0},
+		"no past to read": {func(_ *rig, p *pastOf) { p.broken = assert.AnError }, 1, 1},
 	} {
 		t.Run(name, func(t *testing.T) {
 			r, past := newRig(t), &pastOf{}
@@ -213,7 +213,7 @@ func TestOnlyAnOrderlyStopIsNotedAsOne(t *testing.T) {
 			ctx, stop := context.WithCancel(context.Background())
 			defer stop()
 			rep, err := Drive(ctx, r.loop, NewInbox(), testClock{time.Now()}, time.Hour, stop)
-			if c.stopped == 0 && name != "not noted" {
+			if (c.stopped == 0 || name == "no past to read") && name != "not noted" {
 				require.Error(t, err)
 			} else {
 				require.NoError(t, err)

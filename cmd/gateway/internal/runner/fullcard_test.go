@@ -46,9 +46,9 @@ func fullCardOverLives(t *testing.T, card string) {
 		return zones
 	}
 	k := life()
-	crashes, err := k.Started(at(0), crashSpan)
+	past, err := k.Started(at(0), crashSpan)
 	require.NoError(t, err)
-	require.Zero(t, crashes)
+	require.Zero(t, past)
 	ballast := filepath.Join(card, "ballast")
 	smallcard.Brim(t, ballast)
 	for id := garden.OrderID(1); err == nil; id++ {
@@ -58,15 +58,15 @@ func fullCardOverLives(t *testing.T, card string) {
 	for n := 1; n <= 3; n++ {
 		k = life() // and the one before is killed
 		assert.Equal(t, []garden.ZoneID{"a"}, shut(k, 2*n), "life %d", n)
-		crashes, err = k.Started(at(2*n), crashSpan)
+		past, err = k.Started(at(2*n), crashSpan)
 		require.ErrorAs(t, err, new(notedBeside))
-		assert.Equal(t, n, crashes)
+		assert.Equal(t, n, past.Crashes)
 	}
 	require.NoError(t, k.Stopped(), "in good order")
 	k = life()
-	crashes, err = k.Started(at(8), crashSpan)
+	past, err = k.Started(at(8), crashSpan)
 	require.Error(t, err)
-	assert.Equal(t, 3, crashes)
+	assert.Equal(t, 3, past.Crashes)
 
 	require.NoError(t, os.Remove(ballast))
 	require.NoError(t, k.Asked(at(9), garden.Ask{Kind: garden.AskShut, Zone: "b", Until: at(2000)}), "once there is room")
@@ -77,9 +77,9 @@ func fullCardOverLives(t *testing.T, card string) {
 	require.NoError(t, k.Journal.Close())
 	k = life()
 	assert.Equal(t, []garden.ZoneID{"a", "b"}, shut(k, 30))
-	crashes, err = k.Started(at(30), crashSpan)
+	past, err = k.Started(at(30), crashSpan)
 	require.NoError(t, err)
-	assert.Zero(t, crashes)
+	assert.Equal(t, journal.Starts{Crashes: 1, Crashed: true}, past, "the one of minute 8 ended some time until now")
 	assert.NoFileExists(t, beside)
 	require.NoError(t, k.Close())
 }

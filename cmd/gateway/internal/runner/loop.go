@@ -54,6 +54,8 @@ type Loop struct {
 	// panicked: such a stop is in no good order.
 	noted   bool
 	crashed atomic.Bool
+	budget  budget
+	bare    bare
 
 	// ended collects deliveries from EndPulses until the next tick.
 	mu    sync.Mutex
@@ -103,10 +105,16 @@ func (l *Loop) Begin(now garden.Moment) error {
 		l.p.Tell.Failed(now, "confirm every line closed",
 			fmt.Errorf("not confirmed: %v; shut their hand valves and look at the wiring", open))
 	}
-	defer l.openFeeds(now)
 	if l.p.History == nil {
+		l.openFeeds(now)
 		return nil
 	}
+	l.started(now) // first of all: whatever comes next may be what crashes
+	defer func() {
+		if !l.bare.on {
+			l.openFeeds(now)
+		}
+	}()
 	last, err := l.p.History.LastOrderID()
 	if err != nil {
 		return fmt.Errorf("runner: the journal's last order: %w", err)
@@ -137,15 +145,18 @@ func (l *Loop) Begin(now garden.Moment) error {
 		return limits
 	}
 	l.keepLimits(now)
-	l.recall(now)
-	l.p.Plan.Restore(l.p.State, now, append(known, charged...))
+	if known = append(known, charged...); l.bare.on {
+		l.barely(now, known)
+	} else {
+		l.recall(now)
+		l.p.Plan.Restore(l.p.State, now, known)
+	}
 	l.check(now, "settle what was unfinished", l.p.Guard.Flush())
 	for _, a := range standing {
 		// Never longer than it was asked for, whatever the clock says today.
 		a.Until.Mono = now.Mono + min(a.Until.Mono, a.Until.Wall.Sub(now.Wall))
 		l.obey(now, a)
 	}
-	l.started(now)
 	return nil
 }
 
@@ -200,9 +211,9 @@ func (l *Loop) obey(now garden.Moment, a garden.Ask) {
 		l.eachZone(a.Zone, func(id garden.ZoneID) { delete(l.shut, id) })
 		l.eachLine(a.Zone, func(id garden.LineID) { l.hold(now, id) })
 	case garden.AskAutoOff:
-		l.p.State.AutoOff = true
+		l.switched(now, false)
 	case garden.AskAutoOn:
-		l.p.State.AutoOff = false
+		l.switched(now, true)
 	}
 	l.asks = append(l.asks, a)
 }
@@ -252,6 +263,11 @@ func (l *Loop) eachLine(zone garden.ZoneID, f func(garden.LineID)) {
 func (l *Loop) Tick(now garden.Moment) {
 	l.ticks++
 	l.EndPulses(now)
+	l.tryAgain(now)
+	if l.bare.on {
+		l.bareRound(now)
+		return
+	}
 	l.obs.Readings = l.p.Sampler.Sample(now, l.obs.Readings[:0])
 	l.p.Sky.Observe(now, &l.obs)
 	l.gauge(now)

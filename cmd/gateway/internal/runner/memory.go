@@ -57,7 +57,7 @@ func (l *Loop) recall(now garden.Moment) {
 // memorise keeps what was learnt, once an hour and at the end.
 func (l *Loop) memorise(now garden.Moment, end bool) {
 	k, ok := l.p.Journal.(interface{ SetMeta(key, value string) error })
-	if !ok || !now.Synced || !end && now.Mono-l.learnedAt < learnedEvery {
+	if !ok || l.bare.on || !now.Synced || !end && now.Mono-l.learnedAt < learnedEvery {
 		return
 	}
 	l.learnedAt = now.Mono

@@ -31,6 +31,7 @@ func (l *Loop) observe(now garden.Moment) {
 		}
 	}
 	l.worry(now)
+	l.crashes(now)
 	l.watch.flow(now, &l.obs, lines, l.p.Guard.Stray())
 	l.watch.cold(now, l.env())
 	l.waiting = l.p.Plan.Waiting(l.p.State, l.waiting[:0])
@@ -72,6 +73,13 @@ func (l *Loop) snapshot(now garden.Moment, lines []valves.Status) *Status {
 		st.Zones = append(st.Zones, zs)
 		i++
 	})
+	st.Lines = l.lineStatuses(lines)
+	st.Converters = l.converters(now)
+	return st
+}
+
+func (l *Loop) lineStatuses(lines []valves.Status) []LineStatus {
+	var out []LineStatus
 	for i, s := range lines {
 		ls := LineStatus{
 			Line: s.Line, Name: l.p.Garden.Lines[i].Name, Open: s.Open, Confirmed: s.Confirmed,
@@ -85,10 +93,9 @@ func (l *Loop) snapshot(now garden.Moment, lines []valves.Status) *Status {
 		if s.Err != nil {
 			ls.Trouble = s.Err.Error()
 		}
-		st.Lines = append(st.Lines, ls)
+		out = append(out, ls)
 	}
-	st.Converters = l.converters(now)
-	return st
+	return out
 }
 
 // converters is how the converters have been answering, in values of their own.

@@ -129,20 +129,21 @@ type notedBeside struct{ error }
 
 func (e notedBeside) Unwrap() error { return e.error }
 
-// Started notes that a gateway begins now and returns how many crashed within span
-// before it, as the journal does. A start that the journal can't note is remembered
+// Started notes that a gateway begins now and returns how those before it ended, as
+// the journal does. A start that the journal can't note is remembered
 // beside; the error is a notedBeside then.
-func (k *Keeper) Started(now garden.Moment, span time.Duration) (crashes int, err error) {
-	beside, bad := k.beside.Crashes(now, span)
-	crashes, err = k.Journal.Started(now, span)
-	if err != nil && k.beside != nil {
-		if more := k.beside.Started(now); more != nil {
-			bad = errors.Join(bad, more)
-		} else {
-			k.begun, err = true, notedBeside{err}
-		}
+func (k *Keeper) Started(now garden.Moment, span time.Duration) (journal.Starts, error) {
+	past, err := k.Journal.StartedAfter(now, span, k.beside.EarlierStarts())
+	if err == nil {
+		return past, k.beside.ForgetStarts()
 	}
-	return crashes + beside, errors.Join(err, bad)
+	if k.beside != nil {
+		if bad := k.beside.Started(now); bad != nil {
+			return past, errors.Join(err, bad)
+		}
+		k.begun, err = true, notedBeside{err}
+	}
+	return past, err
 }
 
 // Stopped notes that it stops in good order, where its start is noted.

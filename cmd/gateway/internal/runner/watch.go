@@ -37,8 +37,7 @@ type watch struct {
 	// nothing then.
 	floatDoubted bool
 	supplies     supplies
-	offWhy       string // why automatic control is off, where nobody asked for it
-	failed       error  // what the journal last failed with
+	failed       error // what the journal last failed with
 	// failedAt is when, and failsFor how long that counts: samples are written
 	// every few rounds, so a card may fail seldom and always.
 	failing  bool
@@ -86,6 +85,23 @@ func (w *watch) look(now garden.Moment, obs *garden.Observed, st *control.State,
 	w.events(now, st)
 	w.pairsFirst()
 	w.deaf(now, views)
+	w.unclosed(now, lines)
+	w.unwritten(now, j)
+	if st.AutoOff {
+		w.book.Hold(now, alarm.ControlOff, "", "", alarm.Cause{Kind: alarm.KeepsCrashing})
+	}
+	if !now.Synced {
+		w.hold(now, alarm.ClockUnconfirmed, "", "")
+	}
+	if full := w.supply.TankL.Value; w.supply.TankL.Known && obs.TankL.Known && full > 0 {
+		w.book.Measure(now, alarm.TankLow, "", (w.supply.TankReserveL-obs.TankL.Value)/full,
+			fmt.Sprintf("%.0f L are left, %.0f L are kept back", obs.TankL.Value, w.supply.TankReserveL))
+	}
+	return w.book.Step(now)
+}
+
+// unclosed tells of lines that do not confirm that they are closed.
+func (w *watch) unclosed(now garden.Moment, lines []valves.Status) {
 	for i := range lines {
 		if s := &lines[i]; s.UnconfirmedFor > 0 {
 			text := fmt.Sprintf("told to close %d times in %v", s.Attempts, s.UnconfirmedFor.Round(time.Second))
@@ -98,6 +114,10 @@ func (w *watch) look(now garden.Moment, obs *garden.Observed, st *control.State,
 			}
 		}
 	}
+}
+
+// unwritten tells that the journal can't be written.
+func (w *watch) unwritten(now garden.Moment, j valves.Journal) {
 	w.journal(j.Err)
 	if w.failing {
 		w.failing, w.failedAt = false, now.Mono
@@ -105,19 +125,6 @@ func (w *watch) look(now garden.Moment, obs *garden.Observed, st *control.State,
 	if w.failed != nil && now.Mono-w.failedAt <= w.failsFor {
 		w.hold(now, alarm.JournalUnwritable, "", w.failed.Error())
 	}
-	if st.AutoOff {
-		w.hold(now, alarm.ControlOff, "", w.offWhy)
-	} else {
-		w.offWhy = ""
-	}
-	if !now.Synced {
-		w.hold(now, alarm.ClockUnconfirmed, "", "")
-	}
-	if full := w.supply.TankL.Value; w.supply.TankL.Known && obs.TankL.Known && full > 0 {
-		w.book.Measure(now, alarm.TankLow, "", (w.supply.TankReserveL-obs.TankL.Value)/full,
-			fmt.Sprintf("%.0f L are left, %.0f L are kept back", obs.TankL.Value, w.supply.TankReserveL))
-	}
-	return w.book.Step(now)
 }
 
 // events keeps what the controller noticed up for a while, or ends it.

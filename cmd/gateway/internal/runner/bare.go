@@ -1,0 +1,150 @@
+package runner
+
+import (
+	"fmt"
+	"time"
+
+	"fabricpot/control/garden"
+	"fabricpot/valves"
+)
+
+// A gateway that goes on crashing with automatic control off has something in its
+// rounds that fails each time: a state it kept, a probe, the weather. So a round does
+// none of that any more. The guard's pulses end as ever, each line gets its survival
+// dose a day, what people ask for is done, and the alarm goes out. It knows no probe
+// and no weather, so it asks for water that a wet pot would not need; the guard bounds
+// it to the dose.
+
+const (
+	// bareRest is how long a line must have had no water before a dose, bareRetry how
+	// long after a refusal it is asked for again.
+	bareRest  = 20 * time.Hour
+	bareRetry = 10 * time.Minute
+	// bareSlack is how much longer than by its nominal flow a line may take.
+	bareSlack = 1.25
+)
+
+// bare is the state of such rounds.
+type bare struct {
+	on bool
+	// mute tells that the alarms failed too.
+	mute bool
+	// waits is until when each line waits, on Mono.
+	waits map[garden.LineID]time.Duration
+}
+
+// barely begins such rounds after what was given in the last day.
+func (l *Loop) barely(now garden.Moment, given []garden.Delivery) {
+	l.bare.waits = map[garden.LineID]time.Duration{}
+	for i := range given {
+		d := &given[i]
+		rest := bareRest
+		if ago := now.Wall.Sub(d.ClosedAt.Wall); now.Synced && d.ClosedAt.Synced && ago > 0 {
+			rest -= ago
+		}
+		if d.Litres > 0 {
+			l.bare.waits[d.Line] = max(l.bare.waits[d.Line], now.Mono+rest)
+		}
+	}
+	if h, ok := l.p.History.(LongMemory); ok {
+		l.mayFail(now, "recall the alarms", func() { l.recallAlarms(now, h) })
+	}
+}
+
+// bareRound does one round.
+func (l *Loop) bareRound(now garden.Moment) {
+	l.obs.Readings = l.obs.Readings[:0]
+	l.takeEnded()
+	for _, d := range l.obs.Delivered {
+		if d.Litres > 0 {
+			l.bare.waits[d.Line] = max(l.bare.waits[d.Line], now.Mono+bareRest)
+		}
+	}
+	env := valves.Env{AutoOff: true}
+	for _, a := range l.asks {
+		if _, z, ok := l.p.Garden.Zone(a.Zone); ok && a.Kind == garden.AskWater && z.Line != "" && a.Litres > 0 {
+			if gl, known := l.p.Garden.Line(z.Line); known && gl.ShareOf(z.ID) > 0 {
+				l.bareOrder(now, env, gl, z.ID, a.Litres/gl.ShareOf(z.ID), garden.ByHand, garden.Reason{Code: garden.AskedFor, A: a.Litres})
+			}
+		}
+	}
+	l.asks = l.asks[:0]
+	lines, journal := l.p.Guard.Snapshot(now)
+	for i := range lines {
+		s, gl := &lines[i], &l.p.Garden.Lines[i]
+		if s.Open || s.DoseL <= 0 || len(gl.Outlets) == 0 || now.Mono < l.bare.waits[s.Line] {
+			continue
+		}
+		l.bare.waits[s.Line] = now.Mono + bareRetry
+		l.bareOrder(now, env, gl, gl.Outlets[0].Zone, s.DoseL, garden.Survival, garden.Reason{Code: garden.SurvivalDose, A: s.DoseL})
+	}
+	l.check(now, "write what was delivered", l.p.Guard.Flush())
+	l.keepLimits(now)
+	if !l.bare.mute {
+		l.bare.mute = !l.mayFail(now, "tell the alarms", func() { l.bareAlarms(now, lines, journal) })
+	}
+	l.refreshBare(now)
+}
+
+// bareOrder asks the guard for litres through the whole line.
+func (l *Loop) bareOrder(now garden.Moment, env valves.Env, gl *garden.Line, zone garden.ZoneID, litres float64, kind garden.OrderKind, why garden.Reason) {
+	if gl.FlowLPH() <= 0 {
+		return
+	}
+	o := garden.Order{
+		ID: l.p.State.NextOrder, Line: gl.ID, Zone: zone, Litres: litres, Kind: kind, Why: why,
+		MaxOn: time.Duration(bareSlack*litres/gl.FlowLPH()*float64(time.Hour)) + 30*time.Second,
+	}
+	l.p.State.NextOrder++
+	l.request(now, env, o)
+	l.obs.Refused = l.obs.Refused[:0]
+}
+
+// bareAlarms tells what can be told without probes and weather.
+func (l *Loop) bareAlarms(now garden.Moment, lines []valves.Status, j valves.Journal) {
+	l.crashes(now)
+	l.watch.unclosed(now, lines)
+	l.watch.unwritten(now, j)
+	l.tellAlarms(now, l.watch.book.Step(now))
+}
+
+// refreshBare publishes what there is to show: lines and alarms.
+func (l *Loop) refreshBare(now garden.Moment) {
+	if !l.publish {
+		return
+	}
+	lines, _ := l.p.Guard.Snapshot(now)
+	st := &Status{
+		At: now.Wall, Synced: now.Synced, Site: l.p.Garden.Site.Name, Hardware: l.p.Garden.Hardware.Kind,
+		Journal: l.p.JournalPath, Ticks: l.ticks, Alarms: l.watch.lines(now),
+	}
+	st.Lines = l.lineStatuses(lines)
+	l.status.Store(st)
+}
+
+// mayFail does what must not end the program, and tells whether it went well.
+func (l *Loop) mayFail(now garden.Moment, what string, f func()) (well bool) {
+	defer func() {
+		if r := recover(); r != nil {
+			l.p.Tell.Failed(now, what, fmt.Errorf("panic: %v", r))
+		}
+	}()
+	f()
+	return true
+}
+
+// takeUp gives controller and feeding what earlier runs left, as Begin does.
+func (l *Loop) takeUp(now garden.Moment) error {
+	past, err := l.p.History.Recent(now)
+	if err != nil {
+		return fmt.Errorf("runner: the journal's deliveries of the last day: %w", err)
+	}
+	known := make([]garden.Delivery, 0, len(past))
+	for _, d := range past {
+		known = append(known, d.Delivery)
+	}
+	l.recall(now)
+	l.p.Plan.Restore(l.p.State, now, known)
+	l.openFeeds(now)
+	return nil
+}
