@@ -15,6 +15,8 @@ type charge struct {
 	litres   float64
 	survival bool
 	at       stamp
+	// unwritten tells that it was given while the journal could not be written.
+	unwritten bool
 }
 
 // stamp is when something ended, in a form that survives a restart. Its age
@@ -68,6 +70,16 @@ type charges []charge
 // prune forgets what has left the window.
 func (c charges) prune(now garden.Moment) charges {
 	return slices.DeleteFunc(c, func(x charge) bool { return x.at.age(now) >= day })
+}
+
+// unwrittenL is what went out within the day while the journal could not be written.
+func (c charges) unwrittenL(now garden.Moment) (litres float64) {
+	for _, x := range c {
+		if x.unwritten && x.at.age(now) < day {
+			litres += x.litres
+		}
+	}
+	return litres
 }
 
 // sums adds up the window, and tells when the oldest of each kind leaves it.

@@ -303,7 +303,7 @@ func (g *Guard) finish(now garden.Moment, ln *line) {
 	// caps counts whichever says more.
 	charged := max(flowed, p.meteredL)
 	ln.charges = append(ln.charges.prune(now), charge{
-		litres: charged, survival: p.order.Kind == garden.Survival, at: stampOf(now)})
+		litres: charged, survival: p.order.Kind == garden.Survival, at: stampOf(now), unwritten: p.unwritten})
 	if p.unwritten {
 		ln.unwrittenL += charged
 	}

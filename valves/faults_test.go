@@ -284,6 +284,8 @@ func TestNoJournal(t *testing.T) {
 		now += time.Hour
 	}
 	assert.InDelta(t, 4.8, given, 1e-6)
+	_, ok := r.Request(at(now+17*time.Hour), Env{}, r.order("chilli", 5, time.Hour))
+	assert.False(t, ok, "not until the day is over")
 	_, j := r.Snapshot(at(now))
 	require.Error(t, j.Err)
 	assert.Equal(t, 3, j.Waiting)
@@ -301,6 +303,25 @@ func TestNoJournal(t *testing.T) {
 		assert.Len(t, r.ledger.settled, 3)
 		_, ok := r.Request(at(now), Env{}, r.order("chilli", 1, time.Hour))
 		assert.True(t, ok)
+	})
+	t.Run("one a day goes on", func(t *testing.T) {
+		r := newRig(t, nil)
+		r.ledger.broken = true
+		var given float64
+		for h := 2 * time.Hour; h < 10*24*time.Hour; h += 20 * time.Minute {
+			r.Request(at(h), Env{}, r.order("chilli", 5, time.Hour))
+			for _, d := range r.Advance(at(h + 12*time.Minute)) {
+				given += d.Litres
+			}
+		}
+		assert.InDelta(t, (3+9)*1.6, given, 1e-6, "three at once, the first of more a day after them")
+		none := newRig(t, func(g *garden.Garden, _ *Options) { g.Limits.NoJournalDoses = 0 })
+		none.ledger.broken = true
+		for h := 2 * time.Hour; h < 3*24*time.Hour; h += time.Hour {
+			ref, ok := none.Request(at(h), Env{}, none.order("chilli", 5, time.Hour))
+			require.False(t, ok)
+			require.Equal(t, garden.NoJournal, ref.Cause)
+		}
 	})
 	t.Run("no journal at all", func(t *testing.T) {
 		var l Ledger = NoLedger{Err: errors.New("read-only file system")}

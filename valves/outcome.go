@@ -108,7 +108,7 @@ func (g *Guard) Restore(now garden.Moment, sinceBoot time.Duration, unfinished [
 			continue
 		}
 		at, charged := restored(d.ClosedAt, d.SameClock, now, &g.walls), max(d.Litres, nominal(ln.flowLPH, d.Open))
-		ln.book(now, charge{litres: charged, survival: d.Kind == garden.Survival, at: at})
+		ln.book(now, charge{litres: charged, survival: d.Kind == garden.Survival, at: at, unwritten: d.Unwritten})
 		if d.Unwritten {
 			ln.unwrittenL += charged
 		}
@@ -136,7 +136,7 @@ func (g *Guard) Restore(now garden.Moment, sinceBoot time.Duration, unfinished [
 			if flowed := nominal(ln.flowLPH, since); flowed > d.Litres {
 				d.Litres, d.Open = flowed, since
 			}
-			ln.book(now, charge{litres: d.Litres, survival: d.Kind == garden.Survival, at: stampOf(now)})
+			ln.book(now, charge{litres: d.Litres, survival: d.Kind == garden.Survival, at: stampOf(now), unwritten: u.Unwritten})
 			if u.Unwritten {
 				ln.unwrittenL += d.Litres
 			}
@@ -176,7 +176,7 @@ func (g *Guard) pay(now garden.Moment, ln *line) {
 		if flowed := nominal(ln.flowLPH, o.since+later); flowed > d.Litres {
 			more := d
 			more.Litres, more.Open, more.OpenedAt = flowed-d.Litres, later, from
-			ln.charges = append(ln.charges.prune(now), charge{litres: more.Litres, survival: d.Kind == garden.Survival, at: stampOf(now)})
+			ln.charges = append(ln.charges.prune(now), charge{litres: more.Litres, survival: d.Kind == garden.Survival, at: stampOf(now), unwritten: o.unwritten})
 			if o.unwritten {
 				ln.unwrittenL += more.Litres
 			}

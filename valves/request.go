@@ -32,7 +32,7 @@ func (g *Guard) Request(now garden.Moment, env Env, o garden.Order) (garden.Refu
 	worst := nominal(ln.flowLPH, granted.MaxOn)
 	err := g.intend(granted, worst, now)
 	if err != nil {
-		if granted = g.unwritten(ln, granted); granted.Litres > 0 {
+		if granted = g.unwritten(now, ln, granted); granted.Litres > 0 {
 			err = errors.Join(err, g.intendBeside(granted, nominal(ln.flowLPH, granted.MaxOn), now))
 		}
 	}
@@ -158,12 +158,12 @@ func (g *Guard) abandon(now garden.Moment, ln *line) {
 
 // unwritten is what of an order may open though the journal can't take it; none of
 // its litres where nothing may.
-func (g *Guard) unwritten(ln *line, o garden.Order) garden.Order {
+func (g *Guard) unwritten(now garden.Moment, ln *line, o garden.Order) garden.Order {
 	g.mu.Lock()
 	defer g.mu.Unlock()
 	// Feed that nobody will know of is not given: the water goes plain.
 	o.Dosed = false
-	o.Litres = g.unwrittenLeft(ln, o)
+	o.Litres = g.unwrittenLeft(now, ln, o)
 	o.MaxOn = min(o.MaxOn, onTime(o.Litres, ln.flowLPH))
 	if o.MaxOn < ln.leastOn {
 		o.Litres = 0
@@ -171,13 +171,18 @@ func (g *Guard) unwritten(ln *line, o garden.Order) garden.Order {
 	return o
 }
 
-// unwrittenLeft is how much of the order the no-journal budget still allows.
+// unwrittenLeft is how much of the order the no-journal budget still allows: its doses,
+// and once they are used up one a day, since a card that fails while nobody is there
+// would else be the end of every pot. A budget of none is none.
 // Feeds get none of it: without a journal one could be given twice.
-func (g *Guard) unwrittenLeft(ln *line, o garden.Order) float64 {
+func (g *Guard) unwrittenLeft(now garden.Moment, ln *line, o garden.Order) float64 {
 	if o.Kind == garden.Feeding || o.Kind == garden.Commission {
 		return 0
 	}
 	left := float64(ln.doses)*ln.doseL - ln.unwrittenL
+	if ln.doses > 0 {
+		left = max(left, ln.doseL-ln.charges.unwrittenL(now))
+	}
 	if left < leastShare*ln.doseL {
 		return 0
 	}

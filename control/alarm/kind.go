@@ -13,7 +13,7 @@ const (
 	FlowWithoutOrder
 	// FlowTooHigh: far more flows than the open emitters can give.
 	FlowTooHigh
-	// JournalUnwritable: intents can't be kept; only a few survival doses go on.
+	// JournalUnwritable: intents can't be kept; only a few survival doses go on, and one a day.
 	JournalUnwritable
 	// KeepsCrashing: the gateway crashed so often that it gives survival doses only.
 	KeepsCrashing
@@ -88,7 +88,7 @@ var characters = [kinds]character{
 	FlowTooHigh: {name: "flow far too high", text: "much more flows than the open emitters can give",
 		next: "look for a hose that came off", on: 30 * time.Second, off: 5 * time.Minute,
 		band: 0.2, of: "times the nominal flow", serious: true},
-	JournalUnwritable: {name: "journal can't be written", text: "what is given can't be recorded, so only a few survival doses go on",
+	JournalUnwritable: {name: "journal can't be written", text: "what is given can't be recorded, so only a few survival doses go on, and one a day",
 		next: "free some space or replace the card", on: time.Minute, off: 10 * time.Minute},
 	KeepsCrashing: {name: "keeps crashing", text: "the gateway crashed again and again, so it gives survival doses only",
 		next: "save what 'gateway doctor' says and turn it on again with 'gateway automatic on'; after a day it tries by itself", serious: true},

@@ -106,8 +106,8 @@ type Limits struct {
 	// SurvivalL is the survival dose a zone gets per day when automatic
 	// control is off, as a share of its zone volume (litres per litre).
 	SurvivalShare float64
-	// NoJournalDoses is how many survival doses a line may give in all while
-	// the journal can't be written.
+	// NoJournalDoses is how many survival doses a line may give at once while the
+	// journal can't be written; then it is one a day. None is none at all.
 	NoJournalDoses int
 }
 

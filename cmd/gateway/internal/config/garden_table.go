@@ -61,7 +61,7 @@ func limitsTable() object[*garden.Limits] {
 		{"daily-factor", "a line's daily cap over its zones' need on a hot day; a dry pot's fill and that need pass in any case", false, of(number("a factor", 2, 10), func(l *garden.Limits) *float64 { return &l.DailyFactor })},
 		{"frost", "the temperature under which the lines lock", false, of(quantity(units.Temperature(), -5, 15), func(l *garden.Limits) *float64 { return &l.FrostC })},
 		{"survival", "the daily dose when automatic control is off, as a share of the zone's volume", false, of(quantity(units.Fraction(), 0, 0.2), func(l *garden.Limits) *float64 { return &l.SurvivalShare })},
-		{"no-journal-doses", "survival doses a line may give while the journal can't be written", false, of(whole("a count", 0, 20), func(l *garden.Limits) *int { return &l.NoJournalDoses })},
+		{"no-journal-doses", "survival doses a line may give at once while the journal can't be written, then it is one a day; 0 is none at all", false, of(whole("a count", 0, 20), func(l *garden.Limits) *int { return &l.NoJournalDoses })},
 	}}
 }
 

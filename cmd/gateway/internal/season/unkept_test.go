@@ -47,7 +47,8 @@ func TestBrokenCardAtStart(t *testing.T) {
 	lines, _ := b.Guard.Snapshot(b.Moment())
 	for _, l := range lines {
 		assert.Positive(t, given[l.Line], "line %s", l.Line)
-		assert.LessOrEqual(t, given[l.Line], float64(g.Limits.NoJournalDoses)*l.DoseL+0.01, "line %s", l.Line)
+		assert.Greater(t, given[l.Line], float64(g.Limits.NoJournalDoses)*l.DoseL, "line %s", l.Line)
+		assert.LessOrEqual(t, given[l.Line], float64(g.Limits.NoJournalDoses+4)*l.DoseL+0.01, "line %s: one a day more", l.Line)
 	}
 	raised := ears.raised(alarm.JournalUnwritable)
 	require.NotEmpty(t, raised)
@@ -94,8 +95,9 @@ func TestBrokenCardOverLives(t *testing.T) {
 			for _, l := range lines {
 				got := b.Terrace.LineLitres(l.Line)
 				assert.Positive(t, got, "line %s", l.Line)
-				t.Logf("line %s: %.2f of %.2f L", l.Line, got, float64(g.Limits.NoJournalDoses)*l.DoseL)
-				assert.LessOrEqual(t, got, float64(g.Limits.NoJournalDoses)*l.DoseL+0.01, "line %s", l.Line)
+				most := float64(g.Limits.NoJournalDoses+1) * l.DoseL
+				t.Logf("line %s: %.2f of %.2f L", l.Line, got, most)
+				assert.LessOrEqual(t, got, most+0.01, "line %s: one more on the second day", l.Line)
 			}
 		})
 	}
