@@ -32,6 +32,7 @@ type memBook struct {
 	beside  *journal.Beside // in memory: a reboot takes it away
 	limits  []byte
 	limited int // the boot they were kept on
+	begun   int // the boot of the last gateway that has not stopped in good order, counted from 1
 }
 
 type memIntent struct {
@@ -82,6 +83,20 @@ func (m *memBook) contact() {
 	default:
 		meter.Fail(bench.ContactHealthy, 0)
 	}
+}
+
+// Started tells of a crash. It counts none: the restart budget has tests of its own, and
+// a campaign kills for no fault of the gateway.
+func (m *memBook) Started(garden.Moment, time.Duration) (journal.Starts, error) {
+	crashed := m.begun == m.boot+1
+	m.begun = m.boot + 1
+	return journal.Starts{Crashed: crashed}, nil
+}
+
+// Stopped notes an orderly stop.
+func (m *memBook) Stopped() error {
+	m.begun = 0
+	return nil
 }
 
 func (m *memBook) write() error {

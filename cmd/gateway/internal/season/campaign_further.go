@@ -68,6 +68,7 @@ var further = []mishapType{
 	daylight("clocks go forward", time.March, 28),
 	daylight("clocks go back", time.October, 24),
 	{kind: "loop hangs in mid-watering", begin: func(s *scene, _ Mishap) { s.opening(s.c.hang) },
+		alarms: []alarm.Kind{alarm.Crashed}, within: 10 * time.Minute, flowing: true,
 		Safe: "the guard's own goroutine ends pulses; the watchdog is fed no more", Recovery: "the supervisor kills it and starts another"},
 	{kind: secondGateway, begin: func(s *scene, _ Mishap) { s.c.intrude() },
 		Safe: "the second is refused the control socket, and the outputs, and drives none", Recovery: "none needed"},
