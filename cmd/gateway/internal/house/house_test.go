@@ -5,6 +5,7 @@ import (
 	"go/ast"
 	"go/token"
 	"go/types"
+	"path/filepath"
 	"sort"
 	"strings"
 	"sync"
@@ -110,8 +111,26 @@ func TestForbiddenCalls(t *testing.T) {
 			if !ok {
 				continue
 			}
-			if why := forbiddenCall(p.PkgPath, pkg, recv, name); why != "" {
-				broken = append(broken, fmt.Sprintf("%s: %s.%s: %s", p.Fset.Position(id.Pos()), pkg, name, why))
+			at := p.Fset.Position(id.Pos())
+			if why := forbiddenCall(p.PkgPath, filepath.Base(at.Filename), pkg, recv, name); why != "" {
+				broken = append(broken, fmt.Sprintf("%s: %s.%s: %s", at, pkg, name, why))
+			}
+		}
+	}
+	report(t, broken)
+}
+
+func TestForbiddenConstants(t *testing.T) {
+	var broken []string
+	for _, p := range modulePackages(t) {
+		for id, used := range p.TypesInfo.Uses {
+			c, isConst := used.(*types.Const)
+			if !isConst || c.Pkg() == nil {
+				continue
+			}
+			at := p.Fset.Position(id.Pos())
+			if why := forbiddenConst(p.PkgPath, filepath.Base(at.Filename), c.Pkg().Path(), c.Name()); why != "" {
+				broken = append(broken, fmt.Sprintf("%s: %s.%s: %s", at, c.Pkg().Path(), c.Name(), why))
 			}
 		}
 	}
@@ -226,19 +245,39 @@ func TestRulesBite(t *testing.T) {
 	} {
 		assert.Empty(t, forbiddenImport(c.from, c.to), "%s → %s", c.from, c.to)
 	}
-	for _, c := range []struct{ from, pkg, recv, name string }{
-		{"fabricpot/control", "time", "", "Now"},
-		{"fabricpot/sim/bench", "time", "", "NewTicker"},
-		{"fabricpot/valves", "time", "", "AfterFunc"},
-		{"fabricpot/control/feed", "math/rand/v2", "", "Float64"},
-		{"fabricpot/sensors", "periph.io/x/host/v3", "", "Init"},
-		{"fabricpot/cmd/gateway/internal/runner", "periph.io/x/host/v3/sysfs", "", "NewI2C"},
-		{"fabricpot/cmd/gateway/internal/runner", "fabricpot/valves", "fabricpot/valves.Actuator", "Open"},
-		{"fabricpot/mqtt", "periph.io/x/conn/v3/gpio", "PinOut", "Out"},
-		{"fabricpot/cmd/gateway", "os", "", "Rename"},
+	for _, c := range []struct{ from, file, pkg, recv, name string }{
+		{"fabricpot/control", "x.go", "time", "", "Now"},
+		{"fabricpot/sim/bench", "x.go", "time", "", "NewTicker"},
+		{"fabricpot/valves", "x.go", "time", "", "AfterFunc"},
+		{"fabricpot/control/feed", "x.go", "math/rand/v2", "", "Float64"},
+		{"fabricpot/sensors", "x.go", "periph.io/x/host/v3", "", "Init"},
+		{"fabricpot/cmd/gateway/internal/runner", "x.go", "periph.io/x/host/v3/sysfs", "", "NewI2C"},
+		{"fabricpot/cmd/gateway/internal/runner", "x.go", "fabricpot/valves", "fabricpot/valves.Actuator", "Open"},
+		{"fabricpot/mqtt", "x.go", "periph.io/x/conn/v3/gpio", "PinOut", "Out"},
+		// A pin is a pin by whatever type it is reached.
+		{"fabricpot/cmd/gateway/internal/page", "x.go", "periph.io/x/conn/v3/gpio", "periph.io/x/conn/v3/gpio.PinOut", "Out"},
+		{"fabricpot/cmd/gateway/internal/page", "x.go", "fabricpot/valves/gpioline", "*fabricpot/valves/gpioline.Line", "Out"},
+		{"fabricpot/cmd/gateway/internal/hub", "x.go", "fabricpot/valves/gpioline", "*fabricpot/valves/gpioline.Line", "PWM"},
+		{"fabricpot/cmd/gateway", "x.go", "fabricpot/valves/gpioline", "*fabricpot/valves/gpioline.Line", "Out"},
+		{"fabricpot/cmd/gateway/internal/page", "x.go", "fabricpot/sim/bench", "*fabricpot/sim/bench.Pin", "Out"},
+		{"fabricpot/cmd/gateway/internal/page", "x.go", "fabricpot/cmd/gateway/internal/page", "fabricpot/cmd/gateway/internal/page.outer", "Out"},
+		{"fabricpot/cmd/gateway/internal/hub", "x.go", "periph.io/x/host/v3/gpioioctl", "*periph.io/x/host/v3/gpioioctl.LineSet", "Out"},
+		{"fabricpot/cmd/gateway/internal/season", "x.go", "fabricpot/sim/bench", "*fabricpot/sim/bench.Pin", "Out"},
+		{"fabricpot/cmd/gateway/internal/season", "campaign_far.go", "fabricpot/valves/gpioline", "*fabricpot/valves/gpioline.Line", "Out"},
+		{"fabricpot/cmd/gateway/internal/page", "bench.go", "fabricpot/sim/bench", "*fabricpot/sim/bench.Pin", "Out"},
+		{"fabricpot/cmd/gateway/internal/page", "x.go", "fabricpot/valves/gpioline", "", "New"},
+		{"fabricpot/cmd/gateway", "x.go", "os", "", "Rename"},
 	} {
-		assert.NotEmpty(t, forbiddenCall(c.from, c.pkg, c.recv, c.name), "%v", c)
+		assert.NotEmpty(t, forbiddenCall(c.from, c.file, c.pkg, c.recv, c.name), "%v", c)
 	}
-	assert.Empty(t, forbiddenCall("fabricpot/control", "time", "time.Time", "After"), "a comparison of two times reads no clock")
-	assert.Empty(t, forbiddenCall("fabricpot/sim/terrace", "math/rand/v2", "", "New"))
+	for _, from := range []string{"page", "hub", "runner", "season"} {
+		assert.NotEmpty(t, forbiddenConst("fabricpot/cmd/gateway/internal/"+from, "x.go", "fabricpot/mqtt/topic", "ValveSet"), from)
+	}
+	assert.Empty(t, forbiddenConst("fabricpot/mqtt/valve", "valve.go", "fabricpot/mqtt/topic", "ValveSet"))
+	assert.Empty(t, forbiddenConst("fabricpot/cmd/gateway/internal/hub", "x.go", "fabricpot/mqtt/topic", "ValveState"))
+	assert.Empty(t, forbiddenCall("fabricpot/control", "x.go", "time", "time.Time", "After"), "a comparison of two times reads no clock")
+	assert.Empty(t, forbiddenCall("fabricpot/sim/terrace", "x.go", "math/rand/v2", "", "New"))
+	assert.Empty(t, forbiddenCall("fabricpot/valves", "actuator.go", "periph.io/x/conn/v3/gpio", "periph.io/x/conn/v3/gpio.PinOut", "Out"))
+	assert.Empty(t, forbiddenCall("fabricpot/cmd/gateway/internal/season", "campaign_far.go", "fabricpot/sim/bench", "*fabricpot/sim/bench.Pin", "Out"))
+	assert.Empty(t, forbiddenCall("fabricpot/cmd/gateway", "board.go", "fabricpot/valves/gpioline", "", "New"))
 }

@@ -73,9 +73,10 @@ func wallClock(name string) bool {
 	return false
 }
 
-// forbiddenCall says why package from may not call pkg.name (a package-level
-// function, or a method where recv is its receiver's type name), or "".
-func forbiddenCall(from, pkg, recv, name string) string {
+// forbiddenCall says why a file of package from may not call pkg.name (a
+// package-level function, or a method where recv is its receiver's type name), or
+// "".
+func forbiddenCall(from, file, pkg, recv, name string) string {
 	pure := within(from, "control", "sim")
 	switch {
 	case pkg == "time" && recv == "" && wallClock(name) && (pure || within(from, "sensors", "valves")):
@@ -90,8 +91,31 @@ func forbiddenCall(from, pkg, recv, name string) string {
 		return "only the guard opens a line"
 	case pkg == "os" && recv == "" && name == "Rename" && !below(from, "cmd/gateway/internal/place"):
 		return "a new name is lost in a power cut until its folder is on the card: place.File, place.Written or place.Rename"
-	case pkg == "periph.io/x/conn/v3/gpio" && (name == "Out" || name == "PWM") && !within(from, "valves", "sim/bench"):
+	case recv != "" && (name == "Out" || name == "PWM") && !movesPins(from, file, pkg):
 		return "nothing outside valves can energise a coil"
+	case pkg == module+"/valves/gpioline" && recv == "" && (name == "New" || name == "Listen") && from != module+"/cmd/gateway" && !below(from, "valves"):
+		return "lines are requested by main's wiring only"
+	}
+	return ""
+}
+
+// movesPins reports whether a file may set a pin. Whose method it is does not
+// matter, a pin's own, a library's or an interface's of one's own: each reaches a
+// coil as well as the other. The season is no path to one: it plays what no gateway
+// does, the coil of a node at the far end of a broker and a board that goes dark,
+// and may do so to a pin of the bench alone.
+func movesPins(from, file, pkg string) bool {
+	if within(from, "valves", "sim/bench") {
+		return true
+	}
+	return below(from, "cmd/gateway/internal/season") && (file == "campaign_far.go" || file == "bench.go") && below(pkg, "sim/bench")
+}
+
+// forbiddenConst says why package from may not use the constant pkg.name, or "".
+func forbiddenConst(from, file, pkg, name string) string {
+	if pkg == module+"/mqtt/topic" && name == "ValveSet" && !within(from, "mqtt/topic", "mqtt/valve") &&
+		!(below(from, "cmd/gateway/internal/season") && file == "campaign_far.go") {
+		return "a remote valve hears mqtt/valve alone, which demands a grant"
 	}
 	return ""
 }
