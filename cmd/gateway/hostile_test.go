@@ -312,12 +312,13 @@ func TestHostileClients(t *testing.T) {
 		})
 		t.Run("an account that wants more than it may", func(t *testing.T) {
 			tap := outsideAs(t, b.mqtt, "tap", "tap", tapWord)
-			for _, topic := range []string{"fabricpot/terrace/do", "fabricpot/terrace/line/chilli", "fabricpot/terrace/status", "$SYS/x"} {
+			for _, topic := range []string{"fabricpot/terrace/do", "fabricpot/terrace/line/chilli", "fabricpot/terrace/valve/tap/set", "fabricpot/terrace/status", "$SYS/x"} {
 				tap.Publish(topic, 0, false, command("tapped", `"do":"water","zone":"chilli","litres":2`))
 			}
 			time.Sleep(300 * time.Millisecond)
 			assert.Empty(t, tap.on("fabricpot/terrace/zone/chilli"), "it may not listen to that")
 			assert.Empty(t, b.person.on("fabricpot/terrace/reply/tapped"))
+			assert.Empty(t, b.person.on("fabricpot/terrace/valve/tap/set"), "a node does not command itself")
 		})
 		t.Run("commands that were kept, spoilt or sent in masses", func(t *testing.T) {
 			mad := outsideAs(t, b.mqtt, "mad", "person", personWord)
@@ -370,6 +371,7 @@ func TestHostileClients(t *testing.T) {
 		b.unmoved(t)
 	})
 	assert.Equal(t, exitDone, b.end(), b.errs)
+	t.Run("a broker that asks nobody who he is", valvePastThePermit)
 }
 
 // endless is a stream that never ends.

@@ -3,7 +3,8 @@
 // Nobody but this machine can reach it unless the caller gives both a listen
 // address and at least one account. Every account has a list of filters it may
 // publish to and one it may subscribe to; a last will is judged by the same
-// list. Everything a stranger could make grow is bounded: time until CONNECT,
+// list. What valves listen to is the gateway's own to write, whatever a list says
+// and where nobody needs an account too. Everything a stranger could make grow is bounded: time until CONNECT,
 // connections, packet size, what waits for a slow reader, what waits for an
 // absent one and for how long, and the number of retained topics. Retained
 // messages live in memory: publishers post them again on every connection.
@@ -43,6 +44,8 @@ type Options struct {
 	// Accounts.
 	Listen   string
 	Accounts []Account
+	// OwnOnly are topic filters that only the gateway's own account may publish to.
+	OwnOnly []string
 	// CertFile and KeyFile turn the listener into a TLS one.
 	CertFile, KeyFile string
 	// MaxClients bounds connected clients [64].
@@ -107,6 +110,11 @@ func (o *Options) check() error {
 	}
 	if len(o.Accounts) == 0 && !loopback(host) {
 		return fmt.Errorf("broker: listen address %s can be reached from other machines: give at least one account, or listen on a loopback address", o.Listen)
+	}
+	for _, f := range o.OwnOnly {
+		if !topic.ValidFilter(f) {
+			return fmt.Errorf("broker: what is the gateway's own: %q is no topic filter", f)
+		}
 	}
 	seen := map[string]bool{}
 	for _, a := range o.Accounts {

@@ -149,6 +149,54 @@ func TestWillsAndIDsAreJudged(t *testing.T) {
 	assert.NoError(t, connect("m", "three", ""))
 }
 
+// TestOnlyTheGatewayCommandsValves: neither where nobody needs an account, nor with
+// a grant of everything, nor by a will.
+func TestOnlyTheGatewayCommandsValves(t *testing.T) {
+	for name, accounts := range map[string][]broker.Account{
+		"open":                nil,
+		"all of it is theirs": {{User: "n", Password: "n", Publish: []string{"#", "g/valve/tap/set"}, Subscribe: []string{"#"}}},
+	} {
+		t.Run(name, func(t *testing.T) {
+			b := start(t, broker.Options{Accounts: accounts, OwnOnly: []string{"g/valve/+/set", "plug/3/set"}})
+			as := func(o *paho.ClientOptions) {
+				o.SetAutoReconnect(false)
+				if accounts != nil {
+					o.SetUsername("n").SetPassword("n")
+				}
+			}
+			ears := rig.Outsider(t, b.Addr().String(), "ears", as)
+			heard := rig.Heard(t, ears, "#")
+			for _, to := range []string{"g/valve/tap/set", "g/valve/any/set", "plug/3/set"} {
+				for qos := range byte(3) {
+					for _, kept := range []bool{false, true} {
+						// Who asks for an acknowledgement may be thrown out.
+						c := rig.Outsider(t, b.Addr().String(), "mad", as)
+						c.Publish(to, qos, kept, `{"id":"x","do":"open","order":"1","seconds":60}`).WaitTimeout(time.Second)
+						c.Disconnect(20)
+					}
+				}
+				o := paho.NewClientOptions().AddBroker("tcp://"+b.Addr().String()).SetClientID("dying").SetProtocolVersion(4).SetAutoReconnect(false).SetWill(to, "x", 1, false)
+				as(o)
+				tok := paho.NewClient(o).Connect()
+				require.True(t, tok.WaitTimeout(5*time.Second))
+				assert.Error(t, tok.Error(), "a will to %s", to)
+			}
+			rig.Publish(t, ears, "g/valve/tap/state", 1, false, "closed")
+			assert.Equal(t, "g/valve/tap/state", rig.Next(t, heard, "what anybody may say").Topic(), "nothing came before it")
+			o := rig.Quick(b.Addr().String(), "own")
+			o.Login = b.Login
+			l := rig.Link(t, o, nil)
+			rig.Up(t, l)
+			for _, to := range []string{"g/valve/tap/set", "plug/3/set"} {
+				require.NoError(t, l.Send(mqtt.Message{Topic: to, Payload: []byte("close"), QoS: 1}, time.Second))
+				assert.Equal(t, to, rig.Next(t, heard, "the gateway's own").Topic())
+			}
+		})
+	}
+	_, err := broker.Start(broker.Options{Listen: "127.0.0.1:0", OwnOnly: []string{"a/#/b"}})
+	assert.ErrorContains(t, err, "no topic filter")
+}
+
 // TestAShortKeepAliveIsKept: a client that pings once in its keep-alive stays
 // connected, be that a second: it has half as long again (MQTT 3.1.1, section
 // 3.1.2.10).

@@ -20,6 +20,7 @@ type rights struct {
 	accounts    map[string]account
 	open        bool // nobody needs to log in
 	own         string
+	ownOnly     []string // what only that account may publish to
 	maxRetained int
 	maxKeep     uint16
 	// system is how many retained topics are the library's own.
@@ -32,7 +33,7 @@ type account struct {
 }
 
 func newRights(srv *mochi.Server, o Options, own Account) *rights {
-	r := &rights{srv: srv, accounts: make(map[string]account), open: len(o.Accounts) == 0, own: own.User, maxRetained: o.MaxRetained, maxKeep: uint16(o.MaxKeepAlive / time.Second)}
+	r := &rights{srv: srv, accounts: make(map[string]account), open: len(o.Accounts) == 0, own: own.User, ownOnly: o.OwnOnly, maxRetained: o.MaxRetained, maxKeep: uint16(o.MaxKeepAlive / time.Second)}
 	for _, a := range append([]Account{own}, o.Accounts...) {
 		r.accounts[a.User] = account{sum: sha256.Sum256([]byte(a.Password)), publish: a.Publish, subscribe: a.Subscribe}
 	}
@@ -84,6 +85,13 @@ func (r *rights) OnACLCheck(cl *mochi.Client, name string, write bool) bool {
 func (r *rights) may(user, name string, write bool) bool {
 	if write && !topic.ValidName(name) || !write && !topic.ValidFilter(name) {
 		return false
+	}
+	if write && user != r.own {
+		for _, f := range r.ownOnly {
+			if topic.Match(f, name) {
+				return false
+			}
+		}
 	}
 	a, known := r.accounts[user]
 	if !known {

@@ -95,3 +95,25 @@ func Covers(outer, inner string) bool {
 		outer, inner = orest, irest
 	}
 }
+
+// Overlaps reports whether any topic name matches both filters. Both must be
+// valid.
+func Overlaps(a, b string) bool {
+	for {
+		x, xrest, xmore := strings.Cut(a, "/")
+		y, yrest, ymore := strings.Cut(b, "/")
+		switch {
+		case x == "#" || y == "#":
+			return true
+		case x != "+" && y != "+" && x != y:
+			return false
+		case !xmore && !ymore:
+			return true
+		case !xmore:
+			return yrest == "#"
+		case !ymore:
+			return xrest == "#"
+		}
+		a, b = xrest, yrest
+	}
+}

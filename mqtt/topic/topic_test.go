@@ -87,6 +87,46 @@ func TestMatch(t *testing.T) {
 	}
 }
 
+func TestOverlapsMeansACommonName(t *testing.T) {
+	for _, c := range []struct {
+		a, b string
+		want bool
+	}{
+		{"#", "a/b/c", true}, {"a/#", "a", true}, {"a/+", "+/b", true}, {"a/+/c", "a/b/#", true}, {"a/#", "a/b/+", true},
+		{"+/b", "a/c", false}, {"a/+", "a", false}, {"a/+", "a/b/c", false}, {"a/#", "b/#", false}, {"a/+/#", "a", false},
+	} {
+		assert.Equal(t, c.want, Overlaps(c.a, c.b), "%s and %s", c.a, c.b)
+	}
+	// Over a few words, held against Match on every name that could tell.
+	level := rapid.SampledFrom([]string{"a", "b", "+"})
+	filter := rapid.Custom(func(t *rapid.T) string {
+		levels := rapid.SliceOfN(level, 0, 3).Draw(t, "levels")
+		if len(levels) == 0 || rapid.Bool().Draw(t, "rest") {
+			levels = append(levels, "#")
+		}
+		return strings.Join(levels, "/")
+	})
+	var names []string
+	for at, last := []string{"a", "b"}, 0; last < 4; last++ {
+		names = append(names, at...)
+		var next []string
+		for _, n := range at {
+			next = append(next, n+"/a", n+"/b")
+		}
+		at = next
+	}
+	rapid.Check(t, func(t *rapid.T) {
+		a, b := filter.Draw(t, "a"), filter.Draw(t, "b")
+		common := false
+		for _, n := range names {
+			common = common || Match(a, n) && Match(b, n)
+		}
+		if got := Overlaps(a, b); got != common || got != Overlaps(b, a) {
+			t.Fatalf("%s and %s: %v, of the names %v", a, b, got, common)
+		}
+	})
+}
+
 func TestCoversMeansEveryMatch(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		level := rapid.SampledFrom([]string{"a", "b", "+"})

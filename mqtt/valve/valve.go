@@ -96,6 +96,20 @@ func New(tree topic.Tree, line garden.LineID, v garden.Valve, link Sender, run s
 	return out, nil
 }
 
+// Commanded are the filters of all that remote valves of these lines listen to, and
+// of the nodes that the tree may get: whoever writes there opens a valve with no
+// permit, no charge and no intent in the journal. A broker of our own lets nobody
+// write there but the gateway.
+func Commanded(tree topic.Tree, lines []garden.Line) []string {
+	out := []string{tree.All(topic.ValveSet)}
+	for i := range lines {
+		if v := &lines[i].Valve; v.Kind == garden.RemoteValve && v.Plain != nil && topic.ValidName(v.Plain.Set) {
+			out = append(out, v.Plain.Set)
+		}
+	}
+	return out
+}
+
 // Filter is the subscription the valve lives on. It wants quality of service 1.
 func (v *Valve) Filter() string { return v.state }
 

@@ -6,6 +6,8 @@ import (
 	"strings"
 
 	"fabricpot/control/garden"
+	"fabricpot/mqtt/topic"
+	"fabricpot/mqtt/valve"
 )
 
 // linkBroker fills in what a garden's broker needs.
@@ -57,9 +59,36 @@ func (r *reader) checkBroker(g *garden.Garden) {
 			r.say(at, "one word for open and closed", quote(p.On), "two words")
 		}
 	}
+	r.checkRights(g)
 	r.checkRemoteProbes(g)
 	if at := firstRemote(r, g); at != "" && !r.src.given(path) {
 		r.say(at, "a remote device and no broker", "", "broker: with its url")
+	}
+}
+
+// checkRights sees that no account may command a valve past the permit. The broker
+// refuses that in any case; a grant that says otherwise would not be what it seems.
+func (r *reader) checkRights(g *garden.Garden) {
+	tree, err := topic.NewTree(g.Broker.Prefix, g.Site.ID)
+	if err != nil {
+		return // said where it is written
+	}
+	owns := valve.Commanded(tree, g.Lines)
+	for i, a := range g.Broker.Accounts {
+		for j, granted := range a.Publish {
+			at := fmt.Sprintf("broker.accounts.%d.may-publish.%d", i+1, j+1)
+			if !r.sound(at) {
+				continue
+			}
+			for _, own := range owns {
+				if topic.Overlaps(granted, own) {
+					r.say(at, "a valve could be opened past all limits", quote(granted),
+						fmt.Sprintf("topics that leave out %s, which the gateway alone may write; people ask on %s, nodes answer on %s",
+							own, tree.Of(topic.Do, ""), tree.All(topic.ValveState)))
+					break
+				}
+			}
+		}
 	}
 }
 

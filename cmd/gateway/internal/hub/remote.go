@@ -93,7 +93,7 @@ func Open(g *garden.Garden, o RemoteOptions) (r *Remote, left []error, err error
 	if r.tree, err = topic.NewTree(b.Prefix, g.Site.ID); err != nil {
 		return nil, nil, err
 	}
-	base, err := r.options(b, g.Site.ID)
+	base, err := r.options(b, g)
 	if err != nil {
 		return nil, nil, err
 	}
@@ -146,16 +146,16 @@ func loopback(host string) bool {
 
 // options starts the embedded broker, if it is that, and says how to reach the
 // broker.
-func (r *Remote) options(b garden.Broker, site string) (mqtt.Options, error) {
+func (r *Remote) options(b garden.Broker, g *garden.Garden) (mqtt.Options, error) {
 	o := mqtt.Options{URL: b.URL, ClientID: b.ClientID, PasswordFile: b.PasswordFile, Clock: r.clock,
 		TLS: mqtt.TLS{CAFile: b.CAFile, CertFile: b.CertFile, KeyFile: b.KeyFile, ServerName: b.ServerName}}
 	if o.ClientID == "" {
-		o.ClientID = "fabricpot-" + site
+		o.ClientID = "fabricpot-" + g.Site.ID
 	}
 	if b.URL != garden.EmbeddedBroker {
 		return o, nil
 	}
-	bo := broker.Options{Listen: b.Listen, CertFile: b.CertFile, KeyFile: b.KeyFile, Log: slog.New(grave{r.log.Handler()})}
+	bo := broker.Options{Listen: b.Listen, CertFile: b.CertFile, KeyFile: b.KeyFile, OwnOnly: valve.Commanded(r.tree, g.Lines), Log: slog.New(grave{r.log.Handler()})}
 	for _, a := range b.Accounts {
 		user, password, err := mqtt.ReadPassword(a.PasswordFile)
 		if err != nil {
