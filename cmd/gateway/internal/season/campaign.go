@@ -68,6 +68,10 @@ type tricks struct {
 	begun func(*Bench)
 	// unlocked has the gateway hold no control socket.
 	unlocked bool
+	// hasty is what a second gateway does before it asks for the outputs.
+	hasty func(*Bench)
+	// offered is what the gateway takes a garden file for that it is offered.
+	offered func(*garden.Garden) *garden.Garden
 }
 
 // Play runs one script on the event clock.

@@ -163,6 +163,9 @@ func (c *course) intrude() {
 	}
 	before, opts := calls(), c.opts
 	opts.World, opts.Journal, opts.History = c.b, newMemBook(c.w), nil
+	if c.tr.hasty != nil {
+		c.tr.hasty(c.b)
+	}
 	switch _, err := NewBench(c.g, opts); {
 	case err == nil:
 		c.w.fault("a second gateway runs on the same board")
@@ -255,6 +258,9 @@ func (c *course) offer(s *Script) error {
 		return err
 	}
 	g = c.b.Played(g)
+	if c.tr.offered != nil {
+		g = c.tr.offered(g)
+	}
 	plan, _, err := control.NewPlan(g)
 	if err != nil {
 		return err
