@@ -20,7 +20,7 @@ type faultFlags struct {
 
 func (f *faultFlags) flags(fl *pflag.FlagSet) {
 	fl.BoolVar(&f.on, "faults", false, "play a campaign of random terraces with faults in place of a season")
-	fl.BoolVar(&f.clean, "clean", false, "with --faults: only runs in which nothing goes wrong; every alarm is a false one")
+	fl.BoolVar(&f.clean, "clean", false, "with --faults: only runs in which nothing goes wrong; every alarm is a false one, and a failure")
 	fl.IntVar(&f.days, "days", 30, "with --faults --clean: how long each run lasts")
 	fl.IntVar(&f.seeds, "seeds", 10, "with --faults: how many seeds, from --seed on; a seed takes some seconds")
 }
@@ -45,6 +45,9 @@ func (f *faultFlags) misplaced(fl *pflag.FlagSet) error {
 // errPromise is what a campaign that broke a promise ends with.
 var errPromise = errors.New("a promise was broken; each failed run above is repeated by its seed")
 
+// errFalseAlarm is what one ends with that raised an alarm where nothing was wrong.
+var errFalseAlarm = errors.New("an alarm rose where nothing was wrong, which is a promise broken; each is listed above and seen again with --clean and its seed and days")
+
 // simulateFaults plays a campaign.
 func simulateFaults(ctx context.Context, s streams, args []string, f simulateFlags) error {
 	switch {
@@ -61,15 +64,27 @@ func simulateFaults(ctx context.Context, s streams, args []string, f simulateFla
 	if err != nil {
 		return err
 	}
-	if f.json {
-		err = c.WriteJSON(s.out)
-	} else {
-		err = c.WriteTable(s.out)
+	return tellFaults(s, f.json, c)
+}
+
+// tellFaults prints what a campaign came to. An error tells of a promise that was
+// broken: an invariant, or that no alarm rises where nothing is wrong.
+func tellFaults(s streams, asJSON bool, c *season.Campaign) error {
+	tell := c.WriteTable
+	if asJSON {
+		tell = c.WriteJSON
 	}
-	if err == nil && len(c.Failed) > 0 {
-		err = errPromise
+	if err := tell(s.out); err != nil {
+		return err
 	}
-	return err
+	var broken []error
+	if len(c.Failed) > 0 {
+		broken = append(broken, errPromise)
+	}
+	if len(c.False) > 0 {
+		broken = append(broken, errFalseAlarm)
+	}
+	return errors.Join(broken...)
 }
 
 // playFaults plays the campaign or its clean part.

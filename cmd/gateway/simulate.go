@@ -43,7 +43,8 @@ used. One seed gives one season, byte for byte.
 With --faults it plays a campaign instead: random terraces on which probes,
 valves, pipes, clocks and cards go wrong and the gateway is killed, each judged
 by what a garden is promised. It ends with what was seen and how soon, and fails
-if a promise was broken.`,
+(exit 1) if a promise was broken; an alarm in a run in which nothing went wrong, as
+in all of --clean, is one.`,
 		Example: `  gateway simulate --weather testdata/weather/seattle-weather.csv \
       --from 2014-05-01 --to 2014-09-30
   gateway simulate my-terrace.yaml --from 2026-06-01 --to 2026-08-31 --seed 7 --json
