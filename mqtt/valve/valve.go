@@ -83,6 +83,8 @@ func New(tree topic.Tree, line garden.LineID, v garden.Valve, link Sender, run s
 			return nil, fmt.Errorf("valve of line %s: a device that knows only %s and %s stays open when nobody can reach it: give its own time limit, or use another device", line, p.On, p.Off)
 		case p.On == "" || p.Off == "" || p.On == p.Off:
 			return nil, fmt.Errorf("valve of line %s: %q and %q are no two words", line, p.On, p.Off)
+		case p.Set == p.State:
+			return nil, fmt.Errorf("valve of line %s: command and state share the topic %q, where our own command would pass for the device's answer: expected two topics", line, p.Set)
 		case !topic.ValidName(p.Set) || !topic.ValidName(p.State) || !payload.ValidPointer(p.StatePath):
 			return nil, fmt.Errorf("valve of line %s: topics %q and %q, pointer %q: expected two topics and a JSON pointer", line, p.Set, p.State, p.StatePath)
 		}

@@ -387,6 +387,7 @@ func TestPlainDevice(t *testing.T) {
 		"one word":            {Set: "a", State: "b", On: "ON", Off: "ON", OwnLimit: 1},
 		"no state":            {Set: "a", On: "ON", Off: "OFF", OwnLimit: 1},
 		"wildcard":            {Set: "a/#", State: "b", On: "ON", Off: "OFF", OwnLimit: 1},
+		"one topic":           {Set: "a", State: "a", On: "ON", Off: "OFF", OwnLimit: 1},
 	} {
 		_, err := New(tr, "l", garden.Valve{Kind: garden.RemoteValve, Plain: &bad}, d, "r", d.moment)
 		assert.Error(t, err, name)

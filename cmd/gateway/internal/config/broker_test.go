@@ -119,6 +119,7 @@ func TestBrokerSlips(t *testing.T) {
 		{"plain without its limit", "{ remote: tap }", "{ plain: { set-topic: a, state-topic: b } }", `lines.one.valve.plain: no "own-limit", expected own-limit: the time after which the device closes by itself`},
 		{"plain and a node", "{ remote: tap }", "{ remote: tap, plain: { set-topic: a, state-topic: b, own-limit: 5 min } }", "one of pin, remote and plain"},
 		{"plain with one word", "{ remote: tap }", "{ plain: { set-topic: a, state-topic: b, own-limit: 5 min, open-word: OFF } }", "one word for open and closed"},
+		{"plain with one topic", "{ remote: tap }", "{ plain: { set-topic: a, state-topic: a, own-limit: 5 min } }", `lines.one.valve.plain: one topic for its word and its state, on which our own word would pass for the device's, found "a", expected two topics`},
 		{"plain with a wildcard", "{ remote: tap }", "{ plain: { set-topic: a/+, state-topic: b, own-limit: 5 min } }", "set-topic: not understood"},
 		{"node of a pin", "{ remote: tap }", "{ plain: { set-topic: a, state-topic: b, own-limit: 5 min }, active-low: yes }", "belongs to a pin"},
 	} {

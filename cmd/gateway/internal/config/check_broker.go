@@ -57,6 +57,8 @@ func (r *reader) checkBroker(g *garden.Garden) {
 		at := "lines." + string(g.Lines[i].ID) + ".valve.plain"
 		if p := g.Lines[i].Valve.Plain; p != nil && r.sound(at) && p.On == p.Off {
 			r.say(at, "one word for open and closed", quote(p.On), "two words")
+		} else if p != nil && r.sound(at) && p.Set == p.State {
+			r.say(at, "one topic for its word and its state, on which our own word would pass for the device's", quote(p.Set), "two topics")
 		}
 	}
 	r.checkRights(g)
