@@ -11,8 +11,11 @@ import (
 	"os/signal"
 	"slices"
 	"syscall"
+	"time"
 
 	"github.com/spf13/cobra"
+
+	"fabricpot/cmd/gateway/internal/timezone"
 )
 
 // Exit codes, the same for every command.
@@ -23,6 +26,8 @@ const (
 )
 
 func main() {
+	// Before anything asks what time it is here.
+	time.Local = timezone.Local()
 	// A pipe that nobody reads any more must not end the program with a line
 	// open: writing to it fails, and that is all.
 	signal.Ignore(syscall.SIGPIPE)

@@ -8,8 +8,6 @@ import (
 	"os"
 	"path/filepath"
 	"syscall"
-	// The time zone database travels with the binary: small boards have none.
-	_ "time/tzdata"
 
 	"github.com/goccy/go-yaml"
 	"github.com/goccy/go-yaml/ast"

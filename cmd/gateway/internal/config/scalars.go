@@ -7,6 +7,7 @@ import (
 	"time"
 	"unicode"
 
+	"fabricpot/cmd/gateway/internal/timezone"
 	"fabricpot/cmd/gateway/internal/units"
 	"fabricpot/control/garden"
 )
@@ -209,7 +210,7 @@ func timeZone() scalar[*time.Location] {
 		if text == "" || text == "Local" || len(text) > 64 {
 			return nil, fail("not a time zone", wants)
 		}
-		zone, err := time.LoadLocation(text)
+		zone, err := timezone.Load(text)
 		if err != nil {
 			return nil, fail("unknown time zone", wants)
 		}

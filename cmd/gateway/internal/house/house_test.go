@@ -267,6 +267,7 @@ func TestRulesBite(t *testing.T) {
 		{"fabricpot/cmd/gateway/internal/page", "bench.go", "fabricpot/sim/bench", "*fabricpot/sim/bench.Pin", "Out"},
 		{"fabricpot/cmd/gateway/internal/page", "x.go", "fabricpot/valves/gpioline", "", "New"},
 		{"fabricpot/cmd/gateway", "x.go", "os", "", "Rename"},
+		{"fabricpot/cmd/gateway/internal/config", "x.go", "time", "", "LoadLocation"},
 	} {
 		assert.NotEmpty(t, forbiddenCall(c.from, c.file, c.pkg, c.recv, c.name), "%v", c)
 	}

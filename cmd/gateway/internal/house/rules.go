@@ -89,6 +89,8 @@ func forbiddenCall(from, file, pkg, recv, name string) string {
 		return "buses are opened by main's wiring only"
 	case pkg == module+"/valves" && name == "Open" && recv != "" && !below(from, "valves"):
 		return "only the guard opens a line"
+	case pkg == "time" && name == "LoadLocation" && !below(from, "cmd/gateway/internal/timezone"):
+		return "a board may have no database of time zones: timezone.Load brings one along"
 	case pkg == "os" && recv == "" && name == "Rename" && !below(from, "cmd/gateway/internal/place"):
 		return "a new name is lost in a power cut until its folder is on the card: place.File, place.Written or place.Rename"
 	case recv != "" && (name == "Out" || name == "PWM") && !movesPins(from, file, pkg):

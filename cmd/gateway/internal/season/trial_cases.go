@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"fabricpot/cmd/gateway/internal/config"
+	"fabricpot/cmd/gateway/internal/timezone"
 	"fabricpot/control/garden"
 	"fabricpot/control/weather"
 	"fabricpot/sim/bench"
@@ -61,7 +62,7 @@ func (c TrialCase) benchOptions(seed uint64) bench.Options {
 // trialSite is where a file's weather was measured.
 func trialSite(weather string) (garden.Site, []byte, error) {
 	site := func(table, name, zone string, lat, lon, elevation float64, coastal bool) (garden.Site, []byte, error) {
-		z, err := time.LoadLocation(zone)
+		z, err := timezone.Load(zone)
 		if err != nil {
 			return garden.Site{}, nil, err
 		}

@@ -20,7 +20,6 @@ import (
 	_ "runtime/metrics"
 	"syscall"
 	_ "text/tabwriter"
-	_ "time/tzdata"
 
 	mochi "github.com/mochi-mqtt/server/v2"
 	"github.com/mochi-mqtt/server/v2/listeners"
