@@ -8,6 +8,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"strings"
 	"time"
 )
 
@@ -59,13 +60,64 @@ func inspect(path string) (why string, err error) {
 }
 
 // setAside renames the file and what belongs to it, and tells so in a sentence.
-func setAside(path, why string, now time.Time) (note string, err error) {
-	to, err := moveAway(path, "broken", now)
+func setAside(path, why string, now time.Time) (note, to string, err error) {
+	to, err = moveAway(path, "broken", now)
 	if err != nil {
-		return "", fmt.Errorf("set the broken file aside: %w", err)
+		return "", "", fmt.Errorf("set the broken file aside: %w", err)
 	}
-	return fmt.Sprintf("the journal %s was broken (%s): it was kept as %s and a fresh one begun", path, why, to), nil
+	return brokenNote(path, why, to), to, nil
 }
+
+func brokenNote(path, why, to string) string {
+	return fmt.Sprintf("the journal %s was broken (%s): it was kept as %s and a fresh one begun",
+		path, strings.Join(strings.Fields(why), " "), to) // SQLite says more than one line
+}
+
+// stampedBroken is how the name of a broken file goes on, cutShortFor how long after it
+// was set aside an empty journal counts as the one that a start was about to begin in its
+// place.
+const (
+	stampedBroken = ".broken-20060102T150405Z"
+	cutShortFor   = 24 * time.Hour
+)
+
+// cutShort looks for a broken file that was set aside lately: where there is no journal
+// beside it the start that did so went no further.
+func cutShort(path string, now time.Time) (note, old string) {
+	there, err := os.ReadDir(filepath.Dir(path))
+	if err != nil {
+		return "", "" // opening it says why
+	}
+	var latest time.Time
+	for _, e := range there {
+		stamp, ours := strings.CutPrefix(e.Name(), filepath.Base(path))
+		if !ours || len(stamp) < len(stampedBroken) || strings.HasSuffix(stamp, "-wal") || strings.HasSuffix(stamp, "-shm") {
+			continue
+		}
+		at, err := time.Parse(stampedBroken, stamp[:len(stampedBroken)])
+		if err == nil && now.Sub(at).Abs() < cutShortFor && !at.Before(latest) {
+			latest, old = at, filepath.Join(filepath.Dir(path), e.Name())
+		}
+	}
+	if old == "" {
+		return "", ""
+	}
+	return brokenNote(path, "and a start after it was cut short", old), old
+}
+
+// brokenKey names, among the journal's small values, that it was begun in place of a
+// broken one.
+const brokenKey = "broken"
+
+// Broken is what there is to tell of a journal that was begun in place of a broken one,
+// empty where it was not or where that is told.
+func (j *Journal) Broken() (string, error) {
+	what, _, err := j.Meta(brokenKey)
+	return what, err
+}
+
+// BrokenTold has Broken say nothing any more. Whoever calls it has kept what follows.
+func (j *Journal) BrokenTold() error { return j.SetMeta(brokenKey, "") }
 
 func taken(path string) bool {
 	for _, part := range []string{"", "-wal", "-shm"} {

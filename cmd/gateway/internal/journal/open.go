@@ -43,6 +43,11 @@ type Journal struct {
 	stmts   statements
 	recent  recent
 	reading queries
+
+	// instead tells of the broken file old in place of which this one is begun, where it
+	// is empty; begun, that it was and is.
+	instead, old string
+	begun        bool
 }
 
 // Option changes how a journal is opened.
@@ -68,22 +73,29 @@ func BootClock() (string, error) {
 
 // Open opens the journal at path, or begins one with mode 0600. A file that is
 // no journal or is damaged is renamed, together with its write-ahead log, and a
-// fresh one begun; aside is then a sentence to show that tells where it went.
-// Nothing is ever deleted. A directory that can't be written, a journal of a
+// fresh one begun, which takes over what a start needs and can still be read; aside
+// is then a sentence to show that tells where it went and what is lost, and Broken
+// has it until BrokenTold. Nothing is ever deleted. A directory that can't be written, a journal of a
 // newer version and another program's database are errors and are left alone.
 func Open(path string, opts ...Option) (j *Journal, aside string, err error) {
 	j = &Journal{path: path, now: time.Now, clock: "run " + rand.Text()}
 	for _, o := range opts {
 		o(j)
 	}
+	j.instead, j.old = cutShort(path, j.now())
 	why, err := j.open()
 	if err == nil && why != "" {
 		j.shut()
-		if aside, err = setAside(path, why, j.now()); err == nil {
+		if j.instead, j.old, err = setAside(path, why, j.now()); err == nil {
 			if why, err = j.open(); err == nil && why != "" {
 				err = fmt.Errorf("a fresh file is broken too: %s", why)
 			}
 		}
+		aside = j.instead
+	}
+	if err == nil && j.begun {
+		aside = j.instead + j.salvage(j.old)
+		err = j.SetMeta(brokenKey, aside)
 	}
 	if err != nil {
 		j.shut()

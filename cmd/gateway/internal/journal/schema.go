@@ -92,12 +92,20 @@ func (j *Journal) migrate() error {
 					return err
 				}
 			}
+			if from == 0 && j.instead != "" {
+				// With the first page, or a start that is cut short leaves a file that
+				// looks like the first of all.
+				if err := j.setMeta(ctx, tx, brokenKey, j.instead+"; nothing of it was taken over yet"); err != nil {
+					return err
+				}
+			}
 			_, err := tx.ExecContext(ctx, fmt.Sprintf("PRAGMA application_id=%d; PRAGMA user_version=%d", applicationID, to))
 			return err
 		})
 		if err != nil {
 			return fmt.Errorf("migrate to schema %d: %w", to, err)
 		}
+		j.begun = from == 0 && j.instead != ""
 	}
 	return nil
 }
