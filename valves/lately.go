@@ -48,8 +48,13 @@ func (l *lately[T]) turn(now garden.Moment, to T) {
 	if l.now.same(to) {
 		return
 	}
-	l.was = append(l.was, said[T]{what: l.now, at: now})
+	l.holdUp(now, l.now)
 	l.now = to
+}
+
+// holdUp has something hold for a day from now on, besides what the file says.
+func (l *lately[T]) holdUp(now garden.Moment, what T) {
+	l.was = append(l.was, said[T]{what: what, at: now})
 	l.turned++
 	if len(l.was) > mostSaid {
 		l.was[1].what = l.was[1].what.tighter(l.was[0].what)

@@ -15,6 +15,8 @@ const (
 	FlowTooHigh
 	// JournalUnwritable: intents can't be kept; only a few survival doses go on, and one a day.
 	JournalUnwritable
+	// JournalBroken: what was given in the last day is not known; survival doses only.
+	JournalBroken
 	// KeepsCrashing: the gateway crashed so often that it gives survival doses only.
 	KeepsCrashing
 	// ControlOff: automatic control is off.
@@ -90,6 +92,8 @@ var characters = [kinds]character{
 		band: 0.2, of: "times the nominal flow", serious: true},
 	JournalUnwritable: {name: "journal can't be written", text: "what is given can't be recorded, so only a few survival doses go on, and one a day",
 		next: "free some space or replace the card", on: time.Minute, off: 10 * time.Minute},
+	JournalBroken: {name: "journal was broken", text: "what was given in the last day is not known for sure, so each line gives no more than a survival dose for a day",
+		next: "ask again for what is to stay shut or off, then look at the card: replace it if this comes again", off: 10 * time.Minute},
 	KeepsCrashing: {name: "keeps crashing", text: "the gateway crashed again and again, so it gives survival doses only",
 		next: "save what 'gateway doctor' says and turn it on again with 'gateway automatic on'; after a day it tries by itself", serious: true},
 	ControlOff: {name: "automatic control is off", text: "only small survival doses are given",

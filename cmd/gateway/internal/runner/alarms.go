@@ -37,7 +37,7 @@ func (l *Loop) recallAlarms(now garden.Moment, h LongMemory) {
 func noticedOnce(k alarm.Kind) bool {
 	switch k {
 	case alarm.ZoneNoResponse, alarm.LessArrives, alarm.CapReached, alarm.LineFaulted, alarm.LosesTooMuch, alarm.LosesTooLittle, alarm.ReadsDry,
-		alarm.FlowTooHigh, alarm.OrderWithoutFlow, alarm.SupplyShort:
+		alarm.FlowTooHigh, alarm.OrderWithoutFlow, alarm.SupplyShort, alarm.JournalBroken:
 		return true
 	}
 	return false
@@ -50,21 +50,21 @@ func (l *Loop) tellAlarms(now garden.Moment, changes []alarm.Change) {
 		l.check(now, "keep an alarm", l.p.Journal.Alarmed(c))
 	}
 	if len(changes) > 0 {
-		l.keepAlarms(now)
+		l.check(now, "keep the alarms", l.keepAlarms(now))
 	}
 }
 
 // keepAlarms keeps what stands.
-func (l *Loop) keepAlarms(now garden.Moment) {
+func (l *Loop) keepAlarms(now garden.Moment) error {
 	k, ok := l.p.Journal.(interface{ SetMeta(key, value string) error })
 	if !ok {
-		return
+		return nil
 	}
 	text, err := json.Marshal(l.watch.book.Keep(now))
 	if err == nil {
 		err = k.SetMeta(alarmsKey, string(text))
 	}
-	l.check(now, "keep the alarms", err)
+	return err
 }
 
 // lines is what a page shows of the book.

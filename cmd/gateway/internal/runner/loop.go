@@ -49,6 +49,7 @@ type Loop struct {
 	// learnedAt is when what was learnt was last kept, on Mono.
 	learnedAt time.Duration
 	limits    keptLimits
+	broken    broken
 
 	// noted tells that this start is in the journal, crashed that a part of the loop
 	// panicked: such a stop is in no good order.
@@ -140,6 +141,9 @@ func (l *Loop) Begin(now garden.Moment) error {
 	charged := l.p.Guard.Restore(now, l.p.SinceBoot, unfinished, past)
 	for _, d := range charged {
 		l.p.Tell.Ended(d)
+	}
+	if limits == nil {
+		limits = l.lost(now)
 	}
 	if limits != nil {
 		return limits
@@ -301,6 +305,7 @@ func (l *Loop) Tick(now garden.Moment) {
 	l.keepLimits(now)
 	l.unveil()
 	l.observe(now)
+	l.tellBroken(now)
 }
 
 // takeEnded moves what ended since the last tick into the observation.

@@ -33,6 +33,7 @@ func newCauses(g *garden.Garden) causes {
 	}
 	dry, pump := alarm.Cause{Kind: alarm.SupplyGone}, alarm.Cause{Kind: alarm.PumpDry}
 	tank, meter := alarm.Cause{Kind: alarm.TankLow}, alarm.Cause{Kind: alarm.GaugeDoubtful, Subject: meterName}
+	begun := alarm.Cause{Kind: alarm.JournalBroken} // it holds water back
 	// Water that nobody ordered soaks pots, and is counted with what others get.
 	stray, far := alarm.Cause{Kind: alarm.FlowWithoutOrder}, alarm.Cause{Kind: alarm.LinkLost}
 	for i := range g.Lines {
@@ -40,7 +41,7 @@ func newCauses(g *garden.Garden) causes {
 		notClosed := alarm.Cause{Kind: alarm.NotClosed, Subject: id}
 		link(alarm.OrderWithoutFlow, id, pump, dry, meter)
 		link(alarm.FlowTooHigh, id, stray)
-		link(alarm.CapReached, id, notClosed, stray, alarm.Cause{Kind: alarm.FlowTooHigh, Subject: id}, pump, dry,
+		link(alarm.CapReached, id, notClosed, stray, begun, alarm.Cause{Kind: alarm.FlowTooHigh, Subject: id}, pump, dry,
 			alarm.Cause{Kind: alarm.OrderWithoutFlow, Subject: id})
 		if g.Lines[i].Valve.Kind == garden.RemoteValve {
 			// That a line may be open is more urgent than why; its text says that too.
@@ -53,7 +54,7 @@ func newCauses(g *garden.Garden) causes {
 	}
 	link(alarm.PumpDry, "", tank, meter)
 	link(alarm.SupplyGone, "", pump, tank, meter)
-	link(alarm.SupplyShort, "", stray, pump, dry, tank)
+	link(alarm.SupplyShort, "", stray, pump, dry, tank, begun)
 	potsOn := map[string]int{}
 	g.EachZone(func(_ *garden.Pot, z *garden.Zone) {
 		c.lineOf[z.ID] = string(z.Line)
