@@ -143,6 +143,7 @@ type course struct {
 	deaths int
 	far    *farEnd // nil where nothing hangs on a broker
 	bitten bool    // the supervisor kills a gateway that hangs
+	cut    bool    // the power is cut
 	lock   *controlLock
 	// staysOpen are lines whose latching valve missed its pulses from mid-watering on.
 	staysOpen []*seenLine
@@ -233,7 +234,7 @@ func (c *course) run() (err error) {
 	for _, d := range c.book.beside.Recent(nil) {
 		c.w.settled(d.Delivery) // as the next start would find it
 	}
-	c.w.balance(c.b, c.leaky, unfinished)
+	c.w.balance(c.b, c.leaky, append(unfinished, c.book.aside...))
 	c.w.latches(c.b)
 	c.w.pump(c.b)
 	return nil
@@ -252,6 +253,12 @@ func (c *course) runTo(t time.Duration) error {
 			c.bitten = false
 			c.w.overdue()
 			if err := c.restart(Restart{Down: 5 * time.Second}); err != nil {
+				return err
+			}
+		}
+		if c.cut {
+			c.cut = false
+			if err := c.restart(Restart{Down: outage, Release: true, Reboot: true}); err != nil {
 				return err
 			}
 		}

@@ -3,6 +3,8 @@ package season
 import (
 	"errors"
 	"fmt"
+	"maps"
+	"slices"
 	"time"
 
 	"fabricpot/cmd/gateway/internal/journal"
@@ -32,7 +34,11 @@ type memBook struct {
 	beside  *journal.Beside // in memory: a reboot takes it away
 	limits  []byte
 	limited int // the boot they were kept on
-	begun   int // the boot of the last gateway that has not stopped in good order, counted from 1
+	// begunAnew tells that it was begun in place of a broken one, aside what that one
+	// had of what was under way.
+	begunAnew string
+	aside     []garden.Intent
+	begun     int // the boot of the last gateway that has not stopped in good order, counted from 1
 }
 
 type memIntent struct {
@@ -156,8 +162,8 @@ func (m *memBook) Settle(d garden.Delivery) error {
 // Unfinished returns intents without an outcome, oldest first.
 func (m *memBook) Unfinished() ([]garden.Intent, error) {
 	var out []garden.Intent
-	for id := garden.OrderID(1); id <= m.last; id++ {
-		if in, ok := m.intents[id]; ok && !in.settled {
+	for _, id := range slices.Sorted(maps.Keys(m.intents)) {
+		if in := m.intents[id]; !in.settled {
 			in.SameClock = in.boot == m.boot
 			out = append(out, in.Intent)
 		}

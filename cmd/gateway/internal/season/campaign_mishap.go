@@ -1,7 +1,6 @@
 package season
 
 import (
-	"slices"
 	"time"
 
 	"fabricpot/control/alarm"
@@ -93,9 +92,6 @@ func believed(d mishapType) mishapType {
 }
 
 const asBefore = "watered as before"
-
-// mishaps is the table: fault, alarm, detection time, safe behaviour, recovery.
-var mishaps = slices.Concat(ordinary, further, plumbing)
 
 // ordinary are those of one part that fails.
 var ordinary = []mishapType{

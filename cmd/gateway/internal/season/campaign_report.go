@@ -69,7 +69,7 @@ const (
 
 // RunCampaign plays, for each seed, one clean script, one with several mishaps
 // and restarts, and one with each kind of mishap alone in turn, perSeed kinds a
-// seed (0: all). each, which may be nil, is called after every run. One
+// seed (0: all), those of a start whenever all others had their turn. each, which may be nil, is called after every run. One
 // goroutine; the same arguments give the same result to the last byte.
 func RunCampaign(ctx context.Context, first uint64, seeds, perSeed int, each func()) (*Campaign, error) {
 	c := &Campaign{Seeds: seeds, FalseAlarms: map[string]int{}}
@@ -81,15 +81,19 @@ func RunCampaign(ctx context.Context, first uint64, seeds, perSeed int, each fun
 		c.Mishaps = append(c.Mishaps, r)
 	}
 	if perSeed <= 0 {
-		perSeed = len(mishaps)
+		perSeed = len(drawn)
 	}
 	next := 0
 	for n := range uint64(max(0, seeds)) {
 		seed := first + n
 		scripts := []Script{NewScript(seed, Clean, cleanDays, ""), NewScript(seed, Several, severalDays, "")}
 		for range perSeed {
-			scripts = append(scripts, NewScript(seed, Single, singleDays, mishaps[next%len(mishaps)].kind))
-			next++
+			scripts = append(scripts, NewScript(seed, Single, singleDays, drawn[next%len(drawn)].kind))
+			if next++; next%len(drawn) == 0 {
+				for _, d := range atStart {
+					scripts = append(scripts, NewScript(seed, Single, singleDays, d.kind))
+				}
+			}
 		}
 		for _, s := range scripts {
 			if err := ctx.Err(); err != nil {
@@ -139,9 +143,9 @@ func RunClean(ctx context.Context, first uint64, seeds, days int, each func()) (
 // CampaignRuns is how many runs a campaign has.
 func CampaignRuns(seeds, perSeed int) int {
 	if perSeed <= 0 {
-		perSeed = len(mishaps)
+		perSeed = len(drawn)
 	}
-	return seeds * (2 + perSeed)
+	return seeds*(2+perSeed) + seeds*perSeed/len(drawn)*len(atStart)
 }
 
 func (c *Campaign) count(o Outcome) {

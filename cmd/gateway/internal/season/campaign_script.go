@@ -124,12 +124,12 @@ func NewScript(seed uint64, mode Mode, days int, kind MishapKind) Script {
 		}
 	case Single:
 		if kind == "" {
-			kind = mishaps[r.IntN(len(mishaps))].kind
+			kind = drawn[r.IntN(len(drawn))].kind
 		}
 		s.add(r, kind, 0)
 	case Several:
 		for i := range 2 + r.IntN(3) {
-			s.add(r, mishaps[r.IntN(len(mishaps))].kind, i)
+			s.add(r, drawn[r.IntN(len(drawn))].kind, i)
 		}
 		for range r.IntN(4) {
 			rs := Restart{At: s.moment(r), Down: []time.Duration{2 * time.Second, time.Minute, time.Hour}[r.IntN(3)], Release: r.IntN(2) == 0}
@@ -153,8 +153,8 @@ func (s *Script) add(r *rand.Rand, kind MishapKind, nth int) {
 	if s.fit(r, kind, nth) {
 		return
 	}
-	for _, i := range r.Perm(len(mishaps)) {
-		if s.fit(r, mishaps[i].kind, nth) {
+	for _, i := range r.Perm(len(drawn)) {
+		if s.fit(r, drawn[i].kind, nth) {
 			return
 		}
 	}

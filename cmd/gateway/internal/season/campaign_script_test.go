@@ -11,12 +11,12 @@ import (
 // TestScriptsArePrepared: a mishap finds the terrace it is made for, whatever was
 // drawn after it, and each kind is still drawn.
 func TestScriptsArePrepared(t *testing.T) {
-	drawn := map[MishapKind]int{}
+	seen := map[MishapKind]int{}
 	for seed := range uint64(3000) {
 		s := NewScript(seed, Several, 5, "")
 		assert.GreaterOrEqual(t, len(s.Mishaps), 2)
 		for _, m := range s.Mishaps {
-			drawn[m.Kind]++
+			seen[m.Kind]++
 			p := s.Pots[m.Pot]
 			switch m.Kind {
 			case "latch misses its close", "latch misses its pulses":
@@ -51,8 +51,8 @@ func TestScriptsArePrepared(t *testing.T) {
 			}
 		}
 	}
-	for _, d := range mishaps {
-		assert.Positive(t, drawn[d.kind], "%s", d.kind)
+	for _, d := range drawn {
+		assert.Positive(t, seen[d.kind], "%s", d.kind)
 	}
 }
 

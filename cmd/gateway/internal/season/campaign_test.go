@@ -271,6 +271,12 @@ func TestCampaignCatches(t *testing.T) {
 			c.Limits.DailyFactor *= 10
 			return &c
 		}}},
+		{"a broken journal", "in the day after its account was lost, over its cap", NewScript(3, Single, 5, journalBroken), tricks{wrap: func(o *Options) {
+			o.History = looksWhole{o.History.(*memBook)}
+		}}},
+		{"a broken journal is told of", "journal broken at a start: no alarm of its kind", NewScript(3, Single, 5, journalBroken), tricks{wrap: func(o *Options) {
+			o.Tell = keepsQuiet{o.Tell, alarm.JournalBroken}
+		}}},
 		{"bad reading", "rests on no good reading", NewScript(3, Single, 5, "probe open"), tricks{wrap: func(o *Options) {
 			honest := o.sampler
 			o.sampler = func(s runner.Sampler) runner.Sampler { return believer{honest(s)} }
@@ -527,6 +533,11 @@ func TestCampaignCatches(t *testing.T) {
 type forgetful struct{ runner.Recorder }
 
 func (forgetful) Intend(garden.Order, float64, garden.Moment) error { return nil }
+
+// looksWhole does not tell that it was begun in place of a broken one.
+type looksWhole struct{ *memBook }
+
+func (looksWhole) Broken() (string, error) { return "", nil }
 
 // keepsQuiet tells of no alarm of one kind.
 type keepsQuiet struct {

@@ -99,6 +99,7 @@ type seenLine struct {
 	feed     *seenFeed // nil where it has no injector
 	nextCapL float64   // from when on
 	nextFrom time.Duration
+	lost     lostDay
 }
 
 type openSpan struct{ from, to time.Duration }
@@ -177,9 +178,10 @@ func (w *witness) moved(s *seenLine, e bench.PinEvent) {
 		if s.nextFrom > 0 && e.At >= s.nextFrom {
 			s.capL, s.nextFrom = s.nextCapL, 0
 		}
-		if rolling := s.lastDay(e.At) + flow*max(0, s.deadline-e.At).Hours(); rolling > s.capL*(1+1e-6)+0.01 {
+		if rolling := s.lastDay(e.At) + flow*max(0, s.deadline-e.At).Hours(); rolling > s.capL*(1+1e-6)+s.lost.extraL(e.At)+0.01 {
 			w.fault("line %s may come to %.2f L a day over its cap of %.2f L", s.l.ID, rolling, s.capL)
 		}
+		s.lost.holds(w, s, e.At)
 		s.opened = append(s.opened, e.At)
 		for _, f := range w.opens[s.l.ID] {
 			f()
