@@ -229,9 +229,64 @@ func fullCard(t *testing.T, dir string) {
 	assert.Len(t, open, int(last)+1)
 }
 
-// TestReadOnlyCard turns a card read-only, as kernels do with one that fails: a
-// running journal's error and a start's are told as the card's, and once it can be
-// written again what had been acknowledged is there.
+// TestCardFailsUnderAJournal has the kernel turn a card read-only under an open journal,
+// as it does with one that fails: each write's error is told as the card's, it can still
+// be read, a start is told the same, and once the card can be written again what had been
+// acknowledged is there and nothing else.
+func TestCardFailsUnderAJournal(t *testing.T) { smallcard.Failing(t, cardFails) }
+
+func cardFails(t *testing.T, c *smallcard.Card) {
+	path := filepath.Join(c.Dir, "j.db")
+	j, _, err := Open(path, WithClock("boot a"))
+	require.NoError(t, err)
+	require.NoError(t, j.Intend(order(1), 2, at(time.Second)))
+	require.NoError(t, j.Settle(delivery(1, time.Second)))
+	require.NoError(t, j.Intend(order(2), 2, at(time.Hour)))
+	c.Fail(t)
+
+	for name, write := range map[string]func() error{
+		"intend": func() error { return j.Intend(order(3), 2, at(2*time.Hour)) },
+		"settle": func() error { return j.Settle(delivery(2, time.Hour)) },
+		"raise":  func() error { return j.Raise(2, 3) },
+		"ping":   func() error { return j.Ping(at(2 * time.Hour)) },
+		"samples": func() error {
+			return j.AddSamples(Batch{Zones: []ZoneSample{{Zone: "a", At: at(2 * time.Hour), Water: garden.Known(0.2)}}})
+		},
+	} {
+		err := write()
+		require.Error(t, err, name)
+		assert.True(t, CardFault(err), "%s: %v", name, err)
+		assert.False(t, Damaged(err), "%s: %v", name, err)
+	}
+	found := func(j *Journal) {
+		open, err := j.Unfinished()
+		require.NoError(t, err)
+		require.Len(t, open, 1)
+		assert.Equal(t, order(2).ID, open[0].Order.ID)
+		assert.Equal(t, 2.0, open[0].MaxLitres)
+		past, err := j.Recent(at(3 * time.Hour))
+		require.NoError(t, err)
+		require.Len(t, past, 1)
+	}
+	found(j)
+	_, aside, err := Open(path, WithClock("boot a"))
+	require.Error(t, err, "a start beside it")
+	assert.True(t, CardFault(err), "%v", err)
+	assert.Empty(t, aside)
+	_ = j.Close() // it can't be checkpointed
+	c.Again(t)
+
+	back, aside, err := Open(path, WithClock("boot a"))
+	require.NoError(t, err)
+	defer back.Close()
+	require.Empty(t, aside)
+	found(back)
+	require.NoError(t, back.Intend(order(3), 2, at(4*time.Hour)))
+	require.NoError(t, back.Close())
+}
+
+// TestReadOnlyCard starts on a card that is read-only: the error is told as the card's,
+// and once it can be written again what had been acknowledged is there.
 func TestReadOnlyCard(t *testing.T) { smallcard.On(t, "2m", readOnlyCard) }
 
 func readOnlyCard(t *testing.T, dir string) {

@@ -9,6 +9,7 @@ import (
 
 	"fabricpot/cmd/gateway/internal/journal"
 	"fabricpot/cmd/gateway/internal/runner"
+	"fabricpot/cmd/gateway/internal/smallcard"
 	"fabricpot/control/alarm"
 	"fabricpot/control/garden"
 	"fabricpot/sim/terrace"
@@ -100,5 +101,77 @@ func TestBrokenCardOverLives(t *testing.T) {
 				assert.LessOrEqual(t, got, most+0.01, "line %s: one more on the second day", l.Line)
 			}
 		})
+	}
+}
+
+// TestCardTurnsReadOnly: a gateway whose card the kernel turns read-only under its open
+// journal says so within minutes, gives each line its few survival doses and no more,
+// and feeds nothing; the gateway after it knows all that was given before.
+func TestCardTurnsReadOnly(t *testing.T) { smallcard.Failing(t, cardTurnsReadOnly) }
+
+func cardTurnsReadOnly(t *testing.T, c *smallcard.Card) {
+	g := load(t, "crash.yaml", []byte(crashGarden))
+	start := time.Date(2026, 7, 1, 5, 0, 0, 0, g.Site.Zone)
+	path := filepath.Join(c.Dir, "journal.db")
+	var b *Bench
+	var keeper *runner.Keeper
+	ears := newEars()
+	life := func() {
+		j, aside, err := journal.Open(path, journal.WithClock("boot"))
+		require.NoError(t, err)
+		require.Empty(t, aside)
+		keeper = runner.NewKeeper(j)
+		now := time.Duration(0)
+		if b != nil {
+			now = b.Clock.Now()
+		}
+		b, err = NewBench(g, Options{Seed: 5, Start: start, Weather: Climate(3, start, 7), World: b, SinceBoot: now, Tell: ears,
+			Journal: keeper, History: keeper, Terrace: terrace.Options{StartSuctionCM: 60, SupplyDroop: garden.Known(0), EmitterSpread: garden.Known(0)}})
+		require.NoError(t, err)
+		require.NoError(t, b.Begin())
+	}
+	life()
+	b.RunTo(6 * time.Hour)
+	require.Empty(t, ears.raised(alarm.JournalUnwritable))
+	before := map[garden.LineID]float64{}
+	for _, d := range ears.ended {
+		before[d.Line] += d.Litres
+	}
+	failed := b.Clock.Now()
+	c.Fail(t)
+	b.RunTo(4 * 24 * time.Hour)
+
+	raised := ears.raised(alarm.JournalUnwritable)
+	require.Len(t, raised, 1)
+	assert.Less(t, raised[0].At.Mono-failed, 15*time.Minute, "samples are written every ten rounds")
+	t.Logf("told after %v: %s", raised[0].At.Mono-failed, raised[0].Text)
+	lines, _ := b.Guard.Snapshot(b.Moment())
+	for _, l := range lines {
+		// What was open when it failed is before it: its intent was kept.
+		after := 0.0
+		for _, d := range ears.ended {
+			if d.Line == l.Line && d.OpenedAt.Mono >= failed {
+				after += d.Litres
+				assert.NotEqual(t, garden.Feeding, d.Kind)
+			}
+		}
+		t.Logf("line %s: %.2f L before, %.2f of %.2f L after", l.Line, before[l.Line], after, float64(g.Limits.NoJournalDoses)*l.DoseL)
+		assert.Positive(t, before[l.Line], "line %s", l.Line)
+		assert.Positive(t, after, "line %s", l.Line)
+		assert.LessOrEqual(t, after, float64(g.Limits.NoJournalDoses)*l.DoseL+0.01, "line %s", l.Line)
+	}
+	b.Die(true)
+	_ = keeper.Journal.Close() // it can't be checkpointed
+	c.Again(t)
+	life()
+	defer keeper.Close()
+	past, err := keeper.Journal.DeliveriesSince(start)
+	require.NoError(t, err)
+	known := map[garden.LineID]float64{}
+	for _, d := range past {
+		known[d.Line] += d.Litres
+	}
+	for id, litres := range before {
+		assert.GreaterOrEqual(t, known[id], litres-1e-9, "line %s", id)
 	}
 }

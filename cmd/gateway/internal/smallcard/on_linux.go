@@ -16,19 +16,27 @@ import (
 // f is to leave behind is lost with the child.
 func On(t *testing.T, size string, f func(t *testing.T, dir string)) {
 	t.Helper()
-	const env = "GATEWAY_TEST_CARD"
 	if dir := os.Getenv(env); dir != "" {
 		require.NoError(t, syscall.Mount("none", dir, "tmpfs", 0, "size="+size))
 		f(t, dir)
 		return
 	}
-	cmd := exec.Command(os.Args[0], "-test.run=^"+t.Name()+"$", "-test.v")
-	cmd.Env = append(os.Environ(), env+"="+t.TempDir())
-	cmd.SysProcAttr = &syscall.SysProcAttr{
+	alone(t, &syscall.SysProcAttr{
 		Cloneflags:  syscall.CLONE_NEWNS | syscall.CLONE_NEWUSER,
 		UidMappings: []syscall.SysProcIDMap{{ContainerID: 0, HostID: os.Getuid(), Size: 1}},
 		GidMappings: []syscall.SysProcIDMap{{ContainerID: 0, HostID: os.Getgid(), Size: 1}},
-	}
+	})
+}
+
+// env names the folder to the child.
+const env = "GATEWAY_TEST_CARD"
+
+// alone runs the test again in a child with mounts of its own.
+func alone(t *testing.T, how *syscall.SysProcAttr) {
+	t.Helper()
+	cmd := exec.Command(os.Args[0], "-test.run=^"+t.Name()+"$", "-test.v")
+	cmd.Env = append(os.Environ(), env+"="+t.TempDir())
+	cmd.SysProcAttr = how
 	out, err := cmd.CombinedOutput()
 	if _, ran := err.(*exec.ExitError); err != nil && !ran && os.Getenv("GATEWAY_CI") == "" {
 		t.Skipf("this kernel gives no mounts of one's own: %v", err)
