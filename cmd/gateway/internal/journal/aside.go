@@ -24,7 +24,7 @@ func inspect(path string) (why string, err error) {
 	f, err := os.Open(path)
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
-		if left, err := os.Stat(path + "-wal"); err == nil && left.Size() > 0 {
+		if logged(path) {
 			return "the file is missing and only its write-ahead log is left", nil
 		}
 		f, err = os.OpenFile(path, os.O_CREATE|os.O_EXCL|os.O_RDWR, 0o600)
@@ -53,10 +53,18 @@ func inspect(path string) (why string, err error) {
 	if err != nil && !errors.Is(err, io.ErrUnexpectedEOF) {
 		return "", err
 	}
-	if n < headerLen || !bytes.HasPrefix(head, header) {
+	// With a log beside it the page may have been torn on its way out of that, where it is
+	// whole: SQLite looks there first, and finds out where it is not.
+	if (n < headerLen || !bytes.HasPrefix(head, header)) && !logged(path) {
 		return "the file does not begin like a journal", nil
 	}
 	return "", nil
+}
+
+// logged tells that there is a write-ahead log beside the file.
+func logged(path string) bool {
+	st, err := os.Stat(path + "-wal")
+	return err == nil && st.Size() > 0
 }
 
 // setAside renames the file and what belongs to it, and tells so in a sentence.

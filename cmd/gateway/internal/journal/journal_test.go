@@ -276,6 +276,14 @@ func TestBroken(t *testing.T) {
 		require.NoError(t, os.WriteFile(path, nil, 0o600))
 		open(t, path)
 	})
+	t.Run("garbage beside a log that is none", func(t *testing.T) {
+		path := filepath.Join(t.TempDir(), "j.db")
+		require.NoError(t, os.WriteFile(path, []byte(strings.Repeat("not a journal\n", 400)), 0o600))
+		require.NoError(t, os.WriteFile(path+"-wal", []byte("left over"), 0o600))
+		_, aside, err := Open(path)
+		require.NoError(t, err)
+		assert.NotEmpty(t, aside)
+	})
 	t.Run("only the write-ahead log is left", func(t *testing.T) {
 		path := filepath.Join(t.TempDir(), "j.db")
 		require.NoError(t, os.WriteFile(path+"-wal", []byte("left over"), 0o600))

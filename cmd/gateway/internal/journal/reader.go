@@ -47,7 +47,7 @@ func (j *Journal) openReader(mode string) (why string, err error) {
 	if err != nil {
 		return "", err
 	}
-	if len(head) < len(header) || string(head[:len(header)]) != string(header) {
+	if (len(head) < len(header) || string(head[:len(header)]) != string(header)) && !logged(j.path) {
 		return "the file does not begin like a journal", nil
 	}
 	if j.read, err = single(j.path, mode, "busy_timeout(3000)", "query_only(1)"); err != nil {
