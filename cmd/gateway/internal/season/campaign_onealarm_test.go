@@ -48,7 +48,9 @@ func TestOneAlarmForOneCause(t *testing.T) {
 					otherProbe := a.kind >= alarm.ProbeDead && a.kind <= alarm.ProbeDoubtful && b != about && b[:len(b)-2] == about[:len(about)-2]
 					// Of confused plugs one pot may be told of and the other, until they are known.
 					pair := kind == "probes swapped" && !strings.Contains(a.Text, "confused")
-					assert.True(t, otherProbe || pair, "%s, seed %d: %s rose beside %s", kind, seed, about, b)
+					// Somebody asks for far too much before the journal breaks: a cause of its own.
+					asked := kind == journalBroken && strings.HasPrefix(b, alarm.CapReached.String()) && a.kind == alarm.JournalBroken
+					assert.True(t, otherProbe || pair || asked, "%s, seed %d: %s rose beside %s", kind, seed, about, b)
 				}
 				if more, listed := others[kind]; listed {
 					assert.True(t, slices.Contains(d.alarms, a.kind) || slices.Contains(more, a.kind), "%s, seed %d: %s after %.1f h: %s", kind, seed, about, a.AtH, a.Text)
