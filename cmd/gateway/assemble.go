@@ -13,7 +13,7 @@ import (
 )
 
 // assembleBoard wires a garden to its opened hardware. It opens no valve.
-func assembleBoard(u *understood, hw *board, keeper *runner.Keeper, tell runner.Teller, clock runner.BoardClock, far runner.Far) (*runner.Loop, error) {
+func assembleBoard(u *understood, hw *board, keeper *runner.Keeper, tell runner.Teller, clock boardClock, far runner.Far) (*runner.Loop, error) {
 	for i := range u.garden.Lines {
 		if l := &u.garden.Lines[i]; l.Valve.Kind == garden.RemoteValve && far != nil {
 			hw.actuators[l.ID] = hw.pumped(far.Valve(l.ID))

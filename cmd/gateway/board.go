@@ -14,14 +14,13 @@ import (
 	"fabricpot/sensors/ads1115"
 	"fabricpot/sensors/iio"
 	"fabricpot/valves"
-	"fabricpot/valves/gpioline"
 
 	"periph.io/x/conn/v3/i2c"
-	"periph.io/x/host/v3/sysfs"
 )
 
 // board is the opened hardware of a garden.
 type board struct {
+	wiring    wiring
 	actuators map[garden.LineID]valves.Actuator
 	pump      *valves.Pump // nil where there is none
 	owned     []*valves.Owned
@@ -64,8 +63,11 @@ func (b *board) hangs() bool {
 
 // openLines prepares the GPIO lines of all valves. Nothing is requested from the
 // kernel before the first close, which gives the closed level with the request.
-func openLines(g *garden.Garden) (*board, error) {
-	b := &board{actuators: map[garden.LineID]valves.Actuator{}}
+func openLines(g *garden.Garden) (*board, error) { return openWired(g, wiring{}) }
+
+// openWired is openLines of a board with that wiring.
+func openWired(g *garden.Garden, from wiring) (*board, error) {
+	b := &board{wiring: from, actuators: map[garden.LineID]valves.Actuator{}}
 	for i := range g.Lines {
 		l := &g.Lines[i]
 		if l.Valve.Kind == garden.RemoteValve {
@@ -75,11 +77,10 @@ func openLines(g *garden.Garden) (*board, error) {
 		if chip == "" {
 			chip = g.Hardware.GPIOChip
 		}
-		pin, err := gpioline.New(chip, l.Valve.Pin, gpioline.Opts{Consumer: consumer(l.ID)})
+		pin, err := b.output(chip, l.Valve.Pin, consumer(l.ID))
 		if err != nil {
 			return nil, fmt.Errorf("line %s: %w", l.ID, err)
 		}
-		b.closers = append(b.closers, pin.Close)
 		if b.actuators[l.ID], err = b.valveOn(pin, chip, l); err != nil {
 			return nil, err
 		}
@@ -106,11 +107,10 @@ func (b *board) addInjector(g *garden.Garden, l *garden.Line) error {
 	if inj.Chip == "" {
 		inj.Chip = g.Hardware.GPIOChip
 	}
-	pin, err := gpioline.New(inj.Chip, inj.Pin, gpioline.Opts{Consumer: consumer(l.ID + " feed")})
+	pin, err := b.output(inj.Chip, inj.Pin, consumer(l.ID+" feed"))
 	if err != nil {
 		return fmt.Errorf("injector of line %s: %w", l.ID, err)
 	}
-	b.closers = append(b.closers, pin.Close)
 	b.actuators[l.ID] = valves.WithInjector(b.actuators[l.ID], b.own(valves.NewCoil(pin, inj.ActiveLow), driverPatience))
 	return nil
 }
@@ -189,15 +189,11 @@ func openInputs(g *garden.Garden, b *board) func(garden.Input) (sensors.VoltRead
 		}
 		bus, ok := buses[name]
 		if !ok {
-			number, err := busNumber(name, i2cDevices)
-			if err != nil {
+			var err error
+			if bus, err = b.bus(name); err != nil {
 				return nil, err
 			}
-			if bus, err = sysfs.NewI2C(number); err != nil {
-				return nil, fmt.Errorf("I²C bus %s: %w; is the bus switched on in the board's settings, and may this user open it?", name, err)
-			}
 			buses[name] = bus
-			b.closers = append(b.closers, bus.Close)
 		}
 		return ads1115.New(bus, in.Addr, sleeper{}, ads1115.Opts{})
 	}

@@ -77,11 +77,10 @@ func (b *board) addPump(g *garden.Garden) error {
 	if p.Chip == "" {
 		p.Chip = g.Hardware.GPIOChip
 	}
-	pin, err := gpioline.New(p.Chip, p.Pin, gpioline.Opts{Consumer: consumer("pump")})
+	pin, err := b.output(p.Chip, p.Pin, consumer("pump"))
 	if err != nil {
 		return fmt.Errorf("pump: %w", err)
 	}
-	b.closers = append(b.closers, pin.Close)
 	b.pump = valves.NewPump(b.own(valves.NewCoil(pin, p.ActiveLow), driverPatience))
 	return nil
 }

@@ -10,15 +10,14 @@ import (
 
 // valveOn is the driver of a valve on that output: a coil, or a latching valve
 // with an output of its own for closing.
-func (b *board) valveOn(open *gpioline.Line, chip string, l *garden.Line) (valves.Actuator, error) {
+func (b *board) valveOn(open outPin, chip string, l *garden.Line) (valves.Actuator, error) {
 	if l.Valve.Latch == nil {
 		return b.own(valves.NewCoil(open, l.Valve.ActiveLow), driverPatience), nil
 	}
-	shut, err := gpioline.New(chip, l.Valve.Latch.ClosePin, gpioline.Opts{Consumer: consumer(l.ID + " close")})
+	shut, err := b.output(chip, l.Valve.Latch.ClosePin, consumer(l.ID+" close"))
 	if err != nil {
 		return nil, fmt.Errorf("line %s: %w", l.ID, err)
 	}
-	b.closers = append(b.closers, shut.Close)
 	latch, err := valves.NewLatch(open, shut, l.Valve.ActiveLow, l.Valve.Latch.Pulse, sleeper{})
 	if err != nil {
 		return nil, err

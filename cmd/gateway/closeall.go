@@ -12,7 +12,7 @@ import (
 	"github.com/spf13/cobra"
 )
 
-func newCloseAll(s streams) *cobra.Command {
+func newCloseAll(s streams, open opener) *cobra.Command {
 	var socket string
 	cmd := &cobra.Command{
 		Use:   "close-all [FILE]",
@@ -49,7 +49,7 @@ after every exit.`,
 				return nil
 			}
 			fmt.Fprintln(s.err, "no gateway is running: closing the board's lines directly")
-			rep, err = closeBoards(gardens, s.err, openLines)
+			rep, err = closeBoards(gardens, s.err, open)
 			if err := errors.Join(err, reportClosed(s, rep)); err != nil {
 				return err
 			}

@@ -99,6 +99,7 @@ func (w *World) died() {
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	w.catchUp()
+	w.alive = false
 	for id, through := range w.through {
 		if k := len(through) - 1; !through[k].shut && !through[k].killed {
 			through[k].killed, through[k].diedL = true, w.soil.LineLitres(id)-through[k].fromL

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"context"
 	"database/sql"
 	"fmt"
 	"path/filepath"
@@ -30,7 +29,6 @@ const (
 	// calendar leaps before the next: its interval, and days past its cap's window.
 	killFeedLives = 3
 	killFeedGap   = 8 * 24 * time.Hour
-	killWallEnv   = "FABRICPOT_KILL_WALL"
 )
 
 // killLeaps is how long after a feed fell due each of its lives begins: in the time
@@ -45,9 +43,13 @@ type leapClock struct {
 	zone   *time.Location
 }
 
-func newLeapClock(offset string, zone *time.Location) (leapClock, error) {
+// newLeapClock takes the offset as feedDue writes it.
+func newLeapClock(offset string, zone *time.Location) leapClock {
 	n, err := strconv.ParseInt(offset, 10, 64)
-	return leapClock{runner.NewBoardClock(zone), time.Duration(n), zone}, err
+	if err != nil {
+		panic(err) // of a test by itself
+	}
+	return leapClock{runner.NewBoardClock(zone), time.Duration(n), zone}
 }
 
 func (c leapClock) Moment() garden.Moment {
@@ -178,21 +180,4 @@ func tendedKills(t *testing.T, dir string, start time.Time) {
 	require.NoError(t, err)
 	require.NoError(t, j.KeepLedgers([]feeding.Snapshot{{Zone: garden.ZoneID(killFed), At: start.Add(-2 * time.Hour), Began: start.Add(-killFeedGap)}}))
 	require.NoError(t, j.Close())
-}
-
-// tellFeed writes how the feed stands whenever that changes: a life that does not feed
-// says why.
-func tellFeed(ctx context.Context, loop *runner.Loop) {
-	for last := ""; ctx.Err() == nil; time.Sleep(killTick) {
-		b := loop.Feeds()
-		if b == nil {
-			continue
-		}
-		if v, ok := b.Zone(garden.ZoneID(killFed)); ok {
-			if now := v.Phase + ": " + v.Words; now != last {
-				fmt.Println("the feed:", now)
-				last = now
-			}
-		}
-	}
 }

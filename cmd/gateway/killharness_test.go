@@ -1,42 +1,36 @@
 package main
 
 import (
-	"context"
-	"fmt"
 	"math/rand/v2"
 	"net"
+	"net/http"
+	"net/http/httptest"
 	"net/rpc"
 	"os"
-	"os/exec"
-	"os/signal"
 	"path/filepath"
+	"slices"
 	"strconv"
-	"sync"
+	"strings"
+	"sync/atomic"
 	"syscall"
 	"testing"
 	"time"
 
 	"fabricpot/cmd/gateway/internal/config"
-	"fabricpot/cmd/gateway/internal/journal"
-	"fabricpot/cmd/gateway/internal/runner"
-	"fabricpot/control"
-	"fabricpot/control/feeding"
 	"fabricpot/control/garden"
-	"fabricpot/sensors"
-	"fabricpot/sensors/ads1115"
 	"fabricpot/sim/bench"
 	"fabricpot/sim/terrace"
-	"fabricpot/valves"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 )
 
 // The kill harness keeps a simulated terrace - soil, converters on a bus, output
-// pins that stay as they were driven - alive in this process and runs the
-// gateway's loop, guard, drivers and journal against it in another, in real time,
-// which it kills with SIGKILL at random moments. It proves nothing about a
-// kernel's pins or about a card that loses power: processes die here, not boards.
+// pins that stay as they were driven - alive in this process and runs 'gateway run'
+// against it in another, in real time, which it kills with SIGKILL at random moments:
+// all of it, from main and a garden file to journal, control socket, page, broker and
+// messages, but for pins, bus and calendar. It proves nothing about a kernel's pins or
+// about a card that loses power: processes die here, not boards.
 
 // killGarden is synthetic: lines that give a pulse in a second, and
 // one whose pot is fed through an injector.
@@ -59,12 +53,14 @@ pots:
     feed: { products: [crystals], every: 5 d, dose: 0.3 L, strength: 100 ppm }
     probes: { n: { depth: 12 cm, input: 0x48/2 } }
 lines:
-  a: { valve: { pin: 17 }, waters: { a: 50 x 8 L/h } }
-  b: { valve: { pin: 27, active-low: yes }, waters: { b: 50 x 8 L/h } }
-  fed: { valve: { pin: 22 }, waters: { fed: 50 x 8 L/h }, injector: { ratio: 1:100, pin: 5, active-low: yes } }
+  a: { valve: { pin: 17 }, waters: { a: 50 x 8 L/h }, daily-cap: 290 L }
+  b: { valve: { pin: 27, active-low: yes }, waters: { b: 50 x 8 L/h }, daily-cap: 290 L }
+  fed: { valve: { pin: 22 }, waters: { fed: 50 x 8 L/h }, daily-cap: 290 L, injector: { ratio: 1:100, pin: 5, active-low: yes } }
 supply: { flow: 1200 L/h }
 limits: { min-rest: 0 s }
-hardware: { kind: bench }
+hardware: { kind: board, i2c-bus: /dev/i2c-1, gpio-chip: far away }
+broker: { url: embedded, listen: "127.0.0.1:0" }
+alarms: { webhooks: [ { post-to: HOOK } ] }
 `
 
 const (
@@ -80,93 +76,14 @@ const (
 	killSuctionCM = 20
 )
 
-func loadKillGarden() (*garden.Garden, error) {
-	g, d, err := config.Load("kill.yaml", []byte(killGarden))
-	if err != nil {
-		return nil, fmt.Errorf("%w: %v", err, d)
-	}
-	g.Limits.MinRest = 0
-	for i := range g.Lines {
-		g.Lines[i].DailyCapL = garden.Known(290)
-	}
-	return g, nil
-}
-
-const killEnv = "FABRICPOT_KILL_CHILD"
-
-// TestKillChild is the gateway that is killed; it runs only as a child.
-func TestKillChild(t *testing.T) {
-	dir := os.Getenv(killEnv)
-	if dir == "" {
-		t.Skip("only the kill harness runs this")
-	}
-	ctx, stop := signalContext() // first: a slow start is told to stop too
-	defer stop()
-	c, err := rpc.Dial("unix", filepath.Join(dir, "world"))
+// writeKillGarden writes the garden file, with an address for its messages.
+func writeKillGarden(t *testing.T, dir, hook string) *garden.Garden {
+	t.Helper()
+	text := []byte(strings.Replace(killGarden, "HOOK", hook, 1))
+	g, _, err := config.Load("kill.yaml", text)
 	require.NoError(t, err)
-	require.NoError(t, c.Call("World.Hello", struct{}{}, &struct{}{}))
-	g, err := loadKillGarden()
-	require.NoError(t, err)
-	act := map[garden.LineID]valves.Actuator{}
-	for i := range g.Lines {
-		l := &g.Lines[i]
-		act[l.ID] = valves.NewCoil(farPin{c, string(l.ID), false}, l.Valve.ActiveLow)
-		if l.Injector.Present() {
-			act[l.ID] = valves.WithInjector(act[l.ID], valves.NewCoil(farPin{c, string(l.ID), true}, l.Injector.ActiveLow))
-		}
-		// As gateway run does: closed before the journal is looked at.
-		require.NoError(t, act[l.ID].Close())
-	}
-	clock, err := journal.BootClock()
-	require.NoError(t, err)
-	j, aside, err := journal.Open(filepath.Join(dir, "journal.db"), journal.WithClock(clock))
-	require.NoError(t, err)
-	require.Empty(t, aside)
-	keeper := runner.NewKeeper(j)
-	plan, _, err := control.NewPlan(g)
-	require.NoError(t, err)
-	guard, err := valves.NewGuard(g, act, keeper, valves.Options{})
-	require.NoError(t, err)
-	sampler, err := sensors.NewSampler(g, func(in garden.Input) (sensors.VoltReader, error) {
-		return ads1115.New(farBus{c}, in.Addr, sleeper{}, ads1115.Opts{})
-	}, sensors.Options{})
-	require.NoError(t, err)
-	board, err := newLeapClock(os.Getenv(killWallEnv), g.Site.Zone)
-	require.NoError(t, err)
-	feeds, err := feeding.NewPlan(g, plan)
-	require.NoError(t, err)
-	loop, err := runner.New(runner.Parts{Feeding: feeds, FeedJournal: keeper.Journal, Garden: g, Plan: plan, State: plan.NewState(), Sampler: sampler, Guard: guard,
-		Sky: runner.NewUsualSky(g.Site), Journal: keeper, History: j, SinceBoot: board.SinceBoot()})
-	require.NoError(t, err)
-	inbox := runner.NewInbox()
-	desk := runner.NewDesk(loop, inbox)
-	go tellFeed(ctx, loop)
-	go func() {
-		// After this many crashes it waits for a person's word before it feeds.
-		if desk.Ask(ctx, garden.Ask{Kind: garden.AskAutoOn, Who: "test"}) != nil {
-			return
-		}
-		time.Sleep(2 * killTick) // what opens now nobody has asked for
-		for n := 0; ; n++ {
-			zone := garden.ZoneID([]string{"a", "b"}[n%2])
-			if c.Call("World.Asked", string(zone), &struct{}{}) != nil || desk.Ask(ctx, garden.Ask{Kind: garden.AskWater, Zone: zone, Litres: killPulseL, Who: "test"}) != nil {
-				return
-			}
-			time.Sleep(4 * killTick)
-		}
-	}()
-	rep, err := runner.Drive(ctx, loop, inbox, board, killTick, nil)
-	require.NoError(t, err)
-	require.Empty(t, rep.Unconfirmed)
-	require.NoError(t, keeper.Close())
-}
-
-func signalContext() (context.Context, context.CancelFunc) {
-	ctx, cancel := context.WithCancel(context.Background())
-	in := make(chan os.Signal, 1)
-	signal.Notify(in, syscall.SIGTERM)
-	go func() { <-in; cancel() }()
-	return ctx, cancel
+	require.NoError(t, os.WriteFile(filepath.Join(dir, "garden.yaml"), text, 0o600))
+	return g
 }
 
 // TestKilledAtRandom kills the gateway again and again. FABRICPOT_KILLS sets how
@@ -181,13 +98,15 @@ func TestKilledAtRandom(t *testing.T) {
 		require.NoError(t, err)
 		kills = n
 	}
-	g, err := loadKillGarden()
-	require.NoError(t, err)
 	// Socket paths have room for about a hundred bytes.
 	dir, err := os.MkdirTemp("", "kill")
 	require.NoError(t, err)
 	t.Cleanup(func() { _ = os.RemoveAll(dir) })
-	w := newWorld(len(g.Lines) + 1) // one with an injector
+	var messages atomic.Int64
+	hook := httptest.NewServer(http.HandlerFunc(func(http.ResponseWriter, *http.Request) { messages.Add(1) }))
+	defer hook.Close()
+	g := writeKillGarden(t, dir, hook.URL)
+	w := newWorld(g)
 	start := time.Date(2026, 7, 1, 8, 0, 0, 0, g.Site.Zone)
 	w.soil, err = terrace.New(g, start, terrace.Options{Seed: 1, SupplyDroop: garden.Known(0), EmitterSpread: garden.Known(0), StartSuctionCM: killSuctionCM,
 		Weather: []garden.DayWeather{{Date: start, TMinC: garden.Known(18), TMaxC: garden.Known(30)}}})
@@ -212,38 +131,39 @@ func TestKilledAtRandom(t *testing.T) {
 
 	rng := rand.New(rand.NewPCG(7, uint64(kills)))
 	path := filepath.Join(dir, "journal.db")
-	var slowest time.Duration
+	var took, plain []time.Duration
+	plainStart(t, dir) // the first reads the program from the disk
 	for n := range kills + 1 {
-		child := exec.Command(os.Args[0], "-test.run=^TestKillChild$", "-test.v=false")
-		child.Env = append(os.Environ(), killEnv+"="+dir, killWallEnv+"="+w.feedDue(start, n))
-		out := &lockedBuffer{}
-		child.Stdout, child.Stderr = out, out
-		require.NoError(t, child.Start())
-		t.Cleanup(func() { _ = child.Process.Kill() })
+		if n%5 == 0 {
+			plain = append(plain, plainStart(t, dir))
+		}
+		child := bearLife(t, w, dir, w.feedDue(start, n))
 		require.Eventually(t, func() bool {
 			w.mu.Lock()
 			defer w.mu.Unlock()
-			return w.lives == n+1 && w.took > 0
-		}, 20*time.Second, 5*time.Millisecond, "life %d never closed its lines: %s", n, out)
+			return w.took > 0
+		}, 20*time.Second, 5*time.Millisecond, "life %d never closed its lines: %s", n, child.out)
 		w.mu.Lock()
 		assert.False(t, w.opened, "life %d opened a line before all were closed", n)
-		assert.LessOrEqual(t, w.took, time.Second, "life %d closed its lines", n)
-		slowest = max(slowest, w.took)
+		assert.LessOrEqual(t, w.took, time.Second, "life %d closed its lines, from the order to start its process", n)
+		took = append(took, w.took)
 		w.mu.Unlock()
 
 		if ready, within := w.strike(n); ready != nil {
-			require.Eventually(t, ready, 20*time.Second, 5*time.Millisecond, "life %d never fed: %s", n, out)
+			require.Eventually(t, ready, 20*time.Second, 5*time.Millisecond, "life %d never fed: %s", n, child.out)
 			time.Sleep(time.Duration(rng.Int64N(int64(within))))
 		} else {
 			time.Sleep(time.Duration(rng.Int64N(int64(killWithin))))
 		}
 		if n == kills {
-			require.NoError(t, child.Process.Signal(syscall.SIGTERM))
-			require.NoError(t, child.Wait(), out.String())
+			require.NoError(t, child.end(syscall.SIGTERM), child.out.String())
+			assert.Contains(t, child.out.String(), "3 of 3 lines confirmed closed\n")
 			break
 		}
-		require.NoError(t, child.Process.Kill())
-		_ = child.Wait() // killed, as it was meant to be
+		require.ErrorContains(t, child.end(syscall.SIGKILL), "killed")
+		for _, lack := range []string{"the harness could not ask", "the garden is kept without"} {
+			require.NotContains(t, child.out.String(), lack, "life %d", n)
+		}
 		w.compare(t, n, path, g)
 	}
 	for i := range g.Lines {
@@ -256,31 +176,21 @@ func TestKilledAtRandom(t *testing.T) {
 		assert.False(t, w.owes[g.Lines[i].ID], "line %s: an intent without an outcome after an orderly stop", g.Lines[i].ID)
 		received += w.soil.LineLitres(g.Lines[i].ID)
 	}
+	slices.Sort(took)
+	slices.Sort(plain)
+	usual := plain[len(plain)/2]
 	t.Logf("%d kills, %d intents left unfinished, %d lines left driven; %d feeds begun, %d of them struck with the injector engaged and %d given whole, with %.3f L of %.1f L at most while a gateway lived; "+
-		"%.2f L received, %.2f L on the journal, %.2f L of it charged over what came, %.2f of a pulse at most but for %d by starts slower than a pulse; a start closed its lines within %v of its first instruction at worst",
+		"%.2f L received, %.2f L on the journal, %.2f L of it charged over what came, %.2f of a pulse at most but for %d by starts slower than a pulse; %d messages; "+
+		"from the order to start a process until all lines were closed %.2f times what a process takes that says its version and ends, and %.2f at worst (%v over %v, in the middle of %d)",
 		kills, w.tally.unfinished, w.tally.open, w.begun, w.feed.struck, w.feed.whole, w.tally.injectedL, killFeedL,
-		received, w.tally.saidL, over, w.tally.worstShare, w.tally.slow, slowest.Round(time.Millisecond))
+		received, w.tally.saidL, over, w.tally.worstShare, w.tally.slow, messages.Load(),
+		float64(took[len(took)/2])/float64(usual), float64(took[len(took)-1])/float64(usual), took[len(took)-1].Round(time.Millisecond), usual.Round(time.Millisecond), len(plain))
+	assert.NotEmpty(t, w.through["a"], "the page waters")
+	assert.NotEmpty(t, w.through["b"], "the broker waters")
+	assert.NoFileExists(t, filepath.Join(dir, "lines-in-use.json"), "after an orderly stop nothing is left to be closed")
 	assert.Positive(t, w.tally.unfinished, "no kill struck a watering: nothing was proved")
 	if kills >= 16*killFeedLives { // some four of them are waited for
 		assert.Positive(t, w.feed.whole, "no feed was given whole: nothing was proved of its end")
 	}
 	assert.Positive(t, w.feed.struck, "no kill struck a feed: nothing was proved")
-}
-
-type lockedBuffer struct {
-	mu sync.Mutex
-	b  []byte
-}
-
-func (l *lockedBuffer) Write(p []byte) (int, error) {
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	l.b = append(l.b, p...)
-	return len(p), nil
-}
-
-func (l *lockedBuffer) String() string {
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	return string(l.b)
 }

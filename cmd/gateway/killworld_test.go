@@ -1,8 +1,8 @@
 package main
 
 import (
+	"errors"
 	"fmt"
-	"net/rpc"
 	"sync"
 	"time"
 
@@ -12,7 +12,6 @@ import (
 	"fabricpot/sim/terrace"
 
 	"periph.io/x/conn/v3/gpio"
-	"periph.io/x/conn/v3/physic"
 )
 
 // World is the terrace's side of the socket.
@@ -24,12 +23,14 @@ type World struct {
 	wires *bench.Bench
 	clk   *bench.Clock
 
-	outs   int             // outputs: of lines, and of the injector
-	first  map[string]bool // outputs that a new life has commanded
+	outs   map[int]outAt // by their pins' numbers
+	levels map[int]gpio.Level
+	first  map[int]bool // pins that a new life has commanded
 	lives  int
+	alive  bool          // what a life says after its end is not done
 	opened bool          // a line was energised before all were closed
-	took   time.Duration // from the child's first word until all were closed
-	hello  time.Time
+	took   time.Duration // from the order to start a process until all were closed
+	born   time.Time
 
 	// asked for and opened in this life, and asked for in all.
 	asked, opens, asks map[garden.LineID]int
@@ -43,10 +44,23 @@ type World struct {
 	wrong  []string // what the lines saw at once
 }
 
-func newWorld(outs int) *World {
+// outAt is what hangs on a pin: a line's valve, or its injector.
+type outAt struct {
+	line garden.LineID
+	dose bool
+}
+
+func newWorld(g *garden.Garden) *World {
 	n := func() map[garden.LineID]int { return map[garden.LineID]int{} }
-	w := &World{clk: bench.NewClock(0), outs: outs, asked: n(), opens: n(), asks: n(),
+	w := &World{clk: bench.NewClock(0), outs: map[int]outAt{}, levels: map[int]gpio.Level{}, asked: n(), opens: n(), asks: n(),
 		through: map[garden.LineID][]passage{}, intent: map[garden.LineID]int64{}, owes: map[garden.LineID]bool{}}
+	for i := range g.Lines {
+		l := &g.Lines[i]
+		w.outs[l.Valve.Pin] = outAt{line: l.ID}
+		if l.Injector.Switched {
+			w.outs[l.Injector.Pin] = outAt{l.ID, true}
+		}
+	}
 	w.began, w.boot0 = time.Now(), runner.NewBoardClock(time.UTC).Moment().Mono
 	return w
 }
@@ -56,52 +70,70 @@ func (w *World) catchUp() {
 	w.wires.Advance()
 }
 
-// Hello is a new life's first word.
-func (w *World) Hello(_ struct{}, _ *struct{}) error {
+// bear begins a new life, just before its process is started.
+func (w *World) bear() (life int) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
-	w.first, w.opened, w.hello, w.took = map[string]bool{}, false, time.Now(), 0
 	w.lives++
+	w.alive, w.first, w.opened, w.born, w.took = true, map[int]bool{}, false, time.Now(), 0
 	clear(w.asked)
 	clear(w.opens)
-	return nil
+	return w.lives
 }
 
-// Asked is told of a wish for a pulse before the gateway is.
-func (w *World) Asked(line string, _ *struct{}) error {
+// ask is told of a wish for a pulse before the gateway is.
+func (w *World) ask(line garden.LineID) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
-	w.asked[garden.LineID(line)]++
-	w.asks[garden.LineID(line)]++
-	return nil
+	w.asked[line]++
+	w.asks[line]++
 }
 
-// PinCall sets the pin of a line's valve, or of its injector.
+// errDead is what a process hears that was killed with a call on its way.
+var errDead = errors.New("this life is over")
+
+// PinCall sets a pin.
 type PinCall struct {
-	Line string
-	Dose bool
-	High bool
+	Life, Pin int
+	High      bool
 }
 
 // Out drives a pin.
 func (w *World) Out(c PinCall, _ *struct{}) error {
 	w.mu.Lock()
 	defer w.mu.Unlock()
-	w.catchUp()
-	id := garden.LineID(c.Line)
-	p, drive := w.wires.Pin(id), w.valve
-	if c.Dose {
-		p, drive = w.wires.InjectorPin(id), w.dose
+	if c.Life != w.lives || !w.alive {
+		return errDead
 	}
-	err := drive(id, gpio.Level(c.High))
-	if p.Energised() && len(w.first) < w.outs {
+	w.catchUp()
+	at, ok := w.outs[c.Pin]
+	if !ok {
+		return fmt.Errorf("nothing is on pin %d", c.Pin)
+	}
+	p, drive := w.wires.Pin(at.line), w.valve
+	if at.dose {
+		p, drive = w.wires.InjectorPin(at.line), w.dose
+	}
+	err := drive(at.line, gpio.Level(c.High))
+	if p.Energised() && len(w.first) < len(w.outs) {
 		w.opened = true
 	}
-	w.first[fmt.Sprint(c.Line, c.Dose)] = true
-	if len(w.first) == w.outs && w.took == 0 {
-		w.took = time.Since(w.hello)
+	w.first[c.Pin], w.levels[c.Pin] = true, gpio.Level(c.High)
+	if len(w.first) == len(w.outs) && w.took == 0 {
+		w.took = time.Since(w.born)
 	}
 	return err
+}
+
+// Level reads a pin back.
+func (w *World) Level(pin int, high *bool) error {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	l, ok := w.levels[pin]
+	if *high = bool(l); !ok {
+		return fmt.Errorf("pin %d was never driven", pin)
+	}
+	return nil
 }
 
 // BusCall is a transaction on the bus.
@@ -118,34 +150,4 @@ func (w *World) Tx(c BusCall, r *[]byte) error {
 	w.catchUp()
 	*r = make([]byte, c.N)
 	return w.wires.Bus().Tx(c.Addr, c.W, *r)
-}
-
-// farPin and farBus are the child's ends.
-type farPin struct {
-	c    *rpc.Client
-	line string
-	dose bool
-}
-
-func (p farPin) Out(l gpio.Level) error {
-	return p.c.Call("World.Out", PinCall{p.line, p.dose, bool(l)}, &struct{}{})
-}
-func (p farPin) String() string                        { return "far pin " + p.line }
-func (p farPin) Name() string                          { return p.line }
-func (p farPin) Number() int                           { return -1 }
-func (p farPin) Function() string                      { return "Out" }
-func (p farPin) Halt() error                           { return nil }
-func (p farPin) PWM(gpio.Duty, physic.Frequency) error { return fmt.Errorf("no PWM") }
-
-type farBus struct{ c *rpc.Client }
-
-func (b farBus) String() string                  { return "far bus" }
-func (b farBus) SetSpeed(physic.Frequency) error { return nil }
-func (b farBus) Tx(addr uint16, w, r []byte) error {
-	var got []byte
-	if err := b.c.Call("World.Tx", BusCall{addr, w, len(r)}, &got); err != nil {
-		return err
-	}
-	copy(r, got)
-	return nil
 }

@@ -25,7 +25,10 @@ const (
 	exitWrongUse = 2
 )
 
-func main() {
+func main() { os.Exit(program(os.Args[1:], openLines)) }
+
+// program is the whole of it on a board whose outputs open gives.
+func program(args []string, open opener) int {
 	// Before anything asks what time it is here.
 	time.Local = timezone.Local()
 	// A pipe that nobody reads any more must not end the program with a line
@@ -38,7 +41,7 @@ func main() {
 	defer stop()
 	ctx, end := withHangup(ctx)
 	defer end()
-	os.Exit(execute(ctx, streams{in: os.Stdin, out: os.Stdout, err: os.Stderr}, os.Args[1:]))
+	return executeOn(ctx, streams{in: os.Stdin, out: os.Stdout, err: os.Stderr}, args, open)
 }
 
 // wrongUse marks an error as the caller's: the command line, not the garden.
@@ -48,7 +51,11 @@ func (w wrongUse) Unwrap() error { return w.error }
 
 // execute runs one command line and returns its exit code.
 func execute(ctx context.Context, s streams, args []string) int {
-	root := newRoot(s)
+	return executeOn(ctx, s, args, openLines)
+}
+
+func executeOn(ctx context.Context, s streams, args []string, open opener) int {
+	root := newRoot(s, open)
 	root.SetArgs(args)
 	cmd, err := root.ExecuteContextC(ctx)
 	if err == nil {

@@ -19,9 +19,9 @@ func TestPapers(t *testing.T) {
 	a, b := t.TempDir(), t.TempDir()
 	at := time.Date(2031, 6, 1, 0, 0, 0, 0, time.UTC)
 	for _, dir := range []string{a, b} {
-		require.NoError(t, papers.Write(newRoot(streams{}), dir, at))
+		require.NoError(t, papers.Write(newRoot(streams{}, openLines), dir, at))
 	}
-	for _, c := range newRoot(streams{}).Commands() {
+	for _, c := range newRoot(streams{}, openLines).Commands() {
 		page := filepath.Join(a, "man1", "gateway-"+c.Name()+".1")
 		if c.Hidden {
 			assert.NoFileExists(t, page)

@@ -17,7 +17,8 @@ type streams struct {
 	out, err io.Writer
 }
 
-func newRoot(s streams) *cobra.Command {
+// newRoot is the whole command line; open gives it the outputs of a board.
+func newRoot(s streams, open opener) *cobra.Command {
 	root := &cobra.Command{
 		Use:   "gateway",
 		Short: "Keep fabric pots watered and fed, and never flood a home",
@@ -44,7 +45,7 @@ Exit codes: 0 done, 1 failed, 2 wrong use.`,
 	root.SetErr(s.err)
 	root.CompletionOptions.HiddenDefaultCmd = true
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return wrongUse{inWords(err)} })
-	root.AddCommand(newRun(s), newCheck(s), newSimulate(s), newCloseAll(s), newAutomatic(s), newAlarms(s), newReload(s), newPassword(s), newCalc(s),
+	root.AddCommand(newRun(s, open), newCheck(s), newSimulate(s), newCloseAll(s, open), newAutomatic(s), newAlarms(s), newReload(s), newPassword(s), newCalc(s),
 		newBackup(s), newRestore(s), newSchema(s), newCalibrate(s), newHardware(s), newFlow(s), newRounds(s), newDone(s), newNote(s), newPlant(s), newPlan(s), newDoctor(s), newReport(s), newExport(s))
 	root.AddCommand(newTrial(s))
 	root.AddCommand(ofTheBuild()...)

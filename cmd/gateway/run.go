@@ -31,7 +31,7 @@ type runFlags struct {
 	broker  brokerFlags
 }
 
-func newRun(s streams) *cobra.Command {
+func newRun(s streams, open opener) *cobra.Command {
 	var f runFlags
 	cmd := &cobra.Command{
 		Use:   "run [FILE]",
@@ -45,7 +45,7 @@ It prints a line per decision, with the reason.`,
   gateway run my-terrace.yaml`,
 		Args: usage(cobra.MaximumNArgs(1)),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return run(cmd.Context(), s, args, f, openLines)
+			return run(cmd.Context(), s, args, f, open)
 		},
 	}
 	fl := cmd.Flags()
@@ -283,7 +283,7 @@ func benchTerrace(seed uint64) terrace.Options {
 
 // runBoard keeps the garden on real hardware.
 func runBoard(ctx context.Context, s streams, u *understood, f runFlags, hw *board, keeper *runner.Keeper, rl *reloader, serve func(*runner.Desk, *brokerLink) *http.Server) (runner.CloseReport, error) {
-	clock := runner.NewBoardClock(u.garden.Site.Zone)
+	clock := hw.clock(u.garden.Site.Zone)
 	link := f.broker.open(ctx, s, u, keeper, clock.Moment)
 	defer link.close()
 	l, err := assembleBoard(u, hw, keeper, link.tell(runner.NewPrinter(s.out)), clock, link.far())
