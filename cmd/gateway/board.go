@@ -61,6 +61,15 @@ func (b *board) hangs() bool {
 	return slices.ContainsFunc(b.owned, (*valves.Owned).Hangs)
 }
 
+// roundDone tells the service manager of a finished round, unless a driver hangs: that
+// holds up other lines for no longer than its patience, once, and only a new start
+// helps it.
+func (b *board) roundDone(m *manager) {
+	if !b.hangs() {
+		m.progress()
+	}
+}
+
 // openLines prepares the GPIO lines of all valves. Nothing is requested from the
 // kernel before the first close, which gives the closed level with the request.
 func openLines(g *garden.Garden) (*board, error) { return openWired(g, wiring{}) }

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"io"
 	"strings"
 	"testing"
 	"time"
@@ -43,6 +44,27 @@ func TestEveryOutputHasItsOwner(t *testing.T) {
 	assert.True(t, b.hangs())
 	close(s.free)
 	assert.Eventually(t, func() bool { return !b.hangs() }, 5*time.Second, time.Millisecond)
+}
+
+// TestAHungDriverStarvesTheWatchdog: rounds go on beside it, and none of them says so
+// until it answers.
+func TestAHungDriverStarvesTheWatchdog(t *testing.T) {
+	told := 0
+	m := newManager(io.Discard, time.Minute)
+	m.send = func(string) (bool, error) { told++; return true, nil }
+	b := &board{}
+	s := stalled{make(chan struct{})}
+	a := b.own(s, time.Millisecond)
+	b.roundDone(m)
+	require.Equal(t, 2, told, "ready, and a round")
+	require.ErrorIs(t, a.Close(), valves.ErrHangs)
+	b.roundDone(m)
+	b.roundDone(m)
+	assert.Equal(t, 2, told, "fed while a driver hung")
+	close(s.free)
+	require.Eventually(t, func() bool { return !b.hangs() }, 5*time.Second, time.Millisecond)
+	b.roundDone(m)
+	assert.Equal(t, 3, told, "and again when it answers")
 }
 
 // TestAHungOutputKeepsNoOtherFromClosing: an output that is never let go of, since

@@ -302,13 +302,7 @@ func runBoard(ctx context.Context, s streams, u *understood, f runFlags, hw *boa
 	defer context.AfterFunc(ctx, m.stopping)()
 	stopTidying := startTidying(ctx, keeper.Journal, l.Believing(clock), s.err)
 	defer stopTidying()
-	rep, err := runner.Drive(ctx, l, inbox, clock, u.garden.SampleEvery, func() {
-		// A driver that hangs holds up other lines for no longer than its patience,
-		// once; only a new start helps it.
-		if !hw.hangs() {
-			m.progress()
-		}
-	})
+	rep, err := runner.Drive(ctx, l, inbox, clock, u.garden.SampleEvery, func() { hw.roundDone(m) })
 	if err == nil && len(rep.Unconfirmed) == 0 {
 		err = forgetLines(u.garden)
 	}
