@@ -1,15 +1,19 @@
 package main
 
 import (
+	"database/sql/driver"
 	"net/rpc"
 	"os"
 	"path/filepath"
+	"runtime"
 	"strconv"
+	"strings"
 	"testing"
 	"time"
 
 	"fabricpot/control/garden"
 
+	"modernc.org/sqlite"
 	"periph.io/x/conn/v3/gpio"
 	"periph.io/x/conn/v3/gpio/gpiotest"
 	"periph.io/x/conn/v3/i2c"
@@ -23,10 +27,13 @@ const (
 	killEnv     = "FABRICPOT_KILL_CHILD" // the folder of the harness's socket
 	killLifeEnv = "FABRICPOT_KILL_LIFE"
 	killWallEnv = "FABRICPOT_KILL_WALL"
+	killSnagEnv = "FABRICPOT_KILL_SNAG" // see snagClock
 )
 
 // TestMain is main where the harness started this process.
 func TestMain(m *testing.M) {
+	// For triggers: SQLite's function that never returns.
+	sqlite.MustRegisterScalarFunction("hang", 0, func(*sqlite.FunctionContext, []driver.Value) (driver.Value, error) { select {} })
 	if dir := os.Getenv(killEnv); dir != "" {
 		os.Exit(program(os.Args[1:], openFar(dir)))
 	}
@@ -47,11 +54,34 @@ func openFar(dir string) opener {
 		// Five seconds, the least that a garden file takes, would make fifty lives long.
 		g.SampleEvery = killTick
 		return openWired(g, wiring{
-			pin:   func(_ string, n int, _ string) (outPin, error) { return &farPin{c: c, life: life, n: n}, nil },
-			i2c:   func(string) (i2c.BusCloser, error) { return farBus{c}, nil },
-			clock: func(zone *time.Location) boardClock { return newLeapClock(os.Getenv(killWallEnv), zone) },
+			pin: func(_ string, n int, _ string) (outPin, error) { return &farPin{c: c, life: life, n: n}, nil },
+			i2c: func(string) (i2c.BusCloser, error) { return farBus{c}, nil },
+			clock: func(zone *time.Location) boardClock {
+				return snagClock{newLeapClock(os.Getenv(killWallEnv), zone), c, os.Getenv(killSnagEnv)}
+			},
 		})
 	}
+}
+
+// snagClock is a clock on which a function hangs that asks for the time: the harness
+// says when. It is a way to hold up a part that touches nothing outside.
+type snagClock struct {
+	leapClock
+	c  *rpc.Client
+	in string // the end of the function's name; empty for none
+}
+
+func (s snagClock) Moment() garden.Moment {
+	if s.in != "" {
+		at := make([]uintptr, 32)
+		frames := runtime.CallersFrames(at[:runtime.Callers(2, at)])
+		for f, more := frames.Next(); more; f, more = frames.Next() {
+			if strings.HasSuffix(f.Function, s.in) {
+				_ = s.c.Call("World.Pass", s.in, &struct{}{})
+			}
+		}
+	}
+	return s.leapClock.Moment()
 }
 
 // farPin and farBus are the child's ends.

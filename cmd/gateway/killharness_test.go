@@ -10,7 +10,6 @@ import (
 	"path/filepath"
 	"slices"
 	"strconv"
-	"strings"
 	"sync/atomic"
 	"syscall"
 	"testing"
@@ -60,7 +59,6 @@ supply: { flow: 1200 L/h }
 limits: { min-rest: 0 s }
 hardware: { kind: board, i2c-bus: /dev/i2c-1, gpio-chip: far away }
 broker: { url: embedded, listen: "127.0.0.1:0" }
-alarms: { webhooks: [ { post-to: HOOK } ] }
 `
 
 const (
@@ -76,14 +74,40 @@ const (
 	killSuctionCM = 20
 )
 
-// writeKillGarden writes the garden file, with an address for its messages.
-func writeKillGarden(t *testing.T, dir, hook string) *garden.Garden {
+// keepTerrace keeps the terrace of killGarden alive, in a folder with a socket to reach
+// it by and the gateway's file, which may name more that hangs on a broker.
+func keepTerrace(t *testing.T, file string) (w *World, g *garden.Garden, start time.Time) {
 	t.Helper()
-	text := []byte(strings.Replace(killGarden, "HOOK", hook, 1))
-	g, _, err := config.Load("kill.yaml", text)
+	// Socket paths have room for about a hundred bytes.
+	dir, err := os.MkdirTemp("", "kill")
 	require.NoError(t, err)
-	require.NoError(t, os.WriteFile(filepath.Join(dir, "garden.yaml"), text, 0o600))
-	return g
+	t.Cleanup(func() { _ = os.RemoveAll(dir) })
+	g, _, err = config.Load("kill.yaml", []byte(killGarden))
+	require.NoError(t, err)
+	require.NoError(t, os.WriteFile(filepath.Join(dir, "garden.yaml"), []byte(file), 0o600))
+	w = newWorld(g, dir)
+	start = time.Date(2026, 7, 1, 8, 0, 0, 0, g.Site.Zone)
+	w.soil, err = terrace.New(g, start, terrace.Options{Seed: 1, SupplyDroop: garden.Known(0), EmitterSpread: garden.Known(0), StartSuctionCM: killSuctionCM,
+		Weather: []garden.DayWeather{{Date: start, TMinC: garden.Known(18), TMaxC: garden.Known(30)}}})
+	require.NoError(t, err)
+	w.wires, err = bench.New(g, w.soil, w.clk, bench.Options{Seed: 1})
+	require.NoError(t, err)
+	tendedKills(t, dir, start)
+	server := rpc.NewServer()
+	require.NoError(t, server.RegisterName("World", w))
+	l, err := net.Listen("unix", filepath.Join(dir, "world"))
+	require.NoError(t, err)
+	t.Cleanup(func() { _ = l.Close() })
+	go func() {
+		for {
+			conn, err := l.Accept()
+			if err != nil {
+				return
+			}
+			go server.ServeConn(conn)
+		}
+	}()
+	return w, g, start
 }
 
 // TestKilledAtRandom kills the gateway again and again. FABRICPOT_KILLS sets how
@@ -98,36 +122,11 @@ func TestKilledAtRandom(t *testing.T) {
 		require.NoError(t, err)
 		kills = n
 	}
-	// Socket paths have room for about a hundred bytes.
-	dir, err := os.MkdirTemp("", "kill")
-	require.NoError(t, err)
-	t.Cleanup(func() { _ = os.RemoveAll(dir) })
 	var messages atomic.Int64
 	hook := httptest.NewServer(http.HandlerFunc(func(http.ResponseWriter, *http.Request) { messages.Add(1) }))
 	defer hook.Close()
-	g := writeKillGarden(t, dir, hook.URL)
-	w := newWorld(g)
-	start := time.Date(2026, 7, 1, 8, 0, 0, 0, g.Site.Zone)
-	w.soil, err = terrace.New(g, start, terrace.Options{Seed: 1, SupplyDroop: garden.Known(0), EmitterSpread: garden.Known(0), StartSuctionCM: killSuctionCM,
-		Weather: []garden.DayWeather{{Date: start, TMinC: garden.Known(18), TMaxC: garden.Known(30)}}})
-	require.NoError(t, err)
-	w.wires, err = bench.New(g, w.soil, w.clk, bench.Options{Seed: 1})
-	require.NoError(t, err)
-	tendedKills(t, dir, start)
-	server := rpc.NewServer()
-	require.NoError(t, server.RegisterName("World", w))
-	l, err := net.Listen("unix", filepath.Join(dir, "world"))
-	require.NoError(t, err)
-	defer l.Close()
-	go func() {
-		for {
-			conn, err := l.Accept()
-			if err != nil {
-				return
-			}
-			go server.ServeConn(conn)
-		}
-	}()
+	w, g, start := keepTerrace(t, killGarden+"alarms: { webhooks: [ { post-to: "+hook.URL+" } ] }\n")
+	dir := w.dir
 
 	rng := rand.New(rand.NewPCG(7, uint64(kills)))
 	path := filepath.Join(dir, "journal.db")

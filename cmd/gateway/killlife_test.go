@@ -112,7 +112,7 @@ func (l *life) askOn(ctx context.Context, w *World) error {
 		var err error
 		switch n % 2 {
 		case 0:
-			err = askPage(ctx, w, at, "a")
+			err = askPage(ctx, w, at, "a", killPulseL)
 		case 1:
 			w.ask("b")
 			tok := c.Publish("fabricpot/kills/do", 1, false, fmt.Sprintf(`{"id":"%d-%d","do":"water","zone":"b","litres":%g,"expires":%q}`,
@@ -130,9 +130,9 @@ func (l *life) askOn(ctx context.Context, w *World) error {
 var ticketInput = regexp.MustCompile(`name="ticket" value="([^"]+)"`)
 
 // askPage looks at what a watering would do and confirms it, as a person does.
-func askPage(ctx context.Context, w *World, at string, zone garden.ZoneID) error {
+func askPage(ctx context.Context, w *World, at string, zone garden.ZoneID, litres float64) error {
 	form := at + "/pot/" + string(zone) + "/water"
-	get, err := http.NewRequestWithContext(ctx, "GET", fmt.Sprintf("%s?amount=%g&unit=L", form, killPulseL), nil)
+	get, err := http.NewRequestWithContext(ctx, "GET", fmt.Sprintf("%s?amount=%g&unit=L", form, litres), nil)
 	if err != nil {
 		return err
 	}
@@ -145,7 +145,7 @@ func askPage(ctx context.Context, w *World, at string, zone garden.ZoneID) error
 		return fmt.Errorf("no ticket in %s", text)
 	}
 	w.ask(garden.LineID(zone))
-	said := url.Values{"ticket": {m[1]}, "litres": {fmt.Sprintf("%.3f", killPulseL)}}
+	said := url.Values{"ticket": {m[1]}, "litres": {fmt.Sprintf("%.3f", litres)}}
 	post, err := http.NewRequestWithContext(ctx, "POST", form, strings.NewReader(said.Encode()))
 	if err != nil {
 		return err

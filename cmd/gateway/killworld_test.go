@@ -17,6 +17,7 @@ import (
 // World is the terrace's side of the socket.
 type World struct {
 	mu    sync.Mutex
+	dir   string // what the gateway keeps, and the socket to the terrace
 	began time.Time
 	boot0 time.Duration // the board's monotonic clock then
 	soil  *terrace.Terrace
@@ -31,6 +32,9 @@ type World struct {
 	opened bool          // a line was energised before all were closed
 	took   time.Duration // from the order to start a process until all were closed
 	born   time.Time
+
+	snagged map[string]chan struct{} // what hangs, until its channel is closed
+	failing int                      // the pin that refuses; 0 for none
 
 	// asked for and opened in this life, and asked for in all.
 	asked, opens, asks map[garden.LineID]int
@@ -50,9 +54,9 @@ type outAt struct {
 	dose bool
 }
 
-func newWorld(g *garden.Garden) *World {
+func newWorld(g *garden.Garden, dir string) *World {
 	n := func() map[garden.LineID]int { return map[garden.LineID]int{} }
-	w := &World{clk: bench.NewClock(0), outs: map[int]outAt{}, levels: map[int]gpio.Level{}, asked: n(), opens: n(), asks: n(),
+	w := &World{dir: dir, clk: bench.NewClock(0), outs: map[int]outAt{}, levels: map[int]gpio.Level{}, asked: n(), opens: n(), asks: n(),
 		through: map[garden.LineID][]passage{}, intent: map[garden.LineID]int64{}, owes: map[garden.LineID]bool{}}
 	for i := range g.Lines {
 		l := &g.Lines[i]
@@ -100,10 +104,14 @@ type PinCall struct {
 
 // Out drives a pin.
 func (w *World) Out(c PinCall, _ *struct{}) error {
+	w.pass(fmt.Sprint("pin ", c.Pin))
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	if c.Life != w.lives || !w.alive {
 		return errDead
+	}
+	if c.Pin == w.failing {
+		return fmt.Errorf("pin %d refuses", c.Pin)
 	}
 	w.catchUp()
 	at, ok := w.outs[c.Pin]
@@ -136,6 +144,37 @@ func (w *World) Level(pin int, high *bool) error {
 	return nil
 }
 
+// Pass holds up a life at a place of that name while the place hangs.
+func (w *World) Pass(name string, _ *struct{}) error {
+	w.pass(name)
+	return nil
+}
+
+func (w *World) pass(name string) {
+	w.mu.Lock()
+	c := w.snagged[name]
+	w.mu.Unlock()
+	if c != nil {
+		<-c
+	}
+}
+
+// snag has whoever comes to a place of that name hang, until free.
+func (w *World) snag(name string) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	w.snagged = map[string]chan struct{}{name: make(chan struct{})}
+}
+
+func (w *World) free() {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	for _, c := range w.snagged {
+		close(c)
+	}
+	w.snagged, w.failing = nil, 0
+}
+
 // BusCall is a transaction on the bus.
 type BusCall struct {
 	Addr uint16
@@ -145,6 +184,7 @@ type BusCall struct {
 
 // Tx does a transaction.
 func (w *World) Tx(c BusCall, r *[]byte) error {
+	w.pass("bus")
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	w.catchUp()
