@@ -165,7 +165,8 @@ var ordinary = []mishapType{
 		alarms:  []alarm.Kind{alarm.NotClosed, alarm.LineFaulted}, within: 10 * time.Minute, flowing: true, withoutWater: true,
 		Safe: "the close is repeated; the line opens no more; where it leaves no room, others water one at a time after half an hour", Recovery: "by itself when a close is confirmed"},
 	{kind: "journal can't be written", begin: func(s *scene, _ Mishap) { s.book.broken = true }, end: func(s *scene) { s.book.broken = false },
-		alarms: []alarm.Kind{alarm.JournalUnwritable}, within: 5 * time.Minute, withoutWater: true, everyPot: true,
+		alarms: []alarm.Kind{alarm.JournalUnwritable}, within: 15 * time.Minute, // samples are written every ten rounds
+		withoutWater: true, everyPot: true,
 		Safe: "a few survival doses, then one a day, no feed", Recovery: "by itself when it can be written"},
 	clockJump("clock jumps forward", 7*time.Hour),
 	clockJump("clock jumps back", -7*time.Hour),
