@@ -32,6 +32,7 @@ type remembered struct {
 	Orders []besideOrder `json:"orders,omitempty"`
 	Asks   []besideAsk   `json:"asks,omitempty"`
 	Starts []besideStart `json:"starts,omitempty"`
+	Spent  *besideSpent  `json:"restart_budget,omitempty"`
 }
 
 // besideOrder is one order and, once its line is closed, what became of it.
@@ -213,7 +214,7 @@ func (b *Beside) save() error {
 		return nil
 	}
 	err := func() error {
-		if len(b.Orders)+len(b.Asks)+len(b.Starts) == 0 {
+		if len(b.Orders)+len(b.Asks)+len(b.Starts) == 0 && b.Spent == nil {
 			if err := os.Remove(b.path); err != nil && !errors.Is(err, fs.ErrNotExist) {
 				return err
 			}

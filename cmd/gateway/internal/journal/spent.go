@@ -2,6 +2,7 @@ package journal
 
 import (
 	"encoding/json"
+	"errors"
 	"fmt"
 	"time"
 
@@ -11,36 +12,83 @@ import (
 // spentKey names the restart budget among the journal's small values.
 const spentKey = "restart_budget"
 
-// spent is a restart budget that was spent.
+// spent is a restart budget that was spent, as it is kept.
 type spent struct {
 	At beginning `json:"at"`
 	// Crashes are those since.
 	Crashes int `json:"crashes"`
 }
 
-// KeepSpent remembers that the restart budget was spent at that moment of this clock,
-// and how many crashes there were since.
-func (j *Journal) KeepSpent(at garden.Moment, crashes int) error {
-	b, err := json.Marshal(spent{At: beginning{Clock: j.clockID, MonoNS: int64(at.Mono), Wall: at.Wall.UTC(), Synced: at.Synced}, Crashes: crashes})
+// Spent is a restart budget that was spent.
+type Spent struct {
+	// Ago is how long ago, as far as Known tells; else 0.
+	Ago   time.Duration
+	Known bool
+	// Crashes are those since.
+	Crashes int
+}
+
+// KeepSpent remembers that the restart budget was spent at that moment of this clock.
+func (j *Journal) KeepSpent(at garden.Moment) error {
+	return j.setSpent(spent{At: beginning{Clock: j.clockID, MonoNS: int64(at.Mono), Wall: at.Wall.UTC(), Synced: at.Synced}})
+}
+
+// CountSpent remembers how many crashes there were since, of a budget that is known to
+// be spent; when stays as it is kept.
+func (j *Journal) CountSpent(now garden.Moment, s Spent) error {
+	kept, ok, err := j.spent()
+	if err != nil {
+		return err
+	}
+	if !ok {
+		if err := j.KeepSpent(now.Add(-s.Ago)); err != nil {
+			return err
+		}
+		if kept, _, err = j.spent(); err != nil {
+			return err
+		}
+	}
+	kept.Crashes = s.Crashes
+	return j.setSpent(kept)
+}
+
+// Spent returns the restart budget that was spent, if it was and was not given back.
+func (j *Journal) Spent(now garden.Moment) (Spent, bool, error) {
+	s, ok, err := j.spent()
+	if err != nil || !ok {
+		return Spent{}, false, err
+	}
+	ago := j.age(now, s.At)
+	return Spent{Ago: max(0, ago), Known: ago >= 0, Crashes: max(0, s.Crashes)}, true, nil
+}
+
+// ForgetSpent gives the restart budget back: what crashed before counts no more.
+func (j *Journal) ForgetSpent() error {
+	all, err := j.starts()
+	for i := range all[:max(0, len(all)-1)] {
+		all[i].Clean = true
+	}
+	if err == nil && len(all) > 0 {
+		err = j.keepStarts(all)
+	}
+	return errors.Join(err, j.SetMeta(spentKey, ""))
+}
+
+func (j *Journal) setSpent(s spent) error {
+	b, err := json.Marshal(s)
 	if err != nil {
 		return fmt.Errorf("journal: restart budget: %w", err)
 	}
 	return j.SetMeta(spentKey, string(b))
 }
 
-// Spent returns how long ago the restart budget was spent and how many crashes there
-// were since. Where nothing tells how long ago, it was just now: 0.
-func (j *Journal) Spent(now garden.Moment) (ago time.Duration, crashes int, ok bool, err error) {
+func (j *Journal) spent() (s spent, ok bool, err error) {
 	text, found, err := j.Meta(spentKey)
 	if err != nil || !found || text == "" {
-		return 0, 0, false, err
+		return s, false, err
 	}
-	var s spent
 	if err := json.Unmarshal([]byte(text), &s); err != nil {
-		return 0, 0, false, nil // not ours to mend, and crashes are counted anew
+		return spent{}, false, nil // not ours to mend, and crashes are counted anew
 	}
-	return max(0, j.age(now, s.At)), max(0, s.Crashes), true, nil
+	return s, true, nil
 }
-
-// ForgetSpent gives the restart budget back.
-func (j *Journal) ForgetSpent() error { return j.SetMeta(spentKey, "") }

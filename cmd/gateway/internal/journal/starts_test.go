@@ -52,37 +52,83 @@ func TestStarts(t *testing.T) {
 }
 
 // TestSpent: that the restart budget was spent is known to the next lives, by this
-// clock or by the time; where nothing tells how long ago, it was just now.
+// clock or by the time; a life that can't tell how long ago does not lose it for one that
+// can. Once it was given back the crashes before count no more.
 func TestSpent(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "j.db")
-	j, _, err := Open(path, WithClock("a"))
-	require.NoError(t, err)
-	_, _, ok, err := j.Spent(at(time.Hour))
+	boot := func(clock string) *Journal {
+		j, _, err := Open(path, WithClock(clock))
+		require.NoError(t, err)
+		return j
+	}
+	j := boot("a")
+	_, ok, err := j.Spent(at(time.Hour))
 	require.NoError(t, err)
 	assert.False(t, ok)
-	require.NoError(t, j.KeepSpent(at(time.Hour), 2))
-	ago, crashes, ok, err := j.Spent(at(4 * time.Hour))
+	require.NoError(t, j.KeepSpent(at(time.Hour)))
+	s, ok, err := j.Spent(at(4 * time.Hour))
 	require.NoError(t, err)
 	assert.True(t, ok)
-	assert.Equal(t, 3*time.Hour, ago)
-	assert.Equal(t, 2, crashes)
+	assert.Equal(t, Spent{Ago: 3 * time.Hour, Known: true}, s)
 	require.NoError(t, j.Close())
 
-	j, _, err = Open(path, WithClock("b"))
-	require.NoError(t, err)
+	j = boot("b")
 	now := at(6 * time.Hour)
-	now.Mono = time.Minute
-	ago, _, _, err = j.Spent(now)
-	require.NoError(t, err)
-	assert.Equal(t, 5*time.Hour, ago)
-	now.Synced = false
-	ago, _, ok, err = j.Spent(now)
+	now.Mono, now.Synced = time.Minute, false
+	s, ok, err = j.Spent(now)
 	require.NoError(t, err)
 	assert.True(t, ok)
-	assert.Zero(t, ago)
+	assert.Equal(t, Spent{}, s)
+	s.Crashes = 2
+	require.NoError(t, j.CountSpent(now, s))
+	now.Synced = true
+	s, _, err = j.Spent(now)
+	require.NoError(t, err)
+	assert.Equal(t, Spent{Ago: 5 * time.Hour, Known: true, Crashes: 2}, s)
+	for m := range 4 {
+		_, err = j.Started(at(time.Duration(m+1)*time.Minute), time.Hour)
+		require.NoError(t, err)
+	}
 	require.NoError(t, j.ForgetSpent())
-	_, _, ok, err = j.Spent(now)
+	_, ok, err = j.Spent(now)
 	require.NoError(t, err)
 	assert.False(t, ok)
+	past, err := j.Started(at(5*time.Minute), time.Hour)
+	require.NoError(t, err)
+	assert.Equal(t, Starts{Crashes: 1, Crashed: true}, past, "the life that gave it back crashed after all")
 	require.NoError(t, j.Close())
+}
+
+// TestBesideSpent: the same where the journal can't be written.
+func TestBesideSpent(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "unwritten.json")
+	life := func(clock string) *Beside {
+		b, err := OpenBeside(path, clock)
+		require.NoError(t, err)
+		return b
+	}
+	b := life("a")
+	_, _, known := b.SpentAs(at(0))
+	assert.False(t, known)
+	require.NoError(t, b.Started(at(0)))
+	require.NoError(t, b.KeepSpent(at(time.Hour)))
+	b = life("a")
+	s, spent, known := b.SpentAs(at(3 * time.Hour))
+	assert.True(t, known && spent)
+	assert.Equal(t, Spent{Ago: 2 * time.Hour, Known: true}, s)
+	s.Crashes = 3
+	require.NoError(t, b.CountSpent(at(3*time.Hour), s))
+	b = life("b")
+	s, _, _ = b.SpentAs(at(4 * time.Hour))
+	assert.Equal(t, Spent{Ago: 3 * time.Hour, Known: true, Crashes: 3}, s, "by the time of day")
+	require.NoError(t, b.ForgetSpent(false))
+	b = life("b")
+	_, spent, known = b.SpentAs(at(5 * time.Hour))
+	assert.True(t, known && !spent)
+	assert.Empty(t, b.EarlierStarts())
+	require.NoError(t, b.ForgetSpent(true))
+	assert.NoFileExists(t, path)
+	_, _, known = (*Beside)(nil).SpentAs(at(0))
+	assert.False(t, known)
+	require.NoError(t, (*Beside)(nil).KeepSpent(at(0)))
 }

@@ -2,8 +2,11 @@ package runner
 
 import (
 	"fmt"
+	"slices"
 	"time"
 
+	"fabricpot/control"
+	"fabricpot/control/alarm"
 	"fabricpot/control/garden"
 	"fabricpot/valves"
 )
@@ -22,6 +25,10 @@ const (
 	bareRetry = 10 * time.Minute
 	// bareSlack is how much longer than by its nominal flow a line may take.
 	bareSlack = 1.25
+	// bareWishFor is how long a wish for water waits for its turn, as the controller's
+	// do, and mostBare how many of them and of other requests are kept.
+	bareWishFor = time.Hour
+	mostBare    = 64
 )
 
 // bare is the state of such rounds.
@@ -31,6 +38,15 @@ type bare struct {
 	mute bool
 	// waits is until when each line waits, on Mono.
 	waits map[garden.LineID]time.Duration
+	// wishes are for water that had to wait, later what only the controller can do.
+	wishes []bareWish
+	later  []garden.Ask
+}
+
+// bareWish is a person's wish for water.
+type bareWish struct {
+	garden.Ask
+	till time.Duration
 }
 
 // barely begins such rounds after what was given in the last day.
@@ -61,22 +77,19 @@ func (l *Loop) bareRound(now garden.Moment) {
 		}
 	}
 	env := valves.Env{AutoOff: true}
-	for _, a := range l.asks {
-		if _, z, ok := l.p.Garden.Zone(a.Zone); ok && a.Kind == garden.AskWater && z.Line != "" && a.Litres > 0 {
-			if gl, known := l.p.Garden.Line(z.Line); known && gl.ShareOf(z.ID) > 0 {
-				l.bareOrder(now, env, gl, z.ID, a.Litres/gl.ShareOf(z.ID), garden.ByHand, garden.Reason{Code: garden.AskedFor, A: a.Litres})
-			}
-		}
+	if l.mayFail(now, "read the gauges", func() { l.gauge(now) }) {
+		env.TankL = l.obs.TankL
 	}
-	l.asks = l.asks[:0]
+	l.bareWishes(now, env)
 	lines, journal := l.p.Guard.Snapshot(now)
 	for i := range lines {
 		s, gl := &lines[i], &l.p.Garden.Lines[i]
 		if s.Open || s.DoseL <= 0 || len(gl.Outlets) == 0 || now.Mono < l.bare.waits[s.Line] {
 			continue
 		}
-		l.bare.waits[s.Line] = now.Mono + bareRetry
-		l.bareOrder(now, env, gl, gl.Outlets[0].Zone, s.DoseL, garden.Survival, garden.Reason{Code: garden.SurvivalDose, A: s.DoseL})
+		if cause := l.bareOrder(now, env, gl, gl.Outlets[0].Zone, s.DoseL, garden.Survival, garden.Reason{Code: garden.SurvivalDose, A: s.DoseL}); cause != garden.NotConfirmed {
+			l.bare.waits[s.Line] = now.Mono + bareRetry
+		}
 	}
 	l.check(now, "write what was delivered", l.p.Guard.Flush())
 	l.keepLimits(now)
@@ -86,10 +99,39 @@ func (l *Loop) bareRound(now garden.Moment) {
 	l.refreshBare(now)
 }
 
+// bareWishes gives the water that people asked for, and keeps their other requests for
+// the controller.
+func (l *Loop) bareWishes(now garden.Moment, env valves.Env) {
+	for _, a := range l.asks {
+		if a.Kind == garden.AskWater && len(l.bare.wishes) < mostBare {
+			l.bare.wishes = append(l.bare.wishes, bareWish{a, now.Mono + bareWishFor})
+		} else if len(l.bare.later) < mostBare {
+			l.bare.later = append(l.bare.later, a)
+		}
+	}
+	l.asks = l.asks[:0]
+	l.bare.wishes = slices.DeleteFunc(l.bare.wishes, func(w bareWish) bool {
+		p, z, ok := l.p.Garden.Zone(w.Zone)
+		if !ok || now.Mono > w.till {
+			return true
+		}
+		gl, ok := l.p.Garden.Line(z.Line)
+		if !ok || gl.ShareOf(z.ID) <= 0 || !(w.Litres > 0) {
+			return true
+		}
+		litres := min(w.Litres, z.VolumeL(p))
+		switch l.bareOrder(now, env, gl, z.ID, litres/gl.ShareOf(z.ID), garden.ByHand, garden.Reason{Code: garden.AskedFor, A: litres}) {
+		case garden.SupplyBusy, garden.TooSoon, garden.NotConfirmed, garden.LineBusy, garden.PumpLocked:
+			return false
+		}
+		return true
+	})
+}
+
 // bareOrder asks the guard for litres through the whole line.
-func (l *Loop) bareOrder(now garden.Moment, env valves.Env, gl *garden.Line, zone garden.ZoneID, litres float64, kind garden.OrderKind, why garden.Reason) {
+func (l *Loop) bareOrder(now garden.Moment, env valves.Env, gl *garden.Line, zone garden.ZoneID, litres float64, kind garden.OrderKind, why garden.Reason) garden.RefusalCause {
 	if gl.FlowLPH() <= 0 {
-		return
+		return garden.UnknownLine
 	}
 	o := garden.Order{
 		ID: l.p.State.NextOrder, Line: gl.ID, Zone: zone, Litres: litres, Kind: kind, Why: why,
@@ -97,7 +139,11 @@ func (l *Loop) bareOrder(now garden.Moment, env valves.Env, gl *garden.Line, zon
 	}
 	l.p.State.NextOrder++
 	l.request(now, env, o)
-	l.obs.Refused = l.obs.Refused[:0]
+	defer func() { l.obs.Refused = l.obs.Refused[:0] }()
+	if len(l.obs.Refused) > 0 {
+		return l.obs.Refused[0].Cause
+	}
+	return garden.NotRefused
 }
 
 // bareAlarms tells what can be told without probes and weather.
@@ -105,10 +151,40 @@ func (l *Loop) bareAlarms(now garden.Moment, lines []valves.Status, j valves.Jou
 	l.crashes(now)
 	l.watch.unclosed(now, lines)
 	l.watch.unwritten(now, j)
+	if l.p.Far != nil {
+		for _, w := range l.p.Far.Worries() {
+			l.watch.hold(now, w.Kind, w.Subject, w.Text)
+		}
+	}
+	l.worry(now)
+	l.watch.flow(now, &l.obs, lines, l.p.Guard.Stray())
+	for i := range l.watch.noticed {
+		if n := &l.watch.noticed[i]; now.Mono < n.until {
+			l.watch.keep(now, n)
+		}
+	}
+	// Nothing here can tell that any other has ended.
+	for _, a := range l.watch.book.List() {
+		if a.Active && !toldBarely(a.Kind) {
+			l.watch.hold(now, a.Kind, a.Subject, a.Text)
+		}
+	}
+	l.tellBroken(now)
 	l.tellAlarms(now, l.watch.book.Step(now))
 }
 
-// refreshBare publishes what there is to show: lines and alarms.
+// toldBarely are the kinds that such rounds judge.
+func toldBarely(k alarm.Kind) bool {
+	switch k {
+	case alarm.KeepsCrashing, alarm.Crashed, alarm.NotClosed, alarm.JournalUnwritable, alarm.JournalBroken, alarm.FlowWithoutOrder,
+		alarm.TankLow, alarm.GaugeDoubtful, alarm.PumpDry, alarm.LinkLost:
+		return true
+	}
+	return false
+}
+
+// refreshBare publishes what there is to show: lines, alarms, and pots of which nothing
+// is known.
 func (l *Loop) refreshBare(now garden.Moment) {
 	if !l.publish {
 		return
@@ -119,6 +195,14 @@ func (l *Loop) refreshBare(now garden.Moment) {
 		Journal: l.p.JournalPath, Ticks: l.ticks, Alarms: l.watch.lines(now),
 	}
 	st.Lines = l.lineStatuses(lines)
+	i := 0
+	l.p.Garden.EachZone(func(p *garden.Pot, z *garden.Zone) {
+		zp := &l.p.Plan.Zones()[i]
+		i++
+		zs := zoneStatus(now, p, z, zp, &control.ZoneView{Capacity: zp.Capacity, Refill: zp.LowerLimit})
+		zs.ShutUntil = shutUntil(now, z, lines)
+		st.Zones = append(st.Zones, zs)
+	})
 	l.status.Store(st)
 }
 
@@ -143,8 +227,15 @@ func (l *Loop) takeUp(now garden.Moment) error {
 	for _, d := range past {
 		known = append(known, d.Delivery)
 	}
+	l.bare.on = false
 	l.recall(now)
 	l.p.Plan.Restore(l.p.State, now, known)
 	l.openFeeds(now)
+	l.asks = append(l.bare.later, l.asks...)
+	for _, w := range l.bare.wishes {
+		l.asks = append(l.asks, w.Ask)
+	}
+	l.bare.later, l.bare.wishes = nil, nil
+	l.views = l.p.Plan.View(l.p.State, now, l.views[:0])
 	return nil
 }

@@ -34,8 +34,9 @@ type starter interface {
 
 // spender is one that remembers that the restart budget was spent.
 type spender interface {
-	KeepSpent(at garden.Moment, crashes int) error
-	Spent(now garden.Moment) (ago time.Duration, crashes int, ok bool, err error)
+	KeepSpent(at garden.Moment) error
+	CountSpent(now garden.Moment, s journal.Spent) error
+	Spent(now garden.Moment) (journal.Spent, bool, error)
 	ForgetSpent() error
 }
 
@@ -43,6 +44,8 @@ type spender interface {
 type budget struct {
 	spent bool
 	till  time.Duration // on Mono
+	// unsure tells that how long ago is not known before the clock is.
+	unsure bool
 	// asked tells that a person turned automatic control off as well.
 	asked bool
 	why   string
@@ -62,63 +65,76 @@ func (l *Loop) started(now garden.Moment) {
 	if past.Crashed {
 		l.budget.crashed = now.Mono + crashTold
 	}
-	ago, since, was := time.Duration(0), 0, false
-	s, keeps := l.p.History.(spender)
+	spent, was := journal.Spent{Known: true}, false
+	h2, keeps := l.p.History.(spender)
 	if keeps {
-		ago, since, was, err = s.Spent(now)
+		spent, was, err = h2.Spent(now)
 		l.check(now, "recall the restart budget", err)
 	}
 	often := past.Crashes >= crashesMost
 	switch {
-	case was && ago < budgetFor:
+	case was && spent.Ago < budgetFor:
 		if past.Crashed {
-			since++
+			spent.Crashes++
+			l.check(now, "keep the restart budget", h2.CountSpent(now, spent))
 		}
-		l.bare.on = often && since >= crashesMost
+		l.bare.on = often && spent.Crashes >= crashesMost
+		l.budget.unsure = !spent.Known
 	case often:
-		ago, since = 0, 0
+		spent = journal.Spent{}
+		if keeps {
+			l.check(now, "keep the restart budget", h2.KeepSpent(now))
+		}
 	default:
 		if was {
-			l.check(now, "forget the restart budget", s.ForgetSpent())
+			l.check(now, "forget the restart budget", h2.ForgetSpent())
 		}
 		return
 	}
-	if keeps {
-		l.check(now, "keep the restart budget", s.KeepSpent(now.Add(-ago), since))
-	}
-	l.budget.spent, l.budget.till = true, now.Mono-ago+budgetFor
+	l.budget.spent, l.budget.till = true, now.Mono-spent.Ago+budgetFor
 	l.budget.why = fmt.Sprintf("the gateway crashed %d times within %v, so it gives survival doses only", crashesMost, crashSpan)
 	if l.bare.on {
 		l.budget.why += ", by the clock alone, since it went on crashing"
 	}
-	l.p.State.SwitchedOff(now.Mono - ago)
+	l.p.State.SwitchedOff(now.Mono - spent.Ago)
 	l.p.Tell.Failed(now, "go on by itself", fmt.Errorf("%s; save what 'gateway doctor' says, then turn it on with 'gateway automatic on'", l.budget.why))
 }
 
 // switched takes in that a person switched automatic control.
 func (l *Loop) switched(now garden.Moment, on bool) {
 	l.budget.asked = !on
-	l.p.State.AutoOff = !on
 	if on && l.budget.spent {
+		l.budget.till = now.Mono
 		l.giveBack(now)
+		return
 	}
+	l.p.State.AutoOff = !on
 }
 
-// giveBack ends what a spent budget brought.
+// giveBack ends what a spent budget brought. What earlier runs left is taken up first:
+// where it can't be read nothing is decided on a guess, and the next round tries again.
 func (l *Loop) giveBack(now garden.Moment) {
+	if l.bare.on {
+		if err := l.takeUp(now); err != nil {
+			l.check(now, "take up what earlier runs left", err)
+			return
+		}
+	}
 	l.budget.spent = false
 	l.p.State.AutoOff = l.budget.asked
 	if s, ok := l.p.History.(spender); ok {
 		l.check(now, "forget the restart budget", s.ForgetSpent())
 	}
-	if l.bare.on {
-		l.bare.on = false
-		l.check(now, "take up what earlier runs left", l.takeUp(now))
-	}
 }
 
 // tryAgain has automatic control try again when the budget was spent for long enough.
 func (l *Loop) tryAgain(now garden.Moment) {
+	if s, ok := l.p.History.(spender); ok && l.budget.unsure && now.Synced {
+		l.budget.unsure = false
+		if spent, was, err := s.Spent(now); err == nil && was && spent.Known {
+			l.budget.till = now.Mono - spent.Ago + budgetFor
+		}
+	}
 	if l.budget.spent && now.Mono >= l.budget.till {
 		l.giveBack(now)
 	}

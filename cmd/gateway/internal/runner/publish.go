@@ -64,18 +64,24 @@ func (l *Loop) snapshot(now garden.Moment, lines []valves.Status) *Status {
 			}
 			probe++
 		}
-		for k := range lines {
-			if lines[k].Line == z.Line && lines[k].HeldUntil > 0 {
-				until := now.Wall.Add(lines[k].HeldUntil - now.Mono).Round(time.Second)
-				zs.ShutUntil = &until
-			}
-		}
+		zs.ShutUntil = shutUntil(now, z, lines)
 		st.Zones = append(st.Zones, zs)
 		i++
 	})
 	st.Lines = l.lineStatuses(lines)
 	st.Converters = l.converters(now)
 	return st
+}
+
+// shutUntil is until when a zone's line is kept shut, nil where it is not.
+func shutUntil(now garden.Moment, z *garden.Zone, lines []valves.Status) *time.Time {
+	for k := range lines {
+		if lines[k].Line == z.Line && lines[k].HeldUntil > 0 {
+			until := now.Wall.Add(lines[k].HeldUntil - now.Mono).Round(time.Second)
+			return &until
+		}
+	}
+	return nil
 }
 
 func (l *Loop) lineStatuses(lines []valves.Status) []LineStatus {

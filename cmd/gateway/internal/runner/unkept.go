@@ -135,7 +135,10 @@ func (e notedBeside) Unwrap() error { return e.error }
 func (k *Keeper) Started(now garden.Moment, span time.Duration) (journal.Starts, error) {
 	past, err := k.Journal.StartedAfter(now, span, k.beside.EarlierStarts())
 	if err == nil {
-		return past, k.beside.ForgetStarts()
+		if bad := k.beside.ForgetStarts(); bad != nil {
+			return past, notedBeside{bad} // noted it is
+		}
+		return past, nil
 	}
 	if k.beside != nil {
 		if bad := k.beside.Started(now); bad != nil {
@@ -144,6 +147,42 @@ func (k *Keeper) Started(now garden.Moment, span time.Duration) (journal.Starts,
 		k.begun, err = true, notedBeside{err}
 	}
 	return past, err
+}
+
+// KeepSpent remembers that the restart budget was spent, beside the journal where that
+// can't.
+func (k *Keeper) KeepSpent(at garden.Moment) error {
+	err := k.Journal.KeepSpent(at)
+	if err != nil || k.unkept != nil {
+		return errors.Join(err, k.beside.KeepSpent(at))
+	}
+	return k.beside.HaveSpent()
+}
+
+// CountSpent remembers how many crashes there were since.
+func (k *Keeper) CountSpent(now garden.Moment, s journal.Spent) error {
+	err := k.Journal.CountSpent(now, s)
+	if err != nil || k.unkept != nil {
+		return errors.Join(err, k.beside.CountSpent(now, s))
+	}
+	return k.beside.HaveSpent()
+}
+
+// Spent returns the restart budget that was spent, if it was and was not given back.
+func (k *Keeper) Spent(now garden.Moment) (journal.Spent, bool, error) {
+	if s, spent, known := k.beside.SpentAs(now); known {
+		if !spent {
+			return s, false, k.ForgetSpent() // which the journal may take by now
+		}
+		return s, true, nil
+	}
+	return k.Journal.Spent(now)
+}
+
+// ForgetSpent gives it back.
+func (k *Keeper) ForgetSpent() error {
+	err := k.Journal.ForgetSpent()
+	return errors.Join(err, k.beside.ForgetSpent(err == nil && k.unkept == nil))
 }
 
 // Stopped notes that it stops in good order, where its start is noted.

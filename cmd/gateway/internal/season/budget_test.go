@@ -95,6 +95,7 @@ type crashing struct {
 	o    Options
 	b    *Bench
 	ears *ears
+	sick bool
 }
 
 func newCrashing(t *testing.T) *crashing {
@@ -104,7 +105,7 @@ func newCrashing(t *testing.T) *crashing {
 	require.NoError(t, err)
 	t.Cleanup(func() { _ = j.Close() })
 	c := &crashing{t: t, g: g, ears: newEars()}
-	c.o = Options{Seed: 5, Start: start, Weather: Climate(4, start, 5), Tell: c.ears,
+	c.o = Options{Watched: true, Seed: 5, Start: start, Weather: Climate(4, start, 5), Tell: c.ears,
 		Journal: runner.NewKeeper(j), History: j, Terrace: terrace.Options{StartSuctionCM: 60}}
 	c.live()
 	return c
@@ -183,17 +184,26 @@ func TestBudgetOutlivesRestarts(t *testing.T) {
 	assert.True(t, c.b.State.AutoOff, "that no budget gives back")
 }
 
-// sick is a sampler that panics.
-type sick struct{}
+// sickly is a sampler that panics while it is sick.
+type sickly struct {
+	runner.Sampler
+	sick *bool
+}
 
-func (sick) Sample(garden.Moment, []garden.Reading) []garden.Reading { panic("one reading too many") }
+func (s sickly) Sample(now garden.Moment, out []garden.Reading) []garden.Reading {
+	if *s.sick {
+		panic("one reading too many")
+	}
+	return s.Sampler.Sample(now, out)
+}
 
 // TestDosesDependOnNothingThatCrashes: a gateway that panics in every round waters its
 // pots all the same, tells one alarm, does what people ask, and is whole again once the
 // cause is gone.
 func TestDosesDependOnNothingThatCrashes(t *testing.T) {
 	c := newCrashing(t)
-	c.o.sampler = func(runner.Sampler) runner.Sampler { return sick{} }
+	c.sick = true
+	c.o.sampler = func(s runner.Sampler) runner.Sampler { return sickly{s, &c.sick} }
 	c.again()
 	crashes := 1
 	for ; !c.run(20 * time.Hour); crashes++ {
@@ -215,8 +225,12 @@ func TestDosesDependOnNothingThatCrashes(t *testing.T) {
 	assert.InDelta(t, 0.5, c.ears.ended[0].Litres*c.line(zone), 0.1)
 	c.ears.ended = nil
 
-	c.o.sampler = nil
-	c.lives(time.Minute)
+	// What it can't judge has not ended, and a person's word for the controller is kept.
+	c.b.Loop.Ask(c.b.Moment(), garden.Ask{Kind: garden.GardenerWatered, Zone: zone, Litres: 3, Who: "test"})
+	require.Len(t, c.b.Loop.Status().Zones, len(c.b.Loop.Status().Lines))
+	assert.Nil(t, c.b.Loop.Status().Zones[0].Water)
+	// The cause is gone within this very life.
+	c.sick = false
 	c.b.Loop.Ask(c.b.Moment(), garden.Ask{Kind: garden.AskAutoOn, Who: "test"})
 	assert.False(t, c.b.State.AutoOff)
 	c.b.RunTo(c.b.Clock.Now() + 20*time.Hour)
