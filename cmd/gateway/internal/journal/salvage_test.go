@@ -118,7 +118,7 @@ func TestSalvage(t *testing.T) {
 				assert.Equal(t, c.sameClock, same)
 				crashes, err := j.Started(at(time.Second), time.Minute)
 				require.NoError(t, err)
-				assert.Equal(t, 1, crashes, "by the wall where the clock is nobody's")
+				assert.Equal(t, Starts{Crashes: 1, Crashed: c.sameClock}, crashes, "by the wall where the clock is nobody's")
 			}
 			if c.given {
 				require.Len(t, unfinished, 1)
