@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"encoding/json"
 	"fmt"
+	"maps"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -217,7 +218,8 @@ func (j *Journal) takeOver(p *part, rows [][]any, clocks *clockMap) error {
 		return nil
 	}
 	q := "INSERT OR IGNORE INTO " + p.table + "(" + strings.Join(p.names(), ",") + ") VALUES(?" + strings.Repeat(",?", len(p.names())-1) + ")"
-	return j.write("take over "+p.table, func(ctx context.Context, tx *sql.Tx) error {
+	before := maps.Clone(clocks.of)
+	err := j.write("take over "+p.table, func(ctx context.Context, tx *sql.Tx) error {
 		for _, row := range rows {
 			for i := range row {
 				if p.kind(i) != 'c' {
@@ -245,6 +247,11 @@ func (j *Journal) takeOver(p *part, rows [][]any, clocks *clockMap) error {
 		}
 		return nil
 	})
+	if err != nil {
+		// The clocks' rows went with the others: the next boot would get their numbers.
+		clocks.of = before
+	}
+	return err
 }
 
 // readable tries what a start will read of a table.

@@ -204,6 +204,39 @@ func TestSalvageTakesNoNonsense(t *testing.T) {
 	}
 }
 
+// TestSalvageAfterARollback: a clock that went with the rows of one table is written
+// again for those of the next, or the next boot has its number.
+func TestSalvageAfterARollback(t *testing.T) {
+	dir := t.TempDir()
+	broken := filepath.Join(dir, "broken.db")
+	lived(t, broken)
+	old, why := reader(broken)
+	require.NotNil(t, old, why)
+	defer func() { _ = old.shut() }()
+	path := filepath.Join(dir, "j.db")
+	j := open(t, path, WithClock("boot b"))
+	clocks := clockMap{j: j, names: map[int64]string{}, of: map[int64]int64{}, from: "broken.db"}
+	clocks.read(old)
+	_, err := j.easy.Exec("CREATE TRIGGER refuses BEFORE INSERT ON intents WHEN NEW.id=2 BEGIN SELECT RAISE(ABORT,'no'); END")
+	require.NoError(t, err)
+	intents, outcomes := &rescued[0], &rescued[1]
+	rows, whole := intents.rows(old)
+	require.True(t, whole)
+	require.Error(t, j.takeOver(intents, rows, &clocks))
+	rows, whole = outcomes.rows(old)
+	require.True(t, whole)
+	require.NoError(t, j.takeOver(outcomes, rows, &clocks))
+	require.NoError(t, j.Close())
+	for _, boot := range []string{"boot c", "boot a"} {
+		j = open(t, path, WithClock(boot))
+		past, err := j.Recent(at(6 * time.Hour))
+		require.NoError(t, err)
+		require.Len(t, past, 4)
+		assert.Equal(t, boot == "boot a", past[3].SameClock, boot)
+		require.NoError(t, j.Close())
+	}
+}
+
 // TestStartCutShort: a start that dies between setting a broken file aside and beginning
 // the fresh one leaves that to the next, and one that comes much later begins anew.
 func TestStartCutShort(t *testing.T) {
