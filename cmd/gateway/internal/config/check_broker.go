@@ -68,8 +68,9 @@ func (r *reader) checkBroker(g *garden.Garden) {
 	}
 }
 
-// checkRights sees that no account may command a valve past the permit. The broker
-// refuses that in any case; a grant that says otherwise would not be what it seems.
+// checkRights warns of an account that may command a valve past the permit. The broker
+// refuses that in any case, so the grant is not what it seems; a garden that has run with
+// it, such as with all of the gateway's topics for a hub, goes on to be watered.
 func (r *reader) checkRights(g *garden.Garden) {
 	tree, err := topic.NewTree(g.Broker.Prefix, g.Site.ID)
 	if err != nil {
@@ -84,7 +85,7 @@ func (r *reader) checkRights(g *garden.Garden) {
 			}
 			for _, own := range owns {
 				if topic.Overlaps(granted, own) {
-					r.say(at, "a valve could be opened past all limits", quote(granted),
+					r.warn(at, "takes in what opens a valve past all limits, which the broker refuses all the same", quote(granted),
 						fmt.Sprintf("topics that leave out %s, which the gateway alone may write; people ask on %s, nodes answer on %s",
 							own, tree.Of(topic.Do, ""), tree.All(topic.ValveState)))
 					break
