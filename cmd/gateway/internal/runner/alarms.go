@@ -15,7 +15,8 @@ const alarmsKey = "alarms"
 
 // recallAlarms takes up the alarms of an earlier run, so that a restart tells
 // nothing twice and forgets nobody's word. What was noticed once goes on for as
-// long as if it had been noticed now.
+// long as if it had been noticed now, but for a broken journal: its limits hold from
+// when it broke.
 func (l *Loop) recallAlarms(now garden.Moment, h LongMemory) {
 	text, found, err := h.Meta(alarmsKey)
 	var kept []alarm.Kept
@@ -27,7 +28,11 @@ func (l *Loop) recallAlarms(now garden.Moment, h LongMemory) {
 	l.check(now, "recall the alarms", err)
 	l.watch.book.Restore(now, kept)
 	for _, a := range l.watch.book.List() {
-		if a.Active && noticedOnce(a.Kind) && !l.watch.stands(a.Kind, a.Subject) {
+		switch {
+		case !a.Active || !noticedOnce(a.Kind) || l.watch.stands(a.Kind, a.Subject):
+		case a.Kind == alarm.JournalBroken:
+			l.watch.brokeAt(now, a.Since.Mono, a.Text)
+		default:
 			l.watch.notice(now, a.Kind, a.Subject, a.Text)
 		}
 	}

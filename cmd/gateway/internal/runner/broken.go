@@ -64,10 +64,13 @@ func (l *Loop) tellBroken(now garden.Moment) {
 
 // broke raises the alarm of a broken journal, for as long as its limits hold. That they
 // hold water back has no alarm of its own.
-func (w *watch) broke(now garden.Moment, what string) {
-	w.noticeFor(now, alarm.JournalBroken, "", what, brokenFor)
+func (w *watch) broke(now garden.Moment, what string) { w.brokeAt(now, now.Mono, what) }
+
+// brokeAt is broke of a journal that an earlier run found broken, at that time on Mono.
+func (w *watch) brokeAt(now garden.Moment, since time.Duration, what string) {
+	w.noticeFor(now, alarm.JournalBroken, "", what, since+brokenFor-now.Mono)
 	for id := range w.flowLPH {
-		w.spent[id] = now.Mono + spentFor
+		w.spent[id] = max(w.spent[id], since+spentFor)
 	}
 }
 

@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"os"
 	"path/filepath"
+	"slices"
 	"testing"
 	"time"
 
@@ -51,7 +52,7 @@ func TestBrokenJournalAtStart(t *testing.T) {
 				if b != nil {
 					up = time.Minute
 				}
-				b, err = NewBench(g, Options{Seed: 5, Start: start, Weather: Climate(3, start, 7), World: b, SinceBoot: up, Tell: ears,
+				b, err = NewBench(g, Options{Seed: 5, Start: start, Weather: Climate(3, start, 7), World: b, SinceBoot: up, Tell: ears, Watched: true,
 					Journal: keeper, History: keeper, Terrace: terrace.Options{StartSuctionCM: 60, SupplyDroop: garden.Known(0), EmitterSpread: garden.Known(0)}})
 				require.NoError(t, err)
 				require.NoError(t, b.Begin())
@@ -120,8 +121,18 @@ func TestBrokenJournalAtStart(t *testing.T) {
 			for _, a := range ears.raised(alarm.CapReached) {
 				assert.Less(t, a.At.Mono, broke, "it follows from that")
 			}
-			b.RunTo(broke + hour(26))
+			stands := func() bool {
+				return slices.ContainsFunc(b.Loop.Status().Alarms, func(a runner.AlarmLine) bool {
+					return a.Name == alarm.JournalBroken.String() && a.Active
+				})
+			}
+			b.RunTo(broke + hour(23))
 			held, _ := line()
+			assert.Equal(t, doseL, held)
+			assert.True(t, stands(), "for as long as its limits hold, over starts too")
+			b.RunTo(broke + hour(26))
+			assert.False(t, stands(), "and no longer")
+			held, _ = line()
 			assert.Equal(t, capL, held)
 			assert.Equal(t, c.readable, b.State.AutoOff)
 			b.End()
