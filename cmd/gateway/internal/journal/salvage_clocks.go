@@ -75,6 +75,13 @@ func (c *clockMap) meta(ctx context.Context, tx *sql.Tx, key, value string) (_ s
 			}
 		}
 		out = all
+	case spentKey:
+		var past spent
+		if json.Unmarshal([]byte(value), &past) != nil {
+			return "", false, nil // empty where it was given back
+		}
+		past.At.Clock, err = c.id(ctx, tx, past.At.Clock)
+		out = past
 	case "learned", "alarms", "messages":
 		return value, json.Valid([]byte(value)), nil
 	default:

@@ -19,6 +19,7 @@ import (
 // are, bytes.
 func lived(t *testing.T, path string) (page int) {
 	t.Helper()
+	require.NoError(t, open(t, path, WithClock("an earlier boot")).Close()) // the fresh one numbers otherwise
 	j := open(t, path, WithClock("boot a"))
 	for id := garden.OrderID(1); id <= 5; id++ {
 		require.NoError(t, j.Intend(order(id), 2, at(time.Duration(id)*time.Hour)))
@@ -34,6 +35,7 @@ func lived(t *testing.T, path string) (page int) {
 	require.NoError(t, j.KeepLimits([]byte(`{"a":1}`)))
 	_, err := j.Started(at(0), time.Minute)
 	require.NoError(t, err)
+	require.NoError(t, j.KeepSpent(at(0), 3))
 	var b Batch
 	for i := range 400 {
 		b.Readings = append(b.Readings, garden.Reading{Probe: "a", At: at(time.Duration(i) * time.Minute), Water: 0.2, Volts: 1.5, Quality: garden.Good})
@@ -119,6 +121,11 @@ func TestSalvage(t *testing.T) {
 				crashes, err := j.Started(at(time.Second), time.Minute)
 				require.NoError(t, err)
 				assert.Equal(t, Starts{Crashes: 1, Crashed: c.sameClock}, crashes, "by the wall where the clock is nobody's")
+				ago, since, ok, err := j.Spent(garden.Moment{Mono: at(2 * time.Hour).Mono})
+				require.NoError(t, err)
+				assert.True(t, ok)
+				assert.Equal(t, 3, since)
+				assert.Equal(t, map[bool]time.Duration{true: 2 * time.Hour}[c.sameClock], ago)
 			}
 			if c.given {
 				require.Len(t, unfinished, 1)
