@@ -52,6 +52,11 @@ const (
 	// rescueMost bounds the rows of a part, the newest first: a start reads a day of
 	// deliveries, and some months of feeds.
 	rescueMost = 20000
+	// rescueChunk is how many of them are written at once, within patience.
+	rescueChunk = 500
+	// rescueFor bounds what is begun of a part: with patience for its last chunk, all
+	// parts together take less than a start may (TimeoutStartSec in systemd/).
+	rescueFor = 20 * time.Second
 	// mostNumber is more than any order or amount of a garden comes to: a number over
 	// it is damage, and the next one after it would be none.
 	mostNumber = 1e12
@@ -79,7 +84,9 @@ func (j *Journal) salvage(from string) string {
 			continue
 		}
 		rows, whole := p.rows(old)
-		whole = j.takeOver(p, rows, &clocks) == nil && whole
+		ctx, done := context.WithTimeout(context.Background(), rescueFor)
+		whole = j.takeOver(ctx, p, rows, &clocks) == nil && whole
+		done()
 		if err := j.readable(p.table); err != nil {
 			whole = false
 			miss(j.drop(p))
@@ -212,46 +219,60 @@ func (p *part) sound(row []any) bool {
 	return true
 }
 
-// takeOver writes the rows, all or none.
-func (j *Journal) takeOver(p *part, rows [][]any, clocks *clockMap) error {
-	if len(rows) == 0 {
-		return nil
+// takeOver writes the rows in chunks, the newest first, so that what a slow board manages
+// is kept. It ends with the first chunk that fails, of which nothing is written, or where
+// ctx is done before the next.
+func (j *Journal) takeOver(ctx context.Context, p *part, rows [][]any, clocks *clockMap) error {
+	for chunk := range slices.Chunk(rows, rescueChunk) {
+		if err := ctx.Err(); err != nil {
+			return fmt.Errorf("journal: no time for the rest of %s: %w", p.table, err)
+		}
+		before := maps.Clone(clocks.of)
+		err := j.write("take over "+p.table, func(ctx context.Context, tx *sql.Tx) error {
+			return p.insert(ctx, tx, chunk, clocks)
+		})
+		if err != nil {
+			// The clocks' rows went with the others: the next boot would get their numbers.
+			clocks.of = before
+			return err
+		}
 	}
-	q := "INSERT OR IGNORE INTO " + p.table + "(" + strings.Join(p.names(), ",") + ") VALUES(?" + strings.Repeat(",?", len(p.names())-1) + ")"
-	before := maps.Clone(clocks.of)
-	err := j.write("take over "+p.table, func(ctx context.Context, tx *sql.Tx) error {
-		for _, row := range rows {
-			for i := range row {
-				if p.kind(i) != 'c' {
-					continue
-				}
-				id, err := clocks.id(ctx, tx, row[i].(int64))
-				if err != nil {
-					return err
-				}
-				row[i] = id
+	return nil
+}
+
+// insert writes rows of the broken file.
+func (p *part) insert(ctx context.Context, tx *sql.Tx, rows [][]any, clocks *clockMap) error {
+	into, err := tx.PrepareContext(ctx, "INSERT OR IGNORE INTO "+p.table+"("+strings.Join(p.names(), ",")+") VALUES(?"+strings.Repeat(",?", len(p.names())-1)+")")
+	if err != nil {
+		return err
+	}
+	defer into.Close()
+	for _, row := range rows {
+		for i := range row {
+			if p.kind(i) != 'c' {
+				continue
 			}
-			if p.table == "meta" {
-				value, keep, err := clocks.meta(ctx, tx, row[0].(string), row[1].(string))
-				if err != nil {
-					return err
-				}
-				if !keep {
-					continue
-				}
-				row[1] = value
-			}
-			if _, err := tx.ExecContext(ctx, q, row...); err != nil {
+			id, err := clocks.id(ctx, tx, row[i].(int64))
+			if err != nil {
 				return err
 			}
+			row[i] = id
 		}
-		return nil
-	})
-	if err != nil {
-		// The clocks' rows went with the others: the next boot would get their numbers.
-		clocks.of = before
+		if p.table == "meta" {
+			value, keep, err := clocks.meta(ctx, tx, row[0].(string), row[1].(string))
+			if err != nil {
+				return err
+			}
+			if !keep {
+				continue
+			}
+			row[1] = value
+		}
+		if _, err := into.ExecContext(ctx, row...); err != nil {
+			return err
+		}
 	}
-	return err
+	return nil
 }
 
 // readable tries what a start will read of a table.

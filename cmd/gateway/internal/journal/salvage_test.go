@@ -1,9 +1,11 @@
 package journal
 
 import (
+	"context"
 	"fmt"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 	"time"
 
@@ -229,10 +231,10 @@ func TestSalvageAfterARollback(t *testing.T) {
 	intents, outcomes := &rescued[0], &rescued[1]
 	rows, whole := intents.rows(old)
 	require.True(t, whole)
-	require.Error(t, j.takeOver(intents, rows, &clocks))
+	require.Error(t, j.takeOver(context.Background(), intents, rows, &clocks))
 	rows, whole = outcomes.rows(old)
 	require.True(t, whole)
-	require.NoError(t, j.takeOver(outcomes, rows, &clocks))
+	require.NoError(t, j.takeOver(context.Background(), outcomes, rows, &clocks))
 	require.NoError(t, j.Close())
 	for _, boot := range []string{"boot c", "boot a"} {
 		j = open(t, path, WithClock(boot))
@@ -242,6 +244,47 @@ func TestSalvageAfterARollback(t *testing.T) {
 		assert.Equal(t, boot == "boot a", past[3].SameClock, boot)
 		require.NoError(t, j.Close())
 	}
+}
+
+// TestSalvageInChunks: of more rows than can be written, or than there is time for, the
+// newest are taken over.
+func TestSalvageInChunks(t *testing.T) {
+	dir := t.TempDir()
+	broken := filepath.Join(dir, "broken.db")
+	lived(t, broken)
+	db, err := single(broken, "rw")
+	require.NoError(t, err)
+	outcomes := &rescued[1]
+	others := strings.Join(outcomes.names()[1:], ",")
+	_, err = db.Exec("WITH RECURSIVE n(i) AS (VALUES(5) UNION ALL SELECT i+1 FROM n WHERE i<1200) INSERT INTO outcomes(id," + others + ") SELECT i," + others + " FROM n, outcomes WHERE id=4")
+	require.NoError(t, err)
+	require.NoError(t, db.Close())
+	old, why := reader(broken)
+	require.NotNil(t, old, why)
+	defer func() { _ = old.shut() }()
+	rows, whole := outcomes.rows(old)
+	require.True(t, whole)
+	require.Len(t, rows, 1200)
+
+	j := open(t, filepath.Join(dir, "j.db"))
+	defer j.Close()
+	clocks := clockMap{j: j, names: map[int64]string{}, of: map[int64]int64{}, from: "broken.db"}
+	clocks.read(old)
+	none, stop := context.WithCancel(context.Background())
+	stop()
+	_, err = j.easy.Exec("CREATE TRIGGER refuses BEFORE INSERT ON outcomes WHEN NEW.id=150 BEGIN SELECT RAISE(ABORT,'no'); END")
+	require.NoError(t, err)
+	count := func() (n, oldest int) {
+		require.NoError(t, j.read.QueryRow("SELECT count(*),coalesce(min(id),0) FROM outcomes").Scan(&n, &oldest))
+		return n, oldest
+	}
+	require.ErrorIs(t, j.takeOver(none, outcomes, rows, &clocks), context.Canceled)
+	n, _ := count()
+	assert.Zero(t, n)
+	require.ErrorContains(t, j.takeOver(context.Background(), outcomes, rows, &clocks), "no")
+	n, oldest := count()
+	assert.Equal(t, 1000, n)
+	assert.Equal(t, 201, oldest)
 }
 
 // TestStartCutShort: a start that dies between setting a broken file aside and beginning
