@@ -7,6 +7,7 @@ import (
 	"net"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"syscall"
@@ -29,6 +30,11 @@ import (
 // hangShare of the time that the gateway asks for is what this one gives: a garden file
 // allows rounds of five seconds at the least, and here they are a hundredth of that.
 const hangShare = 15
+
+// hangStarts is how many times what a plain start takes the next gateway has to close
+// what was left open, where that comes to over a second: parts hang at the same time, and
+// others may use the machine. Common practice, no source.
+const hangStarts = 5
 
 // hangGarden is the kill harness's, with something that comes over the broker.
 var hangGarden = strings.NewReplacer(
@@ -141,7 +147,8 @@ func (m *managed) watch(long time.Duration) (aborted bool) {
 
 // TestTheServiceManagerResetsWhatHangs hangs each part of the whole gateway in turn,
 // with a line open: the service manager misses it and starts another, which closes what
-// was left open within a second of its exec, and is fed again.
+// was left open within a second of its exec, or as fast as a crowded machine starts
+// anything, and is fed again.
 func TestTheServiceManagerResetsWhatHangs(t *testing.T) {
 	for name, part := range hangParts {
 		if few := name == "output's driver" || name == "outcome kept" || name == "pulses" || name == "nothing"; testing.Short() && !few {
@@ -203,11 +210,14 @@ func resetPart(t *testing.T, part hung) {
 	w.died()
 	w.free()
 	untrip(t, w.dir)
+	usual := usualStart(t, w.dir)
 	next := manage(t, w, conn, w.feedDue(start, 1), "", nil)
 	w.mu.Lock()
 	assert.False(t, w.opened, "opened a line before all were closed")
 	assert.Positive(t, w.took, "never closed all: %s", next.out)
-	assert.LessOrEqual(t, w.took, time.Second, "closed what was left open")
+	t.Logf("closed what was left open %.2f times what a process takes that says its version and ends (%v over %v)",
+		float64(w.took)/float64(usual), w.took.Round(time.Millisecond), usual.Round(time.Millisecond))
+	assert.LessOrEqual(t, w.took, max(time.Second, hangStarts*usual), "closed what was left open")
 	w.mu.Unlock()
 	require.False(t, next.watch(next.patience*3/2), "the next one hangs too: %s", next.out)
 	require.NoError(t, next.Process.Signal(syscall.SIGTERM))
@@ -277,4 +287,13 @@ func (w *World) driven(id garden.LineID) bool {
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	return w.wires.Pin(id).Energised()
+}
+
+// usualStart is how long the program takes that says its version and ends, in the middle
+// of three.
+func usualStart(t *testing.T, dir string) time.Duration {
+	t.Helper()
+	plain := []time.Duration{plainStart(t, dir), plainStart(t, dir), plainStart(t, dir)}
+	slices.Sort(plain)
+	return plain[1]
 }
