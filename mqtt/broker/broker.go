@@ -4,10 +4,11 @@
 // address and at least one account. Every account has a list of filters it may
 // publish to and one it may subscribe to; a last will is judged by the same
 // list. What valves listen to is the gateway's own to write, whatever a list says
-// and where nobody needs an account too. Everything a stranger could make grow is bounded: time until CONNECT,
-// connections, packet size, what waits for a slow reader, what waits for an
-// absent one and for how long, and the number of retained topics. Retained
-// messages live in memory: publishers post them again on every connection.
+// and where nobody needs an account too. Everything a stranger could make grow is
+// bounded: time until CONNECT, connections, packet size, what waits for a slow
+// reader, what waits for an absent one and for how long, and the number of
+// retained topics. Retained messages live in memory: publishers post them again
+// on every connection.
 package broker
 
 import (

@@ -15,9 +15,10 @@ import (
 )
 
 // Beside remembers the orders that open while the journal can't be written, what
-// people asked for then that outlives a restart, and the starts, until it can again. It stands in a folder of the running system, in memory: it outlives a
-// gateway that is killed, and a power cut takes it away, with which a plain coil
-// falls. A nil one remembers nothing.
+// people asked for then that outlives a restart, and the starts, until it can again. It
+// stands in a folder of the running system, in memory: it outlives a gateway that is
+// killed, and a power cut takes it away, with which a plain coil falls. A nil one
+// remembers nothing.
 type Beside struct {
 	path, clock string
 

@@ -75,8 +75,9 @@ func BootClock() (string, error) {
 // no journal or is damaged is renamed, together with its write-ahead log, and a
 // fresh one begun, which takes over what a start needs and can still be read; aside
 // is then a sentence to show that tells where it went and what is lost, and Broken
-// has it until BrokenTold. Nothing is ever deleted. A directory that can't be written, a journal of a
-// newer version and another program's database are errors and are left alone.
+// has it until BrokenTold. Nothing is ever deleted. A directory that can't be
+// written, a journal of a newer version and another program's database are errors
+// and are left alone.
 func Open(path string, opts ...Option) (j *Journal, aside string, err error) {
 	j = &Journal{path: path, now: time.Now, clock: "run " + rand.Text()}
 	for _, o := range opts {
