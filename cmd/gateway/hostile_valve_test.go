@@ -2,6 +2,8 @@ package main
 
 import (
 	"fmt"
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 	"time"
@@ -46,4 +48,24 @@ func valvePastThePermit(t *testing.T) {
 	assert.Zero(t, opens, "the node's coil")
 	assert.NotContains(t, r.out.String(), "unasked")
 	assert.Equal(t, exitDone, r.end(), r.errs)
+}
+
+// TestAWideGrant: a garden file that grants a hub all of the gateway's topics keeps no
+// gateway from its watering. It is warned of, and opens no valve.
+func TestAWideGrant(t *testing.T) {
+	t.Parallel() // no node confirms its valve, so the end takes its time
+	const set = "fabricpot/far/valve/tap/set"
+	login := filepath.Join(t.TempDir(), "hub.login")
+	require.NoError(t, os.WriteFile(login, []byte("hub\n"+personWord+"\n"), 0o600))
+	file := farFile(t, "embedded\n  accounts: [{ login-file: "+login+", may-publish: [fabricpot/far/#], may-subscribe: [\"#\"] }]")
+	r := start(t, file, "--broker-listen", "127.0.0.1:0")
+	addr := r.broker()
+	assert.Contains(t, r.errs.String(), "may-publish.1: takes in what opens a valve past all limits")
+	hub := outsideAs(t, addr, "hub", "hub", personWord)
+	hub.Publish(set, 0, false, `{"id":"hub-1","do":"open","order":"9001","seconds":60}`).WaitTimeout(time.Second)
+	hub.say("fabricpot/far/elsewhere", false, "after that")
+	hub.until(10*time.Second, "fabricpot/far/elsewhere", "after that")
+	for _, m := range hub.on(set) {
+		assert.NotContains(t, string(m.Payload()), "hub-1")
+	}
 }
