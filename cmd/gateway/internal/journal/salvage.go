@@ -34,15 +34,17 @@ type part struct {
 }
 
 // rescued are the parts in the order that they are taken over.
-var rescued = []part{
-	{"intents", "id:i line:t zone:t kind:k litres:l max_on:i max_litres:l why:k why_a:r why_b:r why_c:r clock:c at_mono:i at_wall:i at_synced:b settled:b", "id", whatGiven, 1},
-	{"outcomes", "id:i line:t zone:t kind:k litres:l metered:b open_for:i ending:k clock:c opened_mono:i opened_wall:i opened_synced:b closed_mono:i closed_wall:i closed_synced:b", "id", whatGiven, 1},
-	{"asks", "id:i at_wall:i at_synced:b kind:k zone:t litres:l until_wall:n who:t answer:t", "id", whatAsked, 1},
-	{"meta", "key:t value:t", "key", "what was learnt and which alarms stood", 1},
-	{"feed_steps", "id:i kind:k zone:t feed:i at_wall:i pulse:i litres:l closing_l:l room_l:l n_ppm:l p_ppm:l k_ppm:l stage:k why:k uncertain:b", "id", whatFed, 2},
-	{"feed_ledgers", "zone:t at_wall:i body:j", "zone", whatFed, 2},
-	{"task_events", "id:i at_wall:i task:t event:t litres:r body:j", "id", "the gardener's list", 2},
-	{"plants", "id:i at_wall:i at_synced:b zone:t event:t body:j who:t", "id", "what was done to the plants", 4},
+func rescued() []part {
+	return []part{
+		{"intents", "id:i line:t zone:t kind:k litres:l max_on:i max_litres:l why:k why_a:r why_b:r why_c:r clock:c at_mono:i at_wall:i at_synced:b settled:b", "id", whatGiven, 1},
+		{"outcomes", "id:i line:t zone:t kind:k litres:l metered:b open_for:i ending:k clock:c opened_mono:i opened_wall:i opened_synced:b closed_mono:i closed_wall:i closed_synced:b", "id", whatGiven, 1},
+		{"asks", "id:i at_wall:i at_synced:b kind:k zone:t litres:l until_wall:n who:t answer:t", "id", whatAsked, 1},
+		{"meta", "key:t value:t", "key", "what was learnt and which alarms stood", 1},
+		{"feed_steps", "id:i kind:k zone:t feed:i at_wall:i pulse:i litres:l closing_l:l room_l:l n_ppm:l p_ppm:l k_ppm:l stage:k why:k uncertain:b", "id", whatFed, 2},
+		{"feed_ledgers", "zone:t at_wall:i body:j", "zone", whatFed, 2},
+		{"task_events", "id:i at_wall:i task:t event:t litres:r body:j", "id", "the gardener's list", 2},
+		{"plants", "id:i at_wall:i at_synced:b zone:t event:t body:j who:t", "id", "what was done to the plants", 4},
+	}
 }
 
 const (
@@ -78,8 +80,9 @@ func (j *Journal) salvage(from string) string {
 	defer func() { _ = old.shut() }() // nothing was written
 	clocks := clockMap{j: j, names: map[int64]string{}, of: map[int64]int64{}, from: filepath.Base(from)}
 	clocks.read(old)
-	for i := range rescued {
-		p := &rescued[i]
+	parts := rescued()
+	for i := range parts {
+		p := &parts[i]
 		if old.version < p.since {
 			continue
 		}
@@ -97,9 +100,9 @@ func (j *Journal) salvage(from string) string {
 	}
 	if slices.Contains(lost, whatFed) {
 		// Ledgers whose feeds are lost would have one given again.
-		for i := range rescued {
-			if rescued[i].holds == whatFed {
-				miss(j.drop(&rescued[i]))
+		for i := range parts {
+			if parts[i].holds == whatFed {
+				miss(j.drop(&parts[i]))
 			}
 		}
 	}

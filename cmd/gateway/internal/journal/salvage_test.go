@@ -37,7 +37,8 @@ func lived(t *testing.T, path string) (page int) {
 	require.NoError(t, j.KeepLimits([]byte(`{"a":1}`)))
 	_, err := j.Started(at(0), time.Minute)
 	require.NoError(t, err)
-	require.NoError(t, j.KeepSpent(at(0), 3))
+	require.NoError(t, j.KeepSpent(at(0)))
+	require.NoError(t, j.CountSpent(at(0), Spent{Crashes: 3}))
 	var b Batch
 	for i := range 400 {
 		b.Readings = append(b.Readings, garden.Reading{Probe: "a", At: at(time.Duration(i) * time.Minute), Water: 0.2, Volts: 1.5, Quality: garden.Good})
@@ -123,11 +124,10 @@ func TestSalvage(t *testing.T) {
 				crashes, err := j.Started(at(time.Second), time.Minute)
 				require.NoError(t, err)
 				assert.Equal(t, Starts{Crashes: 1, Crashed: c.sameClock}, crashes, "by the wall where the clock is nobody's")
-				ago, since, ok, err := j.Spent(garden.Moment{Mono: at(2 * time.Hour).Mono})
+				spent, ok, err := j.Spent(garden.Moment{Mono: at(2 * time.Hour).Mono})
 				require.NoError(t, err)
 				assert.True(t, ok)
-				assert.Equal(t, 3, since)
-				assert.Equal(t, map[bool]time.Duration{true: 2 * time.Hour}[c.sameClock], ago)
+				assert.Equal(t, Spent{Ago: map[bool]time.Duration{true: 2 * time.Hour}[c.sameClock], Known: c.sameClock, Crashes: 3}, spent)
 			}
 			if c.given {
 				require.Len(t, unfinished, 1)
@@ -228,7 +228,8 @@ func TestSalvageAfterARollback(t *testing.T) {
 	clocks.read(old)
 	_, err := j.easy.Exec("CREATE TRIGGER refuses BEFORE INSERT ON intents WHEN NEW.id=2 BEGIN SELECT RAISE(ABORT,'no'); END")
 	require.NoError(t, err)
-	intents, outcomes := &rescued[0], &rescued[1]
+	parts := rescued()
+	intents, outcomes := &parts[0], &parts[1]
 	rows, whole := intents.rows(old)
 	require.True(t, whole)
 	require.Error(t, j.takeOver(context.Background(), intents, rows, &clocks))
@@ -254,7 +255,7 @@ func TestSalvageInChunks(t *testing.T) {
 	lived(t, broken)
 	db, err := single(broken, "rw")
 	require.NoError(t, err)
-	outcomes := &rescued[1]
+	outcomes := &rescued()[1]
 	others := strings.Join(outcomes.names()[1:], ",")
 	_, err = db.Exec("WITH RECURSIVE n(i) AS (VALUES(5) UNION ALL SELECT i+1 FROM n WHERE i<1200) INSERT INTO outcomes(id," + others + ") SELECT i," + others + " FROM n, outcomes WHERE id=4")
 	require.NoError(t, err)
