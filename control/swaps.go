@@ -206,7 +206,9 @@ func (s *Swaps) judge(i int, now time.Duration) (Swapped, bool) {
 	}
 	a := &s.probes[own]
 	if other < 0 {
-		if alone && !hardly && !s.confused(own) { // little water says little
+		// Little water says little, and a probe that can't be read, as in a soaked pot,
+		// may have answered.
+		if alone && !hardly && !s.confused(own) && s.readable(a.with, l.first) {
 			a.times = 0
 		}
 		return Swapped{}, false
@@ -224,6 +226,15 @@ func (s *Swaps) judge(i int, now time.Duration) (Swapped, bool) {
 		return Swapped{}, false
 	}
 	return Swapped{Line: l.id, Own: a.id, Other: b.id}, true
+}
+
+// readable tells that a probe, where it is one, says how much it rose since a time.
+func (s *Swaps) readable(k int, since time.Duration) bool {
+	if k < 0 {
+		return true
+	}
+	_, ok := s.probes[k].rose(since)
+	return ok
 }
 
 // ran tells that a line gave water since an hour before a time.

@@ -74,6 +74,19 @@ func TestSwappedPlugs(t *testing.T) {
 		r.water("a", [3]float64{0.05, 0, 0})
 		assert.Empty(t, r.water("a", swapped), "not in a row")
 	})
+	t.Run("one that can't be read takes nothing back", func(t *testing.T) {
+		r := newSwapRig()
+		r.water("a", swapped)
+		r.obs.Readings[1].Quality = garden.Bad
+		assert.Empty(t, r.water("a", [3]float64{}))
+		r.obs.Readings[1].Quality = garden.Good
+		assert.Len(t, r.water("b", [3]float64{0.06, 0, 0}), 1, "the pot was soaked meanwhile")
+		r = newSwapRig()
+		r.water("a", swapped)
+		r.obs.Readings[2].Quality = garden.Bad
+		assert.Empty(t, r.water("a", [3]float64{}), "a third says nothing of the two")
+		assert.Empty(t, r.water("a", swapped))
+	})
 	t.Run("another's own water, and rain", func(t *testing.T) {
 		r := newSwapRig()
 		for range 4 {

@@ -12,10 +12,12 @@ const (
 	// loneRest is for how long before and after a watering no other line may have run
 	// for its water to be told from theirs, with a round to spare, loneMost how long
 	// it may take, and loneLeast what its pot must get, as a share of its volume, for
-	// a probe in it to answer for sure.
-	loneRest  = 75 * time.Minute
-	loneMost  = 6 * time.Hour
-	loneLeast = 0.05
+	// a probe in it to answer for sure. loneSoaked is how long after water a pot may be
+	// so wet that a probe in it can't be read.
+	loneRest   = 75 * time.Minute
+	loneMost   = 6 * time.Hour
+	loneLeast  = 0.05
+	loneSoaked = 12 * time.Hour
 	// swapDays is how long two probes alone confused are watched: most pots are
 	// watered every second or third day.
 	swapDays = 8
@@ -76,6 +78,7 @@ func (c *course) mixed(m Mishap, probe string) bool {
 func (c *course) lones(line int) (out []lone) {
 	l := &c.w.lines[line]
 	for n := 0; n < len(l.spans); {
+		soaked := n > 0 && l.spans[n].from-l.spans[n-1].to < loneSoaked
 		w, open := lone{from: l.spans[n].from}, time.Duration(0)
 		for n < len(l.spans) && (open == 0 || l.spans[n].from-w.to < loneRest) {
 			w.to, open = l.spans[n].to, open+l.spans[n].to-l.spans[n].from
@@ -84,7 +87,7 @@ func (c *course) lones(line int) (out []lone) {
 		if c.ranBeside(line, w.from, w.to) {
 			continue // it says nothing, and takes nothing back
 		}
-		w.enough = w.to-w.from <= loneMost && l.l.FlowLPH()*open.Hours() >= loneLeast*c.s.Pots[line].Litres &&
+		w.enough = !soaked && w.to-w.from <= loneMost && l.l.FlowLPH()*open.Hours() >= loneLeast*c.s.Pots[line].Litres &&
 			!c.rained(w.from-loneRest, w.to+loneRest) && !c.ranBeside(line, w.from-loneRest, w.to+loneRest)
 		out = append(out, w)
 	}
