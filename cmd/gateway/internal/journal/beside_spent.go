@@ -1,10 +1,6 @@
 package journal
 
-import (
-	"time"
-
-	"fabricpot/control/garden"
-)
+import "fabricpot/control/garden"
 
 // besideSpent is what became of the restart budget where the journal can't tell.
 type besideSpent struct {
@@ -70,12 +66,6 @@ func (b *Beside) SpentAs(now garden.Moment) (s Spent, spent, known bool) {
 	if b.Spent.Back {
 		return Spent{}, false, true
 	}
-	ago := time.Duration(-1) // as for the journal
-	switch {
-	case b.Spent.Clock == b.clock && b.clock != "":
-		ago = now.Mono - b.Spent.At.Mono
-	case b.Spent.At.Synced && now.Synced:
-		ago = now.Wall.Sub(b.Spent.At.Wall)
-	}
-	return Spent{Ago: max(0, ago), Known: ago >= 0, Crashes: b.Spent.Crashes}, true, true
+	age := ago(now, b.Spent.At, b.Spent.Clock == b.clock && b.clock != "")
+	return Spent{Ago: max(0, age), Known: age >= 0, Crashes: b.Spent.Crashes}, true, true
 }

@@ -30,7 +30,7 @@ type Spent struct {
 
 // KeepSpent remembers that the restart budget was spent at that moment of this clock.
 func (j *Journal) KeepSpent(at garden.Moment) error {
-	return j.setSpent(spent{At: beginning{Clock: j.clockID, MonoNS: int64(at.Mono), Wall: at.Wall.UTC(), Synced: at.Synced}})
+	return j.setSpent(spent{At: j.beginningAt(at)})
 }
 
 // CountSpent remembers how many crashes there were since, of a budget that is known to
@@ -41,12 +41,7 @@ func (j *Journal) CountSpent(now garden.Moment, s Spent) error {
 		return err
 	}
 	if !ok {
-		if err := j.KeepSpent(now.Add(-s.Ago)); err != nil {
-			return err
-		}
-		if kept, _, err = j.spent(); err != nil {
-			return err
-		}
+		kept.At = j.beginningAt(now.Add(-s.Ago))
 	}
 	kept.Crashes = s.Crashes
 	return j.setSpent(kept)
@@ -58,8 +53,8 @@ func (j *Journal) Spent(now garden.Moment) (Spent, bool, error) {
 	if err != nil || !ok {
 		return Spent{}, false, err
 	}
-	ago := j.age(now, s.At)
-	return Spent{Ago: max(0, ago), Known: ago >= 0, Crashes: max(0, s.Crashes)}, true, nil
+	age := j.age(now, s.At)
+	return Spent{Ago: max(0, age), Known: age >= 0, Crashes: max(0, s.Crashes)}, true, nil
 }
 
 // ForgetSpent gives the restart budget back: what crashed before counts no more.

@@ -53,9 +53,9 @@ type BesideStart struct {
 func (j *Journal) StartedAfter(now garden.Moment, span time.Duration, beside []BesideStart) (Starts, error) {
 	all, bad := j.starts()
 	for _, s := range append(beside, BesideStart{At: now, SameClock: true}) {
-		one := beginning{Clock: -1, MonoNS: int64(s.At.Mono), Wall: s.At.Wall.UTC(), Synced: s.At.Synced, Clean: s.Clean}
-		if s.SameClock {
-			one.Clock = j.clockID
+		one := j.beginningAt(s.At)
+		if one.Clean = s.Clean; !s.SameClock {
+			one.Clock = -1
 		}
 		all = append(all, one)
 	}
@@ -77,13 +77,24 @@ func (j *Journal) StartedAfter(now garden.Moment, span time.Duration, beside []B
 	return out, j.keepStarts(all[max(0, len(all)-keptStarts):])
 }
 
+// beginningAt is one at that moment of this clock.
+func (j *Journal) beginningAt(at garden.Moment) beginning {
+	return beginning{Clock: j.clockID, MonoNS: int64(at.Mono), Wall: at.Wall.UTC(), Synced: at.Synced}
+}
+
 // age is how long ago that was, negative where nothing tells.
 func (j *Journal) age(now garden.Moment, s beginning) time.Duration {
+	return ago(now, garden.Moment{Mono: time.Duration(s.MonoNS), Wall: s.Wall, Synced: s.Synced}, s.Clock == j.clockID)
+}
+
+// ago is how long ago a moment was, by this clock or by the time, negative where neither
+// tells.
+func ago(now, at garden.Moment, sameClock bool) time.Duration {
 	switch {
-	case s.Clock == j.clockID:
-		return now.Mono - time.Duration(s.MonoNS)
-	case s.Synced && now.Synced:
-		return now.Wall.Sub(s.Wall)
+	case sameClock:
+		return now.Mono - at.Mono
+	case at.Synced && now.Synced:
+		return now.Wall.Sub(at.Wall)
 	}
 	return -1
 }

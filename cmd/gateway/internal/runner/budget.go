@@ -65,10 +65,10 @@ func (l *Loop) started(now garden.Moment) {
 	if past.Crashed {
 		l.budget.crashed = now.Mono + crashTold
 	}
-	spent, was := journal.Spent{Known: true}, false
-	h2, keeps := l.p.History.(spender)
+	spent, was := journal.Spent{}, false
+	kept, keeps := l.p.History.(spender)
 	if keeps {
-		spent, was, err = h2.Spent(now)
+		spent, was, err = kept.Spent(now)
 		l.check(now, "recall the restart budget", err)
 	}
 	often := past.Crashes >= crashesMost
@@ -76,18 +76,18 @@ func (l *Loop) started(now garden.Moment) {
 	case was && spent.Ago < budgetFor:
 		if past.Crashed {
 			spent.Crashes++
-			l.check(now, "keep the restart budget", h2.CountSpent(now, spent))
+			l.check(now, "keep the restart budget", kept.CountSpent(now, spent))
 		}
 		l.bare.on = often && spent.Crashes >= crashesMost
 		l.budget.unsure = !spent.Known
 	case often:
 		spent = journal.Spent{}
 		if keeps {
-			l.check(now, "keep the restart budget", h2.KeepSpent(now))
+			l.check(now, "keep the restart budget", kept.KeepSpent(now))
 		}
 	default:
 		if was {
-			l.check(now, "forget the restart budget", h2.ForgetSpent())
+			l.check(now, "forget the restart budget", kept.ForgetSpent())
 		}
 		return
 	}

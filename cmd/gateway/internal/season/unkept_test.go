@@ -130,6 +130,10 @@ func cardTurnsReadOnly(t *testing.T, c *smallcard.Card) {
 		require.NoError(t, err)
 		require.NoError(t, b.Begin())
 	}
+	days := 8
+	if testing.Short() {
+		days = 3 // not long enough for the doses after the first few
+	}
 	life()
 	b.RunTo(6 * time.Hour)
 	require.Empty(t, ears.raised(alarm.JournalUnwritable))
@@ -139,7 +143,7 @@ func cardTurnsReadOnly(t *testing.T, c *smallcard.Card) {
 	}
 	failed := b.Clock.Now()
 	c.Fail(t)
-	b.RunTo(8 * 24 * time.Hour)
+	b.RunTo(time.Duration(days) * 24 * time.Hour)
 
 	raised := ears.raised(alarm.JournalUnwritable)
 	require.Len(t, raised, 1)
@@ -155,12 +159,12 @@ func cardTurnsReadOnly(t *testing.T, c *smallcard.Card) {
 				assert.NotEqual(t, garden.Feeding, d.Kind)
 			}
 		}
-		most := float64(g.Limits.NoJournalDoses+7) * l.DoseL // in less than eight days
+		most := float64(g.Limits.NoJournalDoses+days-1) * l.DoseL
 		t.Logf("line %s: %.2f L before, %.2f of %.2f L after", l.Line, before[l.Line], after, most)
 		assert.Positive(t, before[l.Line], "line %s", l.Line)
 		assert.Positive(t, after, "line %s", l.Line)
 		assert.LessOrEqual(t, after, most+0.01, "line %s", l.Line)
-		assert.Greater(t, after, float64(g.Limits.NoJournalDoses+1)*l.DoseL, "line %s", l.Line)
+		assert.True(t, days < 8 || after > float64(g.Limits.NoJournalDoses+1)*l.DoseL, "line %s", l.Line)
 	}
 	b.Die(true)
 	_ = keeper.Journal.Close() // it can't be checkpointed

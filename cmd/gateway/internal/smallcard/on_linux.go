@@ -35,6 +35,9 @@ const env = "GATEWAY_TEST_CARD"
 func alone(t *testing.T, how *syscall.SysProcAttr) {
 	t.Helper()
 	cmd := exec.Command(os.Args[0], "-test.run=^"+t.Name()+"$", "-test.v")
+	if testing.Short() {
+		cmd.Args = append(cmd.Args, "-test.short")
+	}
 	cmd.Env = append(os.Environ(), env+"="+t.TempDir())
 	cmd.SysProcAttr = how
 	out, err := cmd.CombinedOutput()
