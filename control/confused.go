@@ -23,11 +23,7 @@ func (p *Plan) Confuse(st *State, probe int, yes bool) {
 	}
 	// What was told of the pot was another's water. It may have gone without for days:
 	// it is taken to be at its refill point, and a pot that is not drains once.
-	z.water.Mean = min(z.water.Mean, float64(zp.Capacity)-z.band)
-	z.water.Forget(z.band * z.band)
-	z.short = max(z.short, z.band*zp.VolumeL)
-	z.dryLoss = z.short
-	z.good, z.hasGood = 0, false
+	z.lost(zp, 0)
 }
 
 // Confused reports whether a probe, by its number in ProbeList's order, seems confused

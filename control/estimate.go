@@ -61,6 +61,7 @@ func (p *Plan) credit(st *State, i int, litres, doubt float64, at time.Duration)
 	z.depth.gained(litres, (float64(zp.Capacity)-z.water.Mean)*zp.VolumeL, zp)
 	z.water.Predict(0, f, 0, doubt*f*doubt*f)
 	z.span.credit(litres, doubt)
+	z.doubt.came(litres)
 	z.short = max(0, z.short-litres)
 	if z.short == 0 {
 		z.dryLoss = 0
@@ -94,6 +95,7 @@ func (p *Plan) listen(st *State, now garden.Moment, obs *garden.Observed, dt tim
 	k := smoothing(dt)
 	for i := range st.probes {
 		ps := &st.probes[i]
+		ps.beyond = false
 		if i >= len(obs.Readings) {
 			continue
 		}
@@ -110,6 +112,7 @@ func (p *Plan) listen(st *State, now garden.Moment, obs *garden.Observed, dt tim
 			ps.wetTicks = 0
 		}
 		if r.Quality != garden.Good {
+			ps.beyond = r.Fault == garden.OutOfSpan && v > pp.atCapacity
 			continue
 		}
 		if !ps.has || now.Mono-ps.at > trustFor {
@@ -126,7 +129,7 @@ func (p *Plan) listen(st *State, now garden.Moment, obs *garden.Observed, dt tim
 			ps.least = min(ps.least, ps.smooth)
 			ps.rise = max(ps.rise, ps.smooth-ps.least)
 		}
-		if !ps.distrusted {
+		if !ps.distrusted && !st.zones[pp.zone].doubt.on {
 			st.zones[pp.zone].fresh = true
 		}
 	}
@@ -154,6 +157,7 @@ func (p *Plan) accountZone(st *State, i int, now garden.Moment, dt time.Duration
 	z.short += allowance * loss * max(z.water.Factor, 1)
 	z.dryLoss += loss * max(z.water.Factor, 1)
 	z.depth.lost(loss, dt, z, zp)
+	z.doubt.spent(loss, zp)
 	if rainMM > 0 {
 		p.rain(st, i, now, rainMM)
 		z.came.otherMM += rainMM
@@ -195,6 +199,7 @@ func (p *Plan) rain(st *State, i int, now garden.Moment, mm float64) {
 // fuse joins the good readings of a zone at rest with its account.
 func (p *Plan) fuse(st *State, i int, now garden.Moment, dt time.Duration) {
 	z, zp := &st.zones[i], &p.zones[i]
+	p.watchDoubt(st, i, now)
 	if z.fresh {
 		z.good, z.hasGood = now.Mono, true
 	}

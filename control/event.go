@@ -39,6 +39,9 @@ const (
 	// ReadsDry: the zone's probes read A too dry, m³/m³: it was full, or drank no
 	// less, at a lower reading. It is watered by that from now on.
 	ReadsDry
+	// ReadsWet: the probe, or where there are several the zone's together, reads more
+	// water at rest than a drained pot holds; the zone is watered by its balance meanwhile.
+	ReadsWet
 	// Dropped: a wish for A litres could not be met.
 	Dropped
 	// WaterCame: a probe rose by A with the B litres by rating that a pump gave and
@@ -82,7 +85,17 @@ func (e Event) String() string {
 	case DrinksMore:
 		return fmt.Sprintf("%s loses %.1f times what it should by what was given: clogged emitters, a leak, a drifting probe, or a plant bigger than planned", e.Zone, e.A)
 	case DrinksLess:
-		return fmt.Sprintf("%s loses only %.1f times what it should: a valve that leaks into it, a drifting probe, a sick plant, or one smaller than planned", e.Zone, e.A)
+		text := fmt.Sprintf("%s loses only %.1f times what it should: a valve that leaks into it, a drifting probe, a sick plant, or one smaller than planned", e.Zone, e.A)
+		if e.B > 0 {
+			text += "; its probes are not believed for some days, and it is watered by its water balance"
+		}
+		return text
+	case ReadsWet:
+		who, plugs := "probe "+string(e.Probe)+" reads", "its plug"
+		if e.Probe == "" {
+			who, plugs = "its probes read", "their plugs"
+		}
+		return fmt.Sprintf("%s is watered by its water balance, since %s more water at rest than a drained pot holds: look for water in %s, for a valve that leaks into the pot, and whether it stands in water", e.Zone, who, plugs)
 	case WaterCame:
 		return fmt.Sprintf("probe %s rose by %.1f %% with %.1f L that the meter did not count", e.Probe, 100*e.A, e.B)
 	case ReadsDry:

@@ -58,6 +58,7 @@ type bench struct {
 	obs     garden.Observed
 	demand  float64 // factor on the modelled loss
 	quality garden.Quality
+	fault   garden.ReadingFault
 	lie     func(probe int, v float64) float64
 	orders  []garden.Order
 	open    map[garden.LineID]garden.Order
@@ -135,7 +136,7 @@ func (b *bench) tick() []garden.Order {
 		if b.lie != nil {
 			v = b.lie(i, v)
 		}
-		b.obs.Readings[i] = garden.Reading{Probe: pp.id, Zone: b.p.zones[pp.zone].ID, At: b.now, Water: garden.WaterFraction(v), Quality: b.quality}
+		b.obs.Readings[i] = garden.Reading{Probe: pp.id, Zone: b.p.zones[pp.zone].ID, At: b.now, Water: garden.WaterFraction(v), Quality: b.quality, Fault: b.fault}
 	}
 	b.orders = b.p.Step(b.st, b.now, &b.obs, b.orders[:0])
 	b.events = append(b.events, b.st.Events()...)

@@ -41,6 +41,9 @@ type ZoneMemory struct {
 	Arrival *ArrivalMemory `json:"arrival,omitempty"`
 	// Anchor is by how much its probes read too dry, nil where that was not found.
 	Anchor *AnchorMemory `json:"anchor,omitempty"`
+	// Doubt is that its probes are not believed, nil where they are and the book misses
+	// nothing either.
+	Doubt *DoubtMemory `json:"doubt,omitempty"`
 	// Shifts are the stage days that heat and the gardener put on the plants.
 	Shifts []float64 `json:"shifts,omitempty"`
 }
@@ -63,7 +66,7 @@ func (p *Plan) Remember(st *State, now garden.Moment) Memory {
 		z := &st.zones[i]
 		r := &m.Zones[i]
 		*r = ZoneMemory{Zone: p.zones[i].ID, Factor: z.water.Factor, FactorSD: math.Sqrt(z.water.VarFactor),
-			Water: z.water.Mean, WaterSD: z.water.SD(), Known: z.known, ShortL: z.short, DepthL: z.depth.short, WashL: z.owes(&p.zones[i]), Part: z.uneven.part, Arrival: z.arrival.remember(), Anchor: z.anchor.remember()}
+			Water: z.water.Mean, WaterSD: z.water.SD(), Known: z.known, ShortL: z.short, DepthL: z.depth.short, WashL: z.owes(&p.zones[i]), Part: z.uneven.part, Arrival: z.arrival.remember(), Anchor: z.anchor.remember(), Doubt: z.doubt.remember(now.Mono)}
 		for k := range z.plants {
 			r.Shifts = append(r.Shifts, z.plants[k].shift)
 		}
@@ -131,6 +134,13 @@ func (p *Plan) recallZone(z *zoneState, zp *ZonePlan, r *ZoneMemory, now, age ti
 	}
 	if zp.compared && garden.Finite(r.Part) && r.Part > 0 {
 		z.uneven.part, z.uneven.v = r.Part, unevenSD*unevenSD/4
+	}
+	if known := age < math.MaxInt64; !known || age <= usualFor {
+		aged := age
+		if !known {
+			aged = 0 // a board that has no time yet goes on doubting
+		}
+		z.doubt.recall(r.Doubt, zp, now, aged)
 	}
 	if age <= usualFor {
 		z.anchor.recall(r.Anchor, now)

@@ -173,6 +173,9 @@ func (z *zoneState) unsureOfDemand() {
 	z.water.Drift(unlikePlant * unlikePlant)
 	z.water.Forget(0)
 	z.span.open, z.drying = false, false
+	if !z.doubt.wet {
+		z.doubt = doubt{missingL: z.doubt.missingL}
+	}
 }
 
 // growOn lets days go by for the zone's plants: leaves grow back, and where the

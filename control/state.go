@@ -127,6 +127,7 @@ type zoneState struct {
 	came    came
 	anchor  anchor
 	depth   depth
+	doubt   doubt
 	// before is the mean at the start of the last session, gave the litres of it,
 	// spentFrom what was spent by then.
 	before, gave, spentFrom float64
@@ -144,6 +145,7 @@ type probeState struct {
 	started    bool
 	distrusted bool
 	confused   bool // it seems to hang in another pot
+	beyond     bool // this tick: it reads beyond its wettest point
 	// low and high are the reading's bounds, given the litres into the zone and
 	// most those of its largest watering, since the probe last answered.
 	low, high, given, most float64

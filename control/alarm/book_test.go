@@ -100,12 +100,12 @@ func TestOutOfServiceIsWatchedAndComesBack(t *testing.T) {
 
 func TestFirstCauseFirst(t *testing.T) {
 	b := NewBook()
-	b.Hold(at(0), LosesTooLittle, "chilli", "")
+	b.Hold(at(0), ReadsDry, "chilli", "")
 	b.Hold(at(0), ZoneNoResponse, "chilli", "")
 	b.Hold(at(0), LineFaulted, "line", "")
 	c := b.Step(at(0))
 	require.Len(t, c, 3)
-	assert.Equal(t, []Kind{ZoneNoResponse, LineFaulted, LosesTooLittle}, []Kind{c[0].Kind, c[1].Kind, c[2].Kind})
+	assert.Equal(t, []Kind{ZoneNoResponse, LineFaulted, ReadsDry}, []Kind{c[0].Kind, c[1].Kind, c[2].Kind})
 }
 
 // TestLifeMakesSense: whatever happens, steps of one alarm's life alternate as

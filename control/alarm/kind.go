@@ -136,7 +136,7 @@ var characters = [kinds]character{
 	OnBalance: {name: "watered by reckoning", text: "the pot has no trustworthy probe and is watered by its water balance",
 		next: "mend its probe; look at the pot in the evening until then", on: time.Hour, off: 6 * time.Hour},
 	LosesTooLittle: {name: "hardly dries", text: "the pot loses much less than it should",
-		next: "look at the plant and whether the mix is soggy; the probe may drift", off: 6 * time.Hour},
+		next: "look at the plant and whether the mix is soggy; the probe may drift", on: time.Hour, off: 6 * time.Hour},
 	ReadsDry: {name: "reads too dry", text: "the pot's probes seem to read too dry, and it was filled until it ran over; it is filled less now",
 		next: "calibrate its probes again in the mix, soaked and drained", off: 6 * time.Hour},
 	Crashed: {name: "crashed and began anew", text: "the gateway ended without being told to; it closed every line and went on",

@@ -283,6 +283,7 @@ func (l *Loop) Tick(now garden.Moment) {
 	for i := range l.obs.Readings {
 		l.p.Plan.Confuse(l.p.State, i, l.watch.pairs.Confused(i))
 	}
+	l.watch.spills(now, l.p.Plan, l.p.State)
 	l.orders = l.p.Plan.Step(l.p.State, now, &l.obs, l.orders[:0])
 	l.dose(now)
 	l.obs.Refused = l.obs.Refused[:0]

@@ -58,6 +58,7 @@ type noticed struct {
 	until   time.Duration
 	shared  bool // of lines that ran together, so that it may be another's
 	alone   bool // it gave no water, and another did since
+	wet     bool // of a probe that reads too wet, which water that nobody ordered may be
 }
 
 func newWatch(g *garden.Garden) watch {
@@ -202,6 +203,13 @@ func (w *watch) event(now garden.Moment, st *control.State, e *control.Event) {
 		if !w.follows(alarm.LosesTooLittle, string(e.Zone)) {
 			w.notice(now, alarm.LosesTooLittle, string(e.Zone), e.String())
 		}
+	case control.ReadsWet:
+		if e.Probe == "" { // likelier the water than each of their plugs
+			w.notice(now, alarm.LosesTooLittle, string(e.Zone), e.String())
+			break
+		}
+		w.notice(now, alarm.ProbeDoubtful, string(e.Probe), e.String())
+		w.noticed[len(w.noticed)-1].wet = true
 	case control.ReadsDry:
 		w.notice(now, alarm.ReadsDry, string(e.Zone), e.String())
 	}
@@ -210,7 +218,11 @@ func (w *watch) event(now garden.Moment, st *control.State, e *control.Event) {
 // keep tells the book of a notice, but for a soaked pot that is watered by reckoning:
 // it needs no water.
 func (w *watch) keep(now garden.Moment, n *noticed) {
-	if n.kind != alarm.OnBalance || !w.doubts.soaked(garden.ZoneID(n.subject)) {
+	switch {
+	case n.kind == alarm.OnBalance && w.doubts.soaked(garden.ZoneID(n.subject)):
+	case n.wet:
+		w.spilt(now, n.kind, n.subject, w.doubts.zoneOf[garden.ProbeID(n.subject)], n.text)
+	default:
 		w.hold(now, n.kind, n.subject, n.text)
 	}
 }

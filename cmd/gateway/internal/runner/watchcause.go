@@ -73,7 +73,7 @@ func newCauses(g *garden.Garden) causes {
 		link(alarm.LosesTooMuch, id, water...)
 		// What does not arrive is given again and again.
 		link(alarm.CapReached, line, pot(alarm.ZoneNoResponse), pot(alarm.LessArrives), pot(alarm.LosesTooMuch))
-		link(alarm.OnBalance, id, append(water, pot(alarm.LosesTooMuch))...)
+		link(alarm.OnBalance, id, append(water, pot(alarm.LosesTooMuch), pot(alarm.LosesTooLittle))...)
 		link(alarm.LosesTooLittle, id, append(water, about(alarm.CapReached))...)
 	})
 	for n, p := range g.ProbeList() {

@@ -209,3 +209,42 @@ func TestAProbeThatMovesSpeaksForItsWater(t *testing.T) {
 	assert.Empty(t, w.noticed)
 	assert.True(t, w.reckonedLately(now, "q"))
 }
+
+// TestAReadingThatIsTooWetIsOneAlarm: that its pot is watered by reckoning follows from
+// it, and it from water that nobody ordered.
+func TestAReadingThatIsTooWetIsOneAlarm(t *testing.T) {
+	for name, c := range map[string]struct {
+		stray bool
+		probe garden.ProbeID
+		want  []alarm.Kind
+	}{
+		"one probe":            {false, "nq", []alarm.Kind{alarm.ProbeDoubtful}},
+		"several":              {false, "", []alarm.Kind{alarm.LosesTooLittle}},
+		"beside stray water":   {true, "nq", []alarm.Kind{alarm.FlowWithoutOrder}},
+		"several beside stray": {true, "", []alarm.Kind{alarm.FlowWithoutOrder}},
+	} {
+		t.Run(name, func(t *testing.T) {
+			w := newWatch(causesGarden())
+			var told []alarm.Kind
+			for m := time.Duration(0); m < 8*time.Hour; m += time.Minute {
+				now := garden.Moment{Mono: m}
+				if c.stray {
+					w.hold(now, alarm.FlowWithoutOrder, "", "")
+				}
+				if m == time.Hour {
+					w.event(now, nil, &control.Event{Kind: control.ReadsWet, Zone: "q", Probe: c.probe})
+					w.event(now, nil, &control.Event{Kind: control.OnBalance, Zone: "q"})
+				}
+				for i := range w.noticed {
+					w.keep(now, &w.noticed[i])
+				}
+				for _, change := range w.book.Step(now) {
+					if change.Event == alarm.Raised {
+						told = append(told, change.Kind)
+					}
+				}
+			}
+			assert.Equal(t, c.want, told)
+		})
+	}
+}

@@ -72,7 +72,7 @@ func (p *pairs) astray(zone garden.ZoneID) bool {
 func followsPair(k control.EventKind) bool {
 	switch k {
 	case control.ProbeNoResponse, control.ZoneNoResponse, control.LessArrives, control.OnBalance, control.CapHolds,
-		control.DrinksMore, control.DrinksLess, control.ReadsDry:
+		control.DrinksMore, control.DrinksLess, control.ReadsDry, control.ReadsWet:
 		return true
 	}
 	return false

@@ -205,6 +205,19 @@ func (w *watch) spilt(now garden.Moment, k alarm.Kind, subject string, zone gard
 	w.book.Hold(now, k, subject, text, w.causes.spills[zone]...)
 }
 
+// spills tells the controller which zones are soaked by water that nobody ordered, as far
+// as that is known: their readings are right.
+func (w *watch) spills(now garden.Moment, p *control.Plan, st *control.State) {
+	for zone, of := range w.causes.spills {
+		for _, c := range of {
+			if w.book.Holds(c.Kind, c.Subject) {
+				p.Spilt(st, now, zone)
+				break
+			}
+		}
+	}
+}
+
 // waterless reports whether the water of a zone has an alarm, or gets one this round,
 // so that no probe is to blame for not moving with it.
 func (w *watch) waterless(st *control.State, zone garden.ZoneID) bool {

@@ -87,7 +87,7 @@ func probeMishap(kind MishapKind, f bench.InputFault, amount float64, within tim
 
 // believed is a probe that lies too well to be found out by itself.
 func believed(d mishapType) mishapType {
-	d.Safe, d.Recovery = "watered as it reads, within the day's limit", "none needed"
+	d.Safe, d.Recovery = "watered as it reads until that can't be right, then by its water balance", "none needed"
 	return d
 }
 

@@ -1,0 +1,215 @@
+package control
+
+import (
+	"time"
+
+	"fabricpot/control/garden"
+)
+
+// Of all that a probe may say, what is too wet does most harm: nothing is given, and
+// the pot dries under a reading that is content. So a zone that goes on hardly drying,
+// or whose probes go on reading more than they can at rest, is for some days watered by
+// its balance instead, as one without a probe is. That tells, too: no pot at rest holds
+// more than it drains to. Readings that lie over that once the pot was filled are wrong,
+// and the zone stays on its balance; those that don't are believed again, and the plant
+// does drink little.
+
+// All are our judgement, tried on the simulator's pots.
+const (
+	// A zone that has hardly dried for doubtAfter is doubted for doubtFor. What was
+	// noticed longer than doubtGap ago is over.
+	doubtAfter = 24 * time.Hour
+	doubtGap   = 24 * time.Hour
+	doubtFor   = 4 * 24 * time.Hour
+	// Readings beyond all that a probe was calibrated for, of a pot without water for
+	// restLong, are doubted at once, and again each time that they are seen.
+	restLong = 12 * time.Hour
+	// So are levels of farTooWet over capacity, m³/m³, after restLonger, and of tooWet
+	// once they are doubted: in 30 clean seasons a level lay up to 0.14 over capacity
+	// half a day after water, and up to 0.11 from the second day on.
+	restLonger        = 24 * time.Hour
+	farTooWet, tooWet = 0.16, 0.12
+	wetDoubtFor       = 20 * 24 * time.Hour
+	// believeFor is how long a zone is believed that was doubted for nothing.
+	believeFor = 10 * 24 * time.Hour
+)
+
+// doubt tells that a zone's probes seem to read too wet.
+type doubt struct {
+	on    bool
+	till  time.Duration
+	wet   bool // they were seen to, and not only the pot to hardly dry
+	again time.Duration
+	// slow tells that the zone hardly dried from first to last.
+	slow        bool
+	share       float64 // of what it should have lost
+	first, last time.Duration
+	// beyond tells that no probe is good and one reads beyond its wettest point, since
+	// when.
+	beyond      bool
+	beyondSince time.Duration
+	// mayCome tells that water may have come, counted or not, last at cameAt.
+	mayCome bool
+	cameAt  time.Duration
+	believe time.Duration // until then
+	// missingL is what the book says is missing since the zone was last full, L.
+	missingL float64
+}
+
+// hardly notes that the zone is seen to hardly dry now, by a share of what it should.
+func (d *doubt) hardly(share float64, now time.Duration) {
+	if !d.slow || now-d.last > doubtGap {
+		d.slow, d.first = true, now
+	}
+	d.share, d.last = share, now
+}
+
+// Spilt tells the state that water which nobody ordered soaks a zone at now: as long as
+// it does, and until it drained, the readings that are too wet are right. An unknown zone
+// is left alone.
+func (p *Plan) Spilt(st *State, now garden.Moment, zone garden.ZoneID) {
+	if i := p.zoneIndex(zone); i >= 0 {
+		st.zones[i].doubt.uncounted(now.Mono)
+		st.zones[i].doubt.slow = false
+	}
+}
+
+// uncounted notes that water may have come until now, counted or not: a line was open, or
+// somebody or something else waters.
+func (d *doubt) uncounted(now time.Duration) {
+	if !d.mayCome || now > d.cameAt {
+		d.mayCome, d.cameAt = true, now
+	}
+}
+
+// watchDoubt decides whether a zone's readings are believed at now.
+func (p *Plan) watchDoubt(st *State, i int, now garden.Moment) {
+	z, zp := &st.zones[i], &p.zones[i]
+	d := &z.doubt
+	if zp.line < 0 || len(zp.probes) == 0 {
+		return // people pour, and don't say so
+	}
+	good, beyond := false, false
+	for _, pi := range zp.probes {
+		ps := &st.probes[pi]
+		good = good || ps.has && ps.at == now.Mono
+		beyond = beyond || ps.beyond
+	}
+	beyond = beyond && !good
+	if beyond && !d.beyond {
+		d.beyondSince = now.Mono
+	}
+	d.beyond = beyond
+	wet := beyond && now.Mono-d.beyondSince >= restLong
+	rest := z.sinceWater(now)
+	if d.mayCome {
+		rest = min(rest, now.Mono-d.cameAt)
+	}
+	if v, ok := p.consensus(st, i, now); ok {
+		over := v.mid - float64(zp.Capacity)
+		wet = rest >= restLonger && over > farTooWet || d.on && over > tooWet
+	}
+	wet = wet && rest >= restLong
+	switch {
+	case wet:
+		if !d.on {
+			p.disbelieve(st, i, now)
+		}
+		d.wet, d.till = true, max(d.till, now.Mono+wetDoubtFor)
+	case !d.on && d.slow && now.Mono-d.last <= doubtGap && d.last-d.first >= doubtAfter && now.Mono >= d.believe:
+		p.disbelieve(st, i, now)
+	}
+	switch {
+	case !d.on:
+	case now.Mono >= d.till:
+		believe := time.Duration(0)
+		if !d.wet {
+			believe = now.Mono + believeFor
+		}
+		*d = doubt{believe: believe, missingL: d.missingL, mayCome: d.mayCome, cameAt: d.cameAt}
+	case now.Mono >= d.again:
+		d.again = now.Mono + oddAgain
+		p.tellDoubt(st, i, now)
+	}
+}
+
+// disbelieve has a zone live on its balance. It may have gone without water for as long as
+// it was believed, so it is taken to be at its refill point, or where the book says it
+// is: a pot that is not drains once. What its demand was learnt from is in doubt as well.
+func (p *Plan) disbelieve(st *State, i int, now garden.Moment) {
+	z, zp := &st.zones[i], &p.zones[i]
+	z.doubt.on, z.doubt.till, z.doubt.again = true, now.Mono+doubtFor, now.Mono
+	z.water.Factor = max(z.water.Factor, 1)
+	z.water.Drift(guessedFactorSD * guessedFactorSD)
+	z.forgetTrend()
+	if z.trusted {
+		z.lost(zp, z.doubt.missingL)
+	}
+	z.fresh = false
+}
+
+// lost takes a zone of which nothing is known any more to be at its refill point, or
+// to miss missingL where that is more.
+func (z *zoneState) lost(zp *ZonePlan, missingL float64) {
+	z.short = max(z.short, z.band*zp.VolumeL, missingL)
+	z.dryLoss = z.short
+	z.water.Mean = min(z.water.Mean, float64(zp.Capacity)-z.short/zp.VolumeL)
+	z.water.Forget(z.band * z.band)
+	z.good, z.hasGood = 0, false
+}
+
+// spent books what the book says a tick took, L, and came what came in. What is missing
+// by both, whatever probes said, is never more than the pot holds.
+func (d *doubt) spent(litres float64, zp *ZonePlan) {
+	d.missingL = min(d.missingL+litres, zp.holdsL())
+}
+
+func (d *doubt) came(litres float64) { d.missingL = max(0, d.missingL-litres) }
+
+func (p *Plan) tellDoubt(st *State, i int, now garden.Moment) {
+	z, zp := &st.zones[i], &p.zones[i]
+	if !z.doubt.wet {
+		st.note(Event{Kind: DrinksLess, At: now, Zone: zp.ID, Line: zp.Line, A: z.doubt.share, B: 1})
+		return
+	}
+	e := Event{Kind: ReadsWet, At: now, Zone: zp.ID, Line: zp.Line}
+	if len(zp.probes) == 1 {
+		e.Probe = p.probes[zp.probes[0]].id
+	}
+	st.note(e)
+}
+
+// DoubtMemory is for how long on a zone's probes are not believed, h, whether they were
+// seen to read too wet, for how long they are believed where they are, h, and what the
+// book misses, L.
+type DoubtMemory struct {
+	ForH     float64 `json:"for_h,omitempty"`
+	Wet      bool    `json:"wet,omitempty"`
+	BelieveH float64 `json:"believe_h,omitempty"`
+	MissingL float64 `json:"missing_l,omitempty"`
+}
+
+func (d *doubt) remember(now time.Duration) *DoubtMemory {
+	m := DoubtMemory{MissingL: d.missingL, BelieveH: max(0, (d.believe - now).Hours())}
+	if d.on {
+		m.ForH, m.Wet = max(0, (d.till-now).Hours()), d.wet
+	}
+	if m == (DoubtMemory{}) {
+		return nil
+	}
+	return &m
+}
+
+// recall brings a memory of that age in, as far as it is sane.
+func (d *doubt) recall(m *DoubtMemory, zp *ZonePlan, now, age time.Duration) {
+	if m == nil || !garden.Finite(m.ForH) || !garden.Finite(m.BelieveH) || !garden.Finite(m.MissingL) {
+		return
+	}
+	left := func(h float64, most time.Duration) time.Duration {
+		return time.Duration(min(max(h, 0), most.Hours())*float64(time.Hour)) - age
+	}
+	*d = doubt{missingL: min(max(m.MissingL, 0), zp.holdsL()), believe: now + max(0, left(m.BelieveH, believeFor))}
+	if on := left(m.ForH, wetDoubtFor); on > 0 {
+		d.on, d.wet, d.till, d.again = true, m.Wet, now+on, now
+	}
+}
