@@ -93,7 +93,7 @@ func (p *Plan) watchDoubt(st *State, i int, now garden.Moment) {
 	for _, pi := range zp.probes {
 		ps := &st.probes[pi]
 		good = good || ps.has && ps.at == now.Mono
-		beyond = beyond || ps.beyond
+		beyond = beyond || ps.beyond && !ps.confused
 	}
 	beyond = beyond && !good
 	if beyond && !d.beyond {

@@ -188,3 +188,22 @@ func TestASoakedPotIsBelieved(t *testing.T) {
 		assert.Equal(t, name == "", b.toldOf(ReadsWet) > 0, name)
 	}
 }
+
+// A probe that hangs in another pot reads that one: once it is known, what it read says
+// nothing of its own pot any more.
+func TestConfusedPlugsEndADoubt(t *testing.T) {
+	b := newBench(t, testGarden(1, 20))
+	b.run(4 * testDay)
+	b.lie = func(int, float64) float64 { return float64(b.p.zones[0].Porosity) - 0.02 }
+	b.run(3 * testDay)
+	require.True(t, b.st.zones[0].doubt.on)
+	b.p.Confuse(b.st, 0, true)
+	b.quality, b.fault = garden.Uncertain, garden.OutOfSpan
+	b.run(2 * testDay)
+	assert.False(t, b.st.zones[0].doubt.on)
+	assert.False(t, b.st.zones[0].trusted)
+	b.lie, b.quality, b.fault = nil, garden.Good, garden.NoFault
+	b.p.Confuse(b.st, 0, false)
+	b.run(5 * testDay)
+	assert.True(t, b.st.zones[0].trusted, "it moves with its own pot's water")
+}
