@@ -81,7 +81,7 @@ func resubscribes(t *testing.T, s rig.Server) {
 		assert.Equal(t, strconv.Itoa(i), string(rig.Next(t, in.C(), "message on connection").Payload))
 		before, _ := l.Epoch()
 		p.Cut()
-		require.Eventually(t, func() bool { e, up := l.Epoch(); return e >= before+2 && up }, 8*time.Second, time.Millisecond, "reconnect")
+		require.Eventually(t, func() bool { e, up := l.Epoch(); return e >= before+2 && up }, 30*time.Second, time.Millisecond, "reconnect")
 	}
 	rig.Silent(t, in.C(), 50*time.Millisecond, "nothing twice")
 }
@@ -99,10 +99,10 @@ func neverLate(t *testing.T, s rig.Server) {
 	time.Sleep(50 * time.Millisecond) // let it be written into the stalled line
 	p.Set(rig.Deny)                   // what was held back is let go …
 	p.Cut()                           // … into a connection that is gone
-	require.Eventually(t, func() bool { return !l.Connected() }, 8*time.Second, time.Millisecond)
+	require.Eventually(t, func() bool { return !l.Connected() }, 30*time.Second, time.Millisecond)
 	assert.ErrorIs(t, l.Send(msg("late/open", "2"), time.Minute), mqtt.ErrOffline)
 	p.Set(rig.Pass)
-	require.Eventually(t, func() bool { e, up := l.Epoch(); return e > before && up }, 8*time.Second, time.Millisecond)
+	require.Eventually(t, func() bool { e, up := l.Epoch(); return e > before && up }, 30*time.Second, time.Millisecond)
 	require.NoError(t, l.Send(msg("late/close", "3"), time.Minute))
 	for {
 		m := rig.Next(t, heard, "the message of the new connection")
@@ -126,7 +126,7 @@ func TestTheLibraryAloneWouldBeLate(t *testing.T) {
 	c := rig.Outsider(t, p.Addr(), "trap")
 	p.Set(rig.Deny)
 	p.Cut()
-	require.Eventually(t, func() bool { return !c.IsConnectionOpen() }, 5*time.Second, time.Millisecond)
+	require.Eventually(t, func() bool { return !c.IsConnectionOpen() }, 30*time.Second, time.Millisecond)
 	assert.True(t, c.IsConnected(), "it says connected while it is not")
 	c.Publish("late/open", 1, false, "1")
 	p.Set(rig.Pass)
@@ -136,16 +136,24 @@ func TestTheLibraryAloneWouldBeLate(t *testing.T) {
 func halfOpen(t *testing.T, s rig.Server) {
 	p := rig.NewProxy(t, s.Addr())
 	l := rig.Link(t, rig.Quick(p.Addr(), "half"), nil)
+	// One that takes minutes to notice: who waited for the line would wait as long.
+	o := rig.Quick(p.Addr(), "half-patient")
+	o.KeepAlive, o.Timeout = 2*time.Minute, 2*time.Minute
+	patient := rig.Link(t, o, nil)
 	rig.Up(t, l)
+	rig.Up(t, patient)
 	before, _ := l.Epoch()
 	p.Set(rig.Stall)
 	start := time.Now()
 	for i := range 100 { // nobody waits for a stalled line
-		_ = l.Post(msg("h/"+strconv.Itoa(i%10), "x"))
-		_ = l.Send(msg("h/e", "x"), time.Second)
+		for _, l := range []*mqtt.Link{l, patient} {
+			_ = l.Post(msg("h/"+strconv.Itoa(i%10), "x"))
+			_ = l.Send(msg("h/e", "x"), time.Minute)
+		}
 	}
-	assert.Less(t, time.Since(start), 500*time.Millisecond, "posting never waits")
-	require.Eventually(t, func() bool { e, _ := l.Epoch(); return e > before }, 8*time.Second, 5*time.Millisecond, "the stall is noticed by the keep-alive")
+	assert.Less(t, time.Since(start), 20*time.Second, "posting never waits")
+	require.Eventually(t, func() bool { e, _ := l.Epoch(); return e > before }, 30*time.Second, 5*time.Millisecond, "the stall is noticed by the keep-alive")
+	assert.True(t, patient.Connected(), "not so soon where the keep-alive is long")
 	p.Set(rig.Deny)
 	p.Cut()
 	p.Set(rig.Pass)
@@ -171,12 +179,18 @@ func twins(t *testing.T, s rig.Server) {
 	o.StableAfter = time.Minute
 	o.MaxBackoff = 5 * time.Second
 	a, b := rig.Link(t, o, nil), rig.Link(t, o, nil)
+	begun := time.Now()
 	time.Sleep(1500 * time.Millisecond)
-	flaps := a.Status().Flaps + b.Status().Flaps
-	assert.GreaterOrEqual(t, flaps, uint64(2), "they throw each other out, and say so")
+	flaps := func() uint64 { return a.Status().Flaps + b.Status().Flaps }
+	require.Eventually(t, func() bool { return flaps() >= 2 }, 30*time.Second, 5*time.Millisecond, "they throw each other out, and say so")
 	// 20 ms doubling: at most 7 pauses fit in 1.5 s, for each of the two. One
-	// that took every loss as a fresh start would try about a hundred times.
-	assert.LessOrEqual(t, p.Tries(), 16)
+	// that took every loss as a fresh start would try about a hundred times. A
+	// machine that is elsewhere for a while leaves time for another pause.
+	tries, most := p.Tries(), 16
+	for d := time.Since(begun) / 2; d > 1500*time.Millisecond; d /= 2 {
+		most += 2
+	}
+	assert.LessOrEqual(t, tries, most)
 }
 
 func brokerRestart(t *testing.T, s rig.Server) {
@@ -186,7 +200,7 @@ func brokerRestart(t *testing.T, s rig.Server) {
 	require.NoError(t, l.Post(mqtt.Message{Topic: "k/kept", Payload: []byte("kept"), QoS: 1, Retain: true}))
 	time.Sleep(100 * time.Millisecond)
 	s.Kill(t)
-	require.Eventually(t, func() bool { return !l.Connected() }, 8*time.Second, time.Millisecond)
+	require.Eventually(t, func() bool { return !l.Connected() }, 30*time.Second, time.Millisecond)
 	require.NoError(t, l.Post(mqtt.Message{Topic: "k/zone", Payload: []byte("new"), QoS: 1, Retain: true}))
 	s.Start(t)
 	rig.Up(t, l)
@@ -206,13 +220,17 @@ func brokerRestart(t *testing.T, s rig.Server) {
 }
 
 func TestWithoutABrokerNothingWaits(t *testing.T) {
-	l := rig.Link(t, rig.Quick(rig.FreeAddr(t), "nobody"), nil)
-	start := time.Now()
-	assert.ErrorIs(t, l.Send(msg("a", "b"), time.Second), mqtt.ErrOffline)
-	assert.NoError(t, l.Post(msg("a", "b")))
-	l.Close(500 * time.Millisecond)
-	assert.Less(t, time.Since(start), 2*time.Second)
-	assert.Contains(t, l.Status().LastError, "connect")
+	least := time.Hour
+	for range 3 { // a machine may be elsewhere for a moment, but not each time
+		l := rig.Link(t, rig.Quick(rig.FreeAddr(t), "nobody"), nil)
+		start := time.Now()
+		assert.ErrorIs(t, l.Send(msg("a", "b"), time.Minute), mqtt.ErrOffline)
+		assert.NoError(t, l.Post(msg("a", "b")))
+		l.Close(500 * time.Millisecond)
+		least = min(least, time.Since(start))
+		assert.Contains(t, l.Status().LastError, "connect")
+	}
+	assert.Less(t, least, 2*time.Second)
 }
 
 func TestOfflinePublicationsDoNotGrowMemory(t *testing.T) {
@@ -259,7 +277,7 @@ func TestAFullInboxKeepsTheNewest(t *testing.T) {
 	}
 	rig.Publish(t, out, "cmd", 1, false, "close")
 	assert.Equal(t, "close", string(rig.Next(t, other.C(), "a flood in one inbox leaves the others alone").Payload))
-	require.Eventually(t, func() bool { return small.Dropped() > 0 }, 5*time.Second, time.Millisecond)
+	require.Eventually(t, func() bool { return small.Dropped() > 0 }, 30*time.Second, time.Millisecond)
 	assert.LessOrEqual(t, len(small.C()), 4)
 	assert.True(t, l.Connected(), "nobody read, and the link still lives")
 }
@@ -276,7 +294,7 @@ func TestOversizePacketsEndTheConnectionNotTheMemory(t *testing.T) {
 	assert.Len(t, rig.Next(t, in.C(), "just small enough").Payload, 1000)
 	before, _ := l.Epoch()
 	rig.Publish(t, out, "big", 0, false, string(make([]byte, 1100)))
-	require.Eventually(t, func() bool { e, _ := l.Epoch(); return e > before }, 5*time.Second, time.Millisecond)
+	require.Eventually(t, func() bool { e, _ := l.Epoch(); return e > before }, 30*time.Second, time.Millisecond)
 	rig.Up(t, l)
 	rig.Silent(t, in.C(), 50*time.Millisecond, "the oversize message")
 	assert.Error(t, l.Post(msg("big", string(make([]byte, 1100)))), "and none is sent")
@@ -288,7 +306,7 @@ func TestTooOldToSend(t *testing.T) {
 	rig.Up(t, l)
 	heard := rig.Heard(t, rig.Outsider(t, s.Addr(), "old-out"), "old")
 	require.NoError(t, l.Send(msg("old", "x"), -time.Second))
-	require.Eventually(t, func() bool { return l.Status().TooOld == 1 }, 5*time.Second, time.Millisecond)
+	require.Eventually(t, func() bool { return l.Status().TooOld == 1 }, 30*time.Second, time.Millisecond)
 	rig.Silent(t, heard, 50*time.Millisecond, "a message past its moment")
 }
 
@@ -300,7 +318,7 @@ func TestReconnectsLeaveNoGoroutines(t *testing.T) {
 	cycle := func() {
 		e, _ := l.Epoch()
 		p.Cut()
-		require.Eventually(t, func() bool { n, up := l.Epoch(); return n > e && up }, 8*time.Second, time.Millisecond)
+		require.Eventually(t, func() bool { n, up := l.Epoch(); return n > e && up }, 30*time.Second, time.Millisecond)
 		time.Sleep(120 * time.Millisecond) // stable again: short pauses
 	}
 	cycle()
@@ -308,7 +326,7 @@ func TestReconnectsLeaveNoGoroutines(t *testing.T) {
 	for range 10 {
 		cycle()
 	}
-	assert.Eventually(t, func() bool { return runtime.NumGoroutine() <= before+5 }, 5*time.Second, 20*time.Millisecond, "from %d to %d goroutines", before, runtime.NumGoroutine())
+	assert.Eventually(t, func() bool { return runtime.NumGoroutine() <= before+5 }, 30*time.Second, 20*time.Millisecond, "from %d to %d goroutines", before, runtime.NumGoroutine())
 }
 
 func TestBadOptionsAreRefused(t *testing.T) {
@@ -402,7 +420,7 @@ func TestOutsideClients(t *testing.T) {
 		require.Eventually(t, func() bool {
 			out, err := exec.Command(sub, "-h", host, "-p", port, "-t", "fabricpot/roof/zone/+", "-C", "1", "-W", "2").CombinedOutput()
 			return err == nil && string(out) == "{\"water_percent\":41.4}\n"
-		}, 8*time.Second, 20*time.Millisecond, "a late subscriber finds the state")
+		}, 30*time.Second, 20*time.Millisecond, "a late subscriber finds the state")
 		out, err := exec.Command(pub, "-h", host, "-p", port, "-q", "1", "-t", "fabricpot/roof/do", "-m", `{"id":"x"}`).CombinedOutput()
 		require.NoError(t, err, string(out))
 		assert.Equal(t, `{"id":"x"}`, string(rig.Next(t, in.C(), "from outside").Payload))

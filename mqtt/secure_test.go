@@ -62,7 +62,7 @@ func trust(t *testing.T, addr string, c rig.Certs, change func(*mqtt.Options)) {
 
 func never(t *testing.T, o mqtt.Options) {
 	l := rig.Link(t, o, nil)
-	require.Eventually(t, func() bool { return l.Status().Attempts >= 3 }, 8*time.Second, time.Millisecond)
+	require.Eventually(t, func() bool { return l.Status().Attempts >= 3 }, 30*time.Second, time.Millisecond)
 	assert.False(t, l.Connected())
 	assert.NotEmpty(t, l.Status().LastError)
 }

@@ -3,6 +3,7 @@ package broker_test
 import (
 	"io"
 	"net"
+	"os"
 	"strconv"
 	"testing"
 	"time"
@@ -54,7 +55,7 @@ func TestTheGatewaysOwnAccount(t *testing.T) {
 
 func TestSilenceBeforeConnectEnds(t *testing.T) {
 	b := start(t, broker.Options{ConnectWithin: 150 * time.Millisecond, MaxClients: 2})
-	dial := func() net.Conn {
+	dial := func(b *broker.Broker) net.Conn {
 		c, err := net.Dial("tcp", b.Addr().String())
 		require.NoError(t, err)
 		t.Cleanup(func() { c.Close() })
@@ -65,30 +66,30 @@ func TestSilenceBeforeConnectEnds(t *testing.T) {
 		_, err := c.Read(make([]byte, 1))
 		return err == io.EOF
 	}
-	t.Run("nothing sent", func(t *testing.T) { assert.True(t, ended(dial(), 2*time.Second)) })
+	t.Run("nothing sent", func(t *testing.T) { assert.True(t, ended(dial(b), 20*time.Second)) })
 	t.Run("a CONNECT that never ends", func(t *testing.T) {
-		c := dial()
-		_, _ = c.Write([]byte{0x10, 0x20})
+		c := dial(b)
+		// 16 383 bytes to come: eight minutes' trickling.
+		_, _ = c.Write([]byte{0x10, 0xff, 0x7f})
 		go func() {
-			for range 20 {
+			for {
 				time.Sleep(30 * time.Millisecond)
 				if _, err := c.Write([]byte{0}); err != nil {
 					return
 				}
 			}
 		}()
-		begin := time.Now()
-		buf := make([]byte, 1)
-		_ = c.SetReadDeadline(time.Now().Add(2 * time.Second))
-		_, err := c.Read(buf)
-		assert.Error(t, err)
-		assert.Less(t, time.Since(begin), 500*time.Millisecond, "trickling does not move the deadline")
+		_ = c.SetReadDeadline(time.Now().Add(20 * time.Second))
+		_, err := c.Read(make([]byte, 1))
+		require.Error(t, err)
+		assert.NotErrorIs(t, err, os.ErrDeadlineExceeded, "trickling does not move the deadline")
 	})
 	t.Run("more strangers than places", func(t *testing.T) {
+		b := start(t, broker.Options{ConnectWithin: time.Hour, MaxClients: 2})
 		for range 4 {
-			dial()
+			dial(b)
 		}
-		assert.True(t, ended(dial(), 100*time.Millisecond), "closed at once, not after the deadline")
+		assert.True(t, ended(dial(b), 20*time.Second), "closed at once, not after the deadline")
 	})
 	t.Run("a client stays", func(t *testing.T) {
 		time.Sleep(200 * time.Millisecond)
@@ -106,7 +107,7 @@ func TestLimits(t *testing.T) {
 	w := rig.Outsider(t, addr, "w", func(o *paho.ClientOptions) { o.SetAutoReconnect(false) })
 	t.Run("clients", func(t *testing.T) {
 		tok := paho.NewClient(paho.NewClientOptions().AddBroker("tcp://" + addr).SetClientID("third").SetProtocolVersion(4)).Connect()
-		require.True(t, tok.WaitTimeout(5*time.Second))
+		require.True(t, tok.WaitTimeout(30*time.Second))
 		assert.Error(t, tok.Error())
 	})
 	t.Run("retained topics", func(t *testing.T) {
@@ -122,7 +123,7 @@ func TestLimits(t *testing.T) {
 	})
 	t.Run("packet size", func(t *testing.T) {
 		w.Publish("x/big", 0, false, make([]byte, 600))
-		assert.Eventually(t, func() bool { return !w.IsConnectionOpen() }, 5*time.Second, time.Millisecond, "who sends too much is thrown out")
+		assert.Eventually(t, func() bool { return !w.IsConnectionOpen() }, 30*time.Second, time.Millisecond, "who sends too much is thrown out")
 	})
 }
 
@@ -139,7 +140,7 @@ func TestWillsAndIDsAreJudged(t *testing.T) {
 		c := paho.NewClient(o)
 		t.Cleanup(func() { c.Disconnect(10) })
 		tok := c.Connect()
-		require.True(t, tok.WaitTimeout(5*time.Second))
+		require.True(t, tok.WaitTimeout(30*time.Second))
 		return tok.Error()
 	}
 	assert.NoError(t, connect("n", "one", "n/status"))
@@ -178,7 +179,7 @@ func TestOnlyTheGatewayCommandsValves(t *testing.T) {
 				o := paho.NewClientOptions().AddBroker("tcp://"+b.Addr().String()).SetClientID("dying").SetProtocolVersion(4).SetAutoReconnect(false).SetWill(to, "x", 1, false)
 				as(o)
 				tok := paho.NewClient(o).Connect()
-				require.True(t, tok.WaitTimeout(5*time.Second))
+				require.True(t, tok.WaitTimeout(30*time.Second))
 				assert.Error(t, tok.Error(), "a will to %s", to)
 			}
 			rig.Publish(t, ears, "g/valve/tap/state", 1, false, "closed")
@@ -206,18 +207,19 @@ func TestAShortKeepAliveIsKept(t *testing.T) {
 		c, err := net.Dial("tcp", b.Addr().String())
 		require.NoError(t, err)
 		t.Cleanup(func() { c.Close() })
+		begun := time.Now() // before the broker can have begun to count
 		// CONNECT of MQTT 3.1.1 with a clean session, a keep-alive of 1 s and the id "k".
 		_, err = c.Write([]byte{0x10, 13, 0, 4, 'M', 'Q', 'T', 'T', 4, 2, 0, 1, 0, 1, 'k'})
 		require.NoError(t, err)
 		buf := make([]byte, 4)
-		_ = c.SetReadDeadline(time.Now().Add(8 * time.Second))
+		_ = c.SetReadDeadline(begun.Add(20 * time.Second))
 		_, err = io.ReadFull(c, buf)
 		require.NoError(t, err)
 		require.Equal(t, []byte{0x20, 2, 0, 0}, buf, "CONNACK, accepted")
-		_ = c.SetReadDeadline(time.Now().Add(silence))
+		_ = c.SetReadDeadline(begun.Add(silence))
 		_, err = c.Read(buf)
 		return err == io.EOF
 	}
 	assert.False(t, ends(1300*time.Millisecond), "within one and a half times")
-	assert.True(t, ends(10*time.Second), "who is silent for good is not kept")
+	assert.True(t, ends(30*time.Second), "who is silent for good is not kept")
 }

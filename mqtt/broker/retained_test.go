@@ -31,7 +31,7 @@ func TestRetainedWhileOthersSubscribe(t *testing.T) {
 					payload = ""
 				}
 				tok := c.Publish(fmt.Sprintf("a/%d/%d", p, n/2%5), byte(n%2), true, payload)
-				if !assert.True(t, tok.WaitTimeout(5*time.Second)) {
+				if !assert.True(t, tok.WaitTimeout(30*time.Second)) {
 					return
 				}
 			}
@@ -43,7 +43,7 @@ func TestRetainedWhileOthersSubscribe(t *testing.T) {
 		wg.Go(func() {
 			for time.Now().Before(end) {
 				tok := c.Subscribe("a/#", 0, func(paho.Client, paho.Message) {})
-				if !assert.True(t, tok.WaitTimeout(5*time.Second)) {
+				if !assert.True(t, tok.WaitTimeout(30*time.Second)) {
 					return
 				}
 				subscribed[s]++
@@ -57,11 +57,11 @@ func TestRetainedWhileOthersSubscribe(t *testing.T) {
 			o := paho.NewClientOptions().AddBroker("tcp://"+addr).SetClientID(fmt.Sprint("mortal-", n)).SetProtocolVersion(4).
 				SetWill(fmt.Sprint("wills/", n), "gone", 1, true).SetAutoReconnect(false)
 			c := paho.NewClient(o)
-			if c.Connect().WaitTimeout(5 * time.Second) {
+			if c.Connect().WaitTimeout(30 * time.Second) {
 				// A second connection of the same name throws the first one out,
 				// and its will is published.
 				again := paho.NewClient(o.SetAutoReconnect(false))
-				again.Connect().WaitTimeout(5 * time.Second)
+				again.Connect().WaitTimeout(30 * time.Second)
 				again.Disconnect(10)
 			}
 		}

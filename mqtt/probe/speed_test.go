@@ -81,7 +81,7 @@ func bare(t testing.TB, addr string) *atomic.Int64 {
 	var n atomic.Int64
 	c := rig.Outsider(t, addr, "bare", func(o *paho.ClientOptions) { o.SetOrderMatters(false) })
 	tok := c.Subscribe("fabricpot/roof/probe/+", 0, func(paho.Client, paho.Message) { n.Add(1) })
-	require.True(t, tok.WaitTimeout(5*time.Second))
+	require.True(t, tok.WaitTimeout(30*time.Second))
 	return &n
 }
 

@@ -71,7 +71,7 @@ func (e *embedded) Start(t testing.TB) {
 		b, err := broker.Start(broker.Options{Listen: e.addr, MaxPending: 8192, MaxClients: 256})
 		e.b = b
 		return err == nil
-	}, 5*time.Second, 20*time.Millisecond, "start the embedded broker")
+	}, patience, 20*time.Millisecond, "start the embedded broker")
 }
 
 // Setup is how a Mosquitto is configured beyond the defaults.
@@ -148,8 +148,12 @@ func (m *mosquitto) Start(t testing.TB) {
 			_ = c.Close()
 		}
 		return err == nil
-	}, 5*time.Second, 10*time.Millisecond, "mosquitto does not listen")
+	}, patience, 10*time.Millisecond, "mosquitto does not listen")
 }
+
+// patience is for what comes at once where it comes at all, on a busy machine and
+// under the race detector.
+const patience = 30 * time.Second
 
 // Quick are link options with short times, for tests.
 func Quick(addr, id string) mqtt.Options {
@@ -173,7 +177,7 @@ func Link(t testing.TB, o mqtt.Options, prepare func(*mqtt.Link)) *mqtt.Link {
 
 // Up waits until the link is connected.
 func Up(t testing.TB, l *mqtt.Link) {
-	require.Eventually(t, l.Connected, 8*time.Second, 5*time.Millisecond, "the link does not connect: %v", l.Status())
+	require.Eventually(t, l.Connected, patience, 5*time.Millisecond, "the link does not connect: %v", l.Status())
 }
 
 // Outsider is a client that shares no code with the link but the library. It
@@ -185,7 +189,7 @@ func Outsider(t testing.TB, addr, id string, set ...func(*paho.ClientOptions)) p
 	}
 	c := paho.NewClient(o)
 	tok := c.Connect()
-	require.True(t, tok.WaitTimeout(5*time.Second))
+	require.True(t, tok.WaitTimeout(patience))
 	require.NoError(t, tok.Error())
 	t.Cleanup(func() { c.Disconnect(50) })
 	return c
@@ -194,7 +198,7 @@ func Outsider(t testing.TB, addr, id string, set ...func(*paho.ClientOptions)) p
 // Publish publishes with an outsider and waits for the broker's word.
 func Publish(t testing.TB, c paho.Client, topic string, qos byte, retain bool, payload string) {
 	tok := c.Publish(topic, qos, retain, payload)
-	require.True(t, tok.WaitTimeout(5*time.Second))
+	require.True(t, tok.WaitTimeout(patience))
 	require.NoError(t, tok.Error())
 }
 
@@ -207,7 +211,7 @@ func Heard(t testing.TB, c paho.Client, filter string) <-chan paho.Message {
 		default:
 		}
 	})
-	require.True(t, tok.WaitTimeout(5*time.Second))
+	require.True(t, tok.WaitTimeout(patience))
 	require.NoError(t, tok.Error())
 	return ch
 }
@@ -218,7 +222,7 @@ func Next[M any](t testing.TB, ch <-chan M, what string) M {
 	select {
 	case m := <-ch:
 		return m
-	case <-time.After(8 * time.Second):
+	case <-time.After(patience):
 		require.FailNow(t, "nothing came", what)
 		panic("unreachable")
 	}
