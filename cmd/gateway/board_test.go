@@ -43,7 +43,7 @@ func TestEveryOutputHasItsOwner(t *testing.T) {
 	require.ErrorIs(t, a.Close(), valves.ErrHangs)
 	assert.True(t, b.hangs())
 	close(s.free)
-	assert.Eventually(t, func() bool { return !b.hangs() }, 5*time.Second, time.Millisecond)
+	assert.Eventually(t, func() bool { return !b.hangs() }, 20*time.Second, time.Millisecond)
 }
 
 // TestAHungDriverStarvesTheWatchdog: rounds go on beside it, and none of them says so
@@ -62,7 +62,7 @@ func TestAHungDriverStarvesTheWatchdog(t *testing.T) {
 	b.roundDone(m)
 	assert.Equal(t, 2, told, "fed while a driver hung")
 	close(s.free)
-	require.Eventually(t, func() bool { return !b.hangs() }, 5*time.Second, time.Millisecond)
+	require.Eventually(t, func() bool { return !b.hangs() }, 20*time.Second, time.Millisecond)
 	b.roundDone(m)
 	assert.Equal(t, 3, told, "and again when it answers")
 }

@@ -31,11 +31,6 @@ import (
 // allows rounds of five seconds at the least, and here they are a hundredth of that.
 const hangShare = 15
 
-// hangStarts is how many times what a plain start takes the next gateway has to close
-// what was left open, where that comes to over a second: parts hang at the same time, and
-// others may use the machine. Common practice, no source.
-const hangStarts = 5
-
 // hangGarden is the kill harness's, with something that comes over the broker.
 var hangGarden = strings.NewReplacer(
 	`listen: "127.0.0.1:0" }`, `listen: "127.0.0.1:0", weather: [ { quantity: temperature, topic: station, unit: C } ] }`,
@@ -217,7 +212,7 @@ func resetPart(t *testing.T, part hung) {
 	assert.Positive(t, w.took, "never closed all: %s", next.out)
 	t.Logf("closed what was left open %.2f times what a process takes that says its version and ends (%v over %v)",
 		float64(w.took)/float64(usual), w.took.Round(time.Millisecond), usual.Round(time.Millisecond))
-	assert.LessOrEqual(t, w.took, max(time.Second, hangStarts*usual), "closed what was left open")
+	assert.LessOrEqual(t, w.took, max(time.Second, plainStarts*usual), "closed what was left open")
 	w.mu.Unlock()
 	require.False(t, next.watch(next.patience*3/2), "the next one hangs too: %s", next.out)
 	require.NoError(t, next.Process.Signal(syscall.SIGTERM))

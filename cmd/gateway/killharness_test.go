@@ -133,9 +133,7 @@ func TestKilledAtRandom(t *testing.T) {
 	var took, plain []time.Duration
 	plainStart(t, dir) // the first reads the program from the disk
 	for n := range kills + 1 {
-		if n%5 == 0 {
-			plain = append(plain, plainStart(t, dir))
-		}
+		plain = append(plain, plainStart(t, dir))
 		child := bearLife(t, w, dir, w.feedDue(start, n))
 		require.Eventually(t, func() bool {
 			w.mu.Lock()
@@ -144,7 +142,9 @@ func TestKilledAtRandom(t *testing.T) {
 		}, 20*time.Second, 5*time.Millisecond, "life %d never closed its lines: %s", n, child.out)
 		w.mu.Lock()
 		assert.False(t, w.opened, "life %d opened a line before all were closed", n)
-		assert.LessOrEqual(t, w.took, time.Second, "life %d closed its lines, from the order to start its process", n)
+		// As it went just now: others come and go on a machine.
+		usual := slices.Max(plain[max(0, len(plain)-3):])
+		assert.LessOrEqual(t, w.took, max(time.Second, plainStarts*usual), "life %d closed its lines, from the order to start its process, where a plain one takes %v", n, usual)
 		took = append(took, w.took)
 		w.mu.Unlock()
 

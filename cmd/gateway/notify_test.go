@@ -29,7 +29,7 @@ func TestManager(t *testing.T) {
 		m.stopping()
 		var got []string
 		buf := make([]byte, 4096)
-		require.NoError(t, conn.SetReadDeadline(time.Now().Add(5*time.Second)))
+		require.NoError(t, conn.SetReadDeadline(time.Now().Add(20*time.Second)))
 		for range 4 {
 			n, err := conn.Read(buf)
 			require.NoError(t, err)

@@ -23,7 +23,7 @@ func TestThermometersOfABoard(t *testing.T) {
 	b, errs := &board{}, &output{}
 	warmth, err := b.openThermometers(g, tree, errs)
 	require.NoError(t, err)
-	require.Eventually(t, func() bool { return warmth(0).Known }, 5*time.Second, 5*time.Millisecond)
+	require.Eventually(t, func() bool { return warmth(0).Known }, 20*time.Second, 5*time.Millisecond)
 	assert.Equal(t, garden.Known(23.125), warmth(0))
 	assert.False(t, warmth(1).Known || warmth(2).Known)
 	require.NoError(t, b.Close())

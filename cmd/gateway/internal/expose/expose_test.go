@@ -189,5 +189,13 @@ func TestHandler(t *testing.T) {
 	assert.Equal(t, 503, ask(slow, "/", "").Code, "one at a time")
 	close(held)
 	assert.Equal(t, 200, <-done)
-	assert.Equal(t, 503, ask(Handler(func(*Figures) { time.Sleep(time.Second) }, 1, 10*time.Millisecond), "/", "").Code, "no longer than patience")
+	over := make(chan struct{})
+	defer close(over)
+	never := func(*Figures) {
+		select {
+		case <-over:
+		case <-time.After(time.Minute):
+		}
+	}
+	assert.Equal(t, 503, ask(Handler(never, 1, 10*time.Millisecond), "/", "").Code, "no longer than patience")
 }

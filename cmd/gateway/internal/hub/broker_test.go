@@ -29,10 +29,10 @@ func TestOverABroker(t *testing.T) {
 	require.NoError(t, err)
 
 	hub := paho.NewClient(paho.NewClientOptions().AddBroker("tcp://" + b.Addr().String()).SetClientID("hub").SetProtocolVersion(4))
-	require.True(t, hub.Connect().WaitTimeout(5*time.Second))
+	require.True(t, hub.Connect().WaitTimeout(20*time.Second))
 	defer hub.Disconnect(50)
 	heard := make(chan paho.Message, 256)
-	require.True(t, hub.SubscribeMultiple(map[string]byte{"homie/#": 1, "homeassistant/#": 1, "fabricpot/#": 1}, func(_ paho.Client, m paho.Message) { heard <- m }).WaitTimeout(5*time.Second))
+	require.True(t, hub.SubscribeMultiple(map[string]byte{"homie/#": 1, "homeassistant/#": 1, "fabricpot/#": 1}, func(_ paho.Client, m paho.Message) { heard <- m }).WaitTimeout(20*time.Second))
 	var words []mqtt.Message
 	until := func(topic, payload string) {
 		t.Helper()
@@ -43,7 +43,7 @@ func TestOverABroker(t *testing.T) {
 				if m.Topic() == topic && (payload == "" || string(m.Payload()) == payload) {
 					return
 				}
-			case <-time.After(5 * time.Second):
+			case <-time.After(20 * time.Second):
 				require.FailNow(t, "not heard", "%s %s", topic, payload)
 			}
 		}
@@ -90,7 +90,7 @@ func TestOverABroker(t *testing.T) {
 		w, why := h.Take(m)
 		assert.Empty(t, why)
 		assert.Equal(t, command.Water, w.Do)
-	case <-time.After(5 * time.Second):
+	case <-time.After(20 * time.Second):
 		require.FailNow(t, "no command")
 	}
 	s.Lines[0].Open = false
@@ -102,7 +102,7 @@ func TestOverABroker(t *testing.T) {
 	case m := <-births.C():
 		p.Take(m)
 		require.NoError(t, p.Tick(m.At.Mono+time.Second))
-	case <-time.After(5 * time.Second):
+	case <-time.After(20 * time.Second):
 		require.FailNow(t, "no birth")
 	}
 	until("homeassistant/device/fabricpot-roof/config", "")

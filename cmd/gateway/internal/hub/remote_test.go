@@ -45,14 +45,14 @@ func TestAGardenOverItsBroker(t *testing.T) {
 	assert.Len(t, left, 2, "the probe without a quantity and the valve without a limit: %v", left)
 	assert.Equal(t, valves.Unassigned{}, r.Valves["west"])
 	r.Start(context.Background())
-	require.Eventually(t, func() bool { return r.Status().Connected }, 5*time.Second, time.Millisecond)
+	require.Eventually(t, func() bool { return r.Status().Connected }, 20*time.Second, time.Millisecond)
 
 	opts := paho.NewClientOptions().AddBroker("tcp" + r.URL()[len("mqtt"):]).SetClientID("node").SetProtocolVersion(4).SetUsername("node").SetPassword("secret")
 	c := paho.NewClient(opts)
-	require.True(t, c.Connect().WaitTimeout(5*time.Second))
+	require.True(t, c.Connect().WaitTimeout(20*time.Second))
 	defer c.Disconnect(50)
 	heard := make(chan paho.Message, 256)
-	require.True(t, c.Subscribe("fabricpot/#", 1, func(_ paho.Client, m paho.Message) { heard <- m }).WaitTimeout(5*time.Second))
+	require.True(t, c.Subscribe("fabricpot/#", 1, func(_ paho.Client, m paho.Message) { heard <- m }).WaitTimeout(20*time.Second))
 	var status paho.Message
 	until := func(name string) paho.Message {
 		t.Helper()
@@ -65,7 +65,7 @@ func TestAGardenOverItsBroker(t *testing.T) {
 				if m.Topic() == name {
 					return m
 				}
-			case <-time.After(5 * time.Second):
+			case <-time.After(20 * time.Second):
 				require.FailNow(t, "not heard", name)
 			}
 		}
@@ -74,14 +74,14 @@ func TestAGardenOverItsBroker(t *testing.T) {
 	c.Publish("fabricpot/station", 0, false, "28")
 	require.Eventually(t, func() bool {
 		return r.Probes.Reading("c1", clock(), nil).Water > 0.409 && r.Sky.Now(clock()).TempC.Value == 28
-	}, 5*time.Second, time.Millisecond)
+	}, 20*time.Second, time.Millisecond)
 
 	require.NoError(t, r.Valves["south"].Close())
 	var order struct{ ID, Do string }
 	require.NoError(t, json.Unmarshal(until("fabricpot/roof/valve/tap/set").Payload(), &order))
 	assert.Equal(t, "close", order.Do)
 	c.Publish("fabricpot/roof/valve/tap/state", 1, true, `{"state":"closed","ack":"`+order.ID+`"}`)
-	require.Eventually(t, func() bool { closed, known := r.Valves["south"].Closed(); return closed && known }, 5*time.Second, time.Millisecond)
+	require.Eventually(t, func() bool { closed, known := r.Valves["south"].Closed(); return closed && known }, 20*time.Second, time.Millisecond)
 	assert.Empty(t, r.Troubles())
 
 	c.Publish("fabricpot/roof/do", 1, false, fmt.Sprintf(`{"id":"a","do":"water","zone":"chilli","litres":2,"expires":%q}`, time.Now().Add(time.Minute).Format(time.RFC3339)))

@@ -321,7 +321,7 @@ func TestServe(t *testing.T) {
 	cancel()
 	select {
 	case <-ended:
-	case <-time.After(5 * time.Second):
+	case <-time.After(20 * time.Second):
 		t.Fatal("the page does not end while somebody watches")
 	}
 }
