@@ -4,11 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io"
 	"net/http"
-	"os"
-	"path/filepath"
-	"time"
 
 	"fabricpot/cmd/gateway/internal/journal"
 	"fabricpot/cmd/gateway/internal/page"
@@ -16,7 +12,6 @@ import (
 	"fabricpot/cmd/gateway/internal/season"
 	"fabricpot/cmd/gateway/internal/socket"
 	"fabricpot/control/garden"
-	"fabricpot/sim/terrace"
 
 	"github.com/spf13/cobra"
 )
@@ -150,135 +145,6 @@ func run(ctx context.Context, s streams, args []string, f runFlags, open opener)
 		return err
 	}
 	return reportClosed(s, rep)
-}
-
-// openJournal opens the garden's journal and says where it is. A bench begins
-// each time with an empty one: its calendar starts over, and yesterday's
-// journal would lie in its future.
-func openJournal(s streams, u *understood, flag string, bench bool) (*journal.Journal, error) {
-	path := flag
-	var opts []journal.Option
-	switch {
-	case path != "":
-	case bench:
-		dir, err := os.MkdirTemp("", "fabricpot-bench-")
-		if err != nil {
-			return nil, fmt.Errorf("journal: %w", err)
-		}
-		path = filepath.Join(dir, "journal.db")
-	case u.garden.JournalFile != "":
-		path = u.garden.JournalFile
-	default:
-		dir, err := stateDir()
-		if err != nil {
-			return nil, err
-		}
-		path = filepath.Join(dir, "journal.db")
-	}
-	if !bench {
-		if clock, err := journal.BootClock(); err == nil {
-			opts = append(opts, journal.WithClock(clock))
-		}
-	}
-	j, aside, err := journal.Open(path, opts...)
-	if err != nil {
-		return nil, err
-	}
-	if aside != "" {
-		fmt.Fprintln(s.err, "journal:", aside)
-	}
-	fmt.Fprintln(s.err, "journal:", path)
-	return j, nil
-}
-
-// serviceDir is where the installed service keeps what must survive.
-const serviceDir = "/var/lib/fabricpot"
-
-// stateDir is where a gateway keeps what must survive: the service manager's
-// folder, the service's for root where it is installed, or the user's own.
-func stateDir() (string, error) {
-	if dir := os.Getenv("STATE_DIRECTORY"); dir != "" {
-		return filepath.SplitList(dir)[0], nil
-	}
-	dir := os.Getenv("XDG_STATE_HOME")
-	// Root on a board means the service's journal and limits, not some of its own.
-	if st, err := os.Stat(serviceDir); dir == "" && err == nil && st.IsDir() && os.Geteuid() == 0 {
-		return serviceDir, nil
-	}
-	if dir == "" {
-		home, err := os.UserHomeDir()
-		if err != nil {
-			return "", fmt.Errorf("journal: %w; name a file with --journal", err)
-		}
-		dir = filepath.Join(home, ".local", "state")
-	}
-	dir = filepath.Join(dir, "fabricpot")
-	if err := os.MkdirAll(dir, 0o700); err != nil {
-		return "", fmt.Errorf("journal: %w; name a file with --journal", err)
-	}
-	return dir, nil
-}
-
-// benchWorld makes the bench of a garden and closes its lines, as closeAtStart does
-// on a board.
-func benchWorld(g *garden.Garden, f runFlags, tell io.Writer) (*season.World, error) {
-	zone := g.Site.Zone
-	start, err := dateFlag("--date", f.date, time.Date(time.Now().Year(), time.July, 1, 0, 0, 0, 0, zone), zone)
-	if err != nil {
-		return nil, err
-	}
-	// People who try it want to see a day begin.
-	start = start.Add(5 * time.Hour)
-	w, rep, err := season.NewWorld(g, f.broker.played(g), season.Options{
-		Seed: f.seed, Start: start, Weather: season.Climate(f.seed, start, 800),
-		// Somewhat dry, so that there is something to see soon.
-		Terrace: benchTerrace(f.seed),
-	})
-	if err != nil {
-		return nil, err
-	}
-	tellClosed(tell, rep, len(g.Lines))
-	return w, nil
-}
-
-// runBench keeps the garden on the virtual bench.
-func runBench(ctx context.Context, s streams, u *understood, f runFlags, world *season.World, keeper *runner.Keeper, rl *reloader, serve func(*runner.Desk, *brokerLink) *http.Server) (runner.CloseReport, error) {
-	zone := u.garden.Site.Zone
-	// Commands and remote devices live in real time, whatever day the bench has.
-	began := time.Now()
-	link := f.broker.open(ctx, s, u, keeper, func() garden.Moment {
-		return garden.Moment{Mono: time.Since(began), Wall: time.Now().In(zone), Synced: true}
-	})
-	defer link.close()
-	b, err := season.NewBench(u.garden, season.Options{
-		Far: link.far(), Like: u.plan, World: world.Bench,
-		Seed: f.seed, Start: world.Start, Weather: world.Weather,
-		Journal: keeper, JournalPath: keeper.Path(), Tell: link.tell(runner.NewPrinter(s.out)), Watched: true,
-	})
-	if err != nil {
-		return runner.CloseReport{}, err
-	}
-	inbox := runner.NewInbox()
-	desk := runner.NewDesk(b.Loop, inbox)
-	m := newManager(s.err, u.garden.SampleEvery)
-	rl.m, rl.played = m, b.Played
-	srv := serve(desk, link)
-	defer srv.Close()
-	defer rl.listen(ctx)()
-	link.serve(desk)
-	fmt.Fprintf(s.err, "%s on the virtual bench from %s, %g times real time; Ctrl-C closes every line and ends it\n",
-		u.garden.Site.Name, world.Start.Format("2006-01-02 15:04"), f.speed)
-	defer context.AfterFunc(ctx, m.stopping)()
-	m.unwatched()
-	return b.Paced(ctx, inbox, f.speed)
-}
-
-// benchTerrace is a plausible terrace whose pots have not been watered for a
-// day or so.
-func benchTerrace(seed uint64) terrace.Options {
-	o := terrace.DefaultOptions(seed, nil)
-	o.StartSuctionCM = 18
-	return o
 }
 
 // runBoard keeps the garden on real hardware.

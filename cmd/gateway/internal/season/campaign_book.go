@@ -13,6 +13,7 @@ import (
 	"fabricpot/control/feeding"
 	"fabricpot/control/garden"
 	"fabricpot/sim/bench"
+	"fabricpot/valves"
 )
 
 // memBook is the journal of a campaign: what the real one promises, in memory,
@@ -222,3 +223,5 @@ func (m *memBook) Decided(garden.Moment, garden.Order, garden.RefusalCause, stri
 }
 func (m *memBook) Asked(garden.Moment, garden.Ask) error { return m.write() }
 func (m *memBook) Alarmed(alarm.Change) error            { return m.write() }
+
+var _ valves.Ledger = (*memBook)(nil)

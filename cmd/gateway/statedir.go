@@ -1,0 +1,76 @@
+package main
+
+import (
+	"fmt"
+	"os"
+	"path/filepath"
+
+	"fabricpot/cmd/gateway/internal/journal"
+)
+
+// openJournal opens the garden's journal and says where it is. A bench begins
+// each time with an empty one: its calendar starts over, and yesterday's
+// journal would lie in its future.
+func openJournal(s streams, u *understood, flag string, bench bool) (*journal.Journal, error) {
+	path := flag
+	var opts []journal.Option
+	switch {
+	case path != "":
+	case bench:
+		dir, err := os.MkdirTemp("", "fabricpot-bench-")
+		if err != nil {
+			return nil, fmt.Errorf("journal: %w", err)
+		}
+		path = filepath.Join(dir, "journal.db")
+	case u.garden.JournalFile != "":
+		path = u.garden.JournalFile
+	default:
+		dir, err := stateDir()
+		if err != nil {
+			return nil, err
+		}
+		path = filepath.Join(dir, "journal.db")
+	}
+	if !bench {
+		if clock, err := journal.BootClock(); err == nil {
+			opts = append(opts, journal.WithClock(clock))
+		}
+	}
+	j, aside, err := journal.Open(path, opts...)
+	if err != nil {
+		return nil, err
+	}
+	if aside != "" {
+		fmt.Fprintln(s.err, "journal:", aside)
+	}
+	fmt.Fprintln(s.err, "journal:", path)
+	return j, nil
+}
+
+// serviceDir is where the installed service keeps what must survive.
+const serviceDir = "/var/lib/fabricpot"
+
+// stateDir is where a gateway keeps what must survive: the service manager's
+// folder, the service's for root where it is installed, or the user's own.
+func stateDir() (string, error) {
+	if dir := os.Getenv("STATE_DIRECTORY"); dir != "" {
+		return filepath.SplitList(dir)[0], nil
+	}
+	dir := os.Getenv("XDG_STATE_HOME")
+	// Root on a board means the service's journal and limits, not some of its own.
+	if st, err := os.Stat(serviceDir); dir == "" && err == nil && st.IsDir() && os.Geteuid() == 0 {
+		return serviceDir, nil
+	}
+	if dir == "" {
+		home, err := os.UserHomeDir()
+		if err != nil {
+			return "", fmt.Errorf("journal: %w; name a file with --journal", err)
+		}
+		dir = filepath.Join(home, ".local", "state")
+	}
+	dir = filepath.Join(dir, "fabricpot")
+	if err := os.MkdirAll(dir, 0o700); err != nil {
+		return "", fmt.Errorf("journal: %w; name a file with --journal", err)
+	}
+	return dir, nil
+}
