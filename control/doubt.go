@@ -17,29 +17,41 @@ import (
 // All are our judgement, tried on the simulator's pots.
 const (
 	// A zone that has hardly dried for doubtAfter is doubted for doubtFor. What was
-	// noticed longer than doubtGap ago is over.
+	// noticed longer than doubtGap ago is over: a spell may speak once a day.
 	doubtAfter = 24 * time.Hour
-	doubtGap   = 24 * time.Hour
+	doubtGap   = 36 * time.Hour
 	doubtFor   = 4 * 24 * time.Hour
 	// Readings beyond all that a probe was calibrated for, of a pot without water for
 	// restLong, are doubted at once, and again each time that they are seen.
-	restLong = 12 * time.Hour
-	// So are levels of farTooWet over capacity, m³/m³, after restLonger, and of tooWet
-	// once they are doubted: in 30 clean seasons a level lay up to 0.14 over capacity
-	// half a day after water, and up to 0.11 from the second day on.
+	restLong    = 12 * time.Hour
+	wetDoubtFor = 20 * 24 * time.Hour
+	// So are readings that after restLonger lie farTooWet of the way from what they are
+	// at capacity to the mix's pores, all full, and overLeast over it, m³/m³; of a zone
+	// that is doubted already after restLong, and tooWet of the way. In 40 clean seasons
+	// on the simulator none lay over 0.25 of the way from a day after water on, nor over
+	// 0.30 half a day after it.
 	restLonger        = 24 * time.Hour
-	farTooWet, tooWet = 0.16, 0.12
-	wetDoubtFor       = 20 * 24 * time.Hour
-	// believeFor is how long a zone is believed that was doubted for nothing.
-	believeFor = 10 * 24 * time.Hour
+	farTooWet, tooWet = 0.45, 0.35
+	overLeast         = 0.05
+	// A zone that is full by its balance, within nearlyFull, and after restLong reads no
+	// more than that and agrees, m³/m³, is believed again clearedFor later, where nothing
+	// was too wet meanwhile, and not doubted for slowness for believeFor. One of which
+	// nothing was seen either way may be doubted again after unclearFor.
+	nearlyFull, agrees = 0.05, 0.03
+	clearedFor         = 36 * time.Hour
+	believeFor         = 10 * 24 * time.Hour
+	unclearFor         = 2 * 24 * time.Hour
 )
 
 // doubt tells that a zone's probes seem to read too wet.
 type doubt struct {
 	on    bool
 	till  time.Duration
-	wet   bool // they were seen to, and not only the pot to hardly dry
-	again time.Duration
+	wet   bool          // they were seen to, and not only the pot to hardly dry
+	again time.Duration // when that is told again
+	// cleared tells that it read full where it was, since when and not too wet since.
+	cleared   bool
+	clearedAt time.Duration
 	// slow tells that the zone hardly dried from first to last.
 	slow        bool
 	share       float64 // of what it should have lost
@@ -51,9 +63,14 @@ type doubt struct {
 	// mayCome tells that water may have come, counted or not, last at cameAt.
 	mayCome bool
 	cameAt  time.Duration
-	believe time.Duration // until then
+	believe time.Duration // until then it is not doubted for slowness
 	// missingL is what the book says is missing since the zone was last full, L.
 	missingL float64
+}
+
+// over is what is left of a doubt that ends.
+func (d *doubt) over() doubt {
+	return doubt{missingL: d.missingL, mayCome: d.mayCome, cameAt: d.cameAt}
 }
 
 // hardly notes that the zone is seen to hardly dry now, by a share of what it should.
@@ -64,9 +81,9 @@ func (d *doubt) hardly(share float64, now time.Duration) {
 	d.share, d.last = share, now
 }
 
-// Spilt tells the state that water which nobody ordered soaks a zone at now: as long as
-// it does, and until it drained, the readings that are too wet are right. An unknown zone
-// is left alone.
+// Spilt tells the state that water which nobody ordered soaks a zone at now: for as long
+// as it does, and until it drained, readings that are too wet prove nothing. An unknown
+// zone is left alone.
 func (p *Plan) Spilt(st *State, now garden.Moment, zone garden.ZoneID) {
 	if i := p.zoneIndex(zone); i >= 0 {
 		st.zones[i].doubt.uncounted(now.Mono)
@@ -74,12 +91,38 @@ func (p *Plan) Spilt(st *State, now garden.Moment, zone garden.ZoneID) {
 	}
 }
 
-// uncounted notes that water may have come until now, counted or not: a line was open, or
-// somebody or something else waters.
+// uncounted notes that water may have come until now, counted or not: a line was open, it
+// rained, or nobody knows.
 func (d *doubt) uncounted(now time.Duration) {
 	if !d.mayCome || now > d.cameAt {
 		d.mayCome, d.cameAt = true, now
 	}
+}
+
+// wetness is what the zone's believed probes read over what they do at capacity: the least
+// of them, as a share of the way to the mix's pores, all full, and in m³/m³. beyond tells
+// that none is good and one reads beyond its wettest point.
+func (p *Plan) wetness(st *State, i int, now garden.Moment) (share, over float64, beyond bool) {
+	zp := &p.zones[i]
+	share, good := 1, false
+	for _, pi := range zp.probes {
+		ps, pp := &st.probes[pi], &p.probes[pi]
+		switch {
+		case ps.distrusted || pp.profile == nil:
+		case ps.has && ps.at == now.Mono:
+			good = true
+			o := ps.smooth + st.zones[i].anchor.shift - pp.atCapacity
+			if s := o / max(float64(zp.Porosity)-pp.atCapacity, 0.01); s < share {
+				share, over = s, o
+			}
+		case ps.beyond:
+			beyond = true
+		}
+	}
+	if !good {
+		share, over = 0, 0
+	}
+	return share, over, beyond && !good
 }
 
 // watchDoubt decides whether a zone's readings are believed at now.
@@ -89,48 +132,58 @@ func (p *Plan) watchDoubt(st *State, i int, now garden.Moment) {
 	if zp.line < 0 || len(zp.probes) == 0 {
 		return // people pour, and don't say so
 	}
-	good, beyond := false, false
-	for _, pi := range zp.probes {
-		ps := &st.probes[pi]
-		good = good || ps.has && ps.at == now.Mono
-		beyond = beyond || ps.beyond && !ps.confused
+	if !st.began {
+		d.uncounted(now.Mono) // nobody knows what came before
 	}
-	beyond = beyond && !good
+	share, over, beyond := p.wetness(st, i, now)
 	if beyond && !d.beyond {
 		d.beyondSince = now.Mono
 	}
 	d.beyond = beyond
-	wet := beyond && now.Mono-d.beyondSince >= restLong
 	rest := z.sinceWater(now)
 	if d.mayCome {
 		rest = min(rest, now.Mono-d.cameAt)
 	}
-	if v, ok := p.consensus(st, i, now); ok {
-		over := v.mid - float64(zp.Capacity)
-		wet = rest >= restLonger && over > farTooWet || d.on && over > tooWet
+	wet := false
+	switch {
+	case rest < restLong || z.salt > restedSalt: // it may be draining, and salt reads as water
+	case beyond:
+		wet = now.Mono-d.beyondSince >= restLong
+	case over > overLeast:
+		wet = share > farTooWet && rest >= restLonger || d.on && share > tooWet
 	}
-	wet = wet && rest >= restLong
 	switch {
 	case wet:
 		if !d.on {
 			p.disbelieve(st, i, now)
 		}
-		d.wet, d.till = true, max(d.till, now.Mono+wetDoubtFor)
+		d.wet, d.cleared, d.till = true, false, max(d.till, now.Mono+wetDoubtFor)
 	case !d.on && d.slow && now.Mono-d.last <= doubtGap && d.last-d.first >= doubtAfter && now.Mono >= d.believe:
 		p.disbelieve(st, i, now)
+	case d.on && rest >= restLong && z.water.Mean >= float64(zp.Capacity)-nearlyFull:
+		if v, ok := p.consensus(st, i, now); ok && v.mid <= z.water.Mean+agrees && !d.cleared {
+			d.cleared, d.clearedAt = true, now.Mono
+		}
 	}
 	switch {
 	case !d.on:
+	case d.cleared && now.Mono-d.clearedAt >= clearedFor:
+		*d = d.over()
+		d.believe = now.Mono + believeFor
 	case now.Mono >= d.till:
-		believe := time.Duration(0)
-		if !d.wet {
-			believe = now.Mono + believeFor
-		}
-		*d = doubt{believe: believe, missingL: d.missingL, mayCome: d.mayCome, cameAt: d.cameAt}
+		*d = d.over()
+		d.believe = now.Mono + unclearFor
 	case now.Mono >= d.again:
 		d.again = now.Mono + oddAgain
 		p.tellDoubt(st, i, now)
 	}
+}
+
+// stopsNothing tells that a reading over which water would run through ends no watering:
+// it is not believed, or has been beyond all that its probe was calibrated for so long that
+// no watering brought it there.
+func (d *doubt) stopsNothing(now time.Duration) bool {
+	return d.on || d.beyond && now-d.beyondSince >= restLong
 }
 
 // disbelieve has a zone live on its balance. It may have gone without water for as long as
@@ -138,13 +191,14 @@ func (p *Plan) watchDoubt(st *State, i int, now garden.Moment) {
 // is: a pot that is not drains once. What its demand was learnt from is in doubt as well.
 func (p *Plan) disbelieve(st *State, i int, now garden.Moment) {
 	z, zp := &st.zones[i], &p.zones[i]
-	z.doubt.on, z.doubt.till, z.doubt.again = true, now.Mono+doubtFor, now.Mono
+	z.doubt.on, z.doubt.cleared, z.doubt.till, z.doubt.again = true, false, now.Mono+doubtFor, now.Mono
 	z.water.Factor = max(z.water.Factor, 1)
 	z.water.Drift(guessedFactorSD * guessedFactorSD)
 	z.forgetTrend()
 	if z.trusted {
 		z.lost(zp, z.doubt.missingL)
 	}
+	z.short = max(z.short, z.doubt.missingL)
 	z.fresh = false
 }
 
@@ -153,7 +207,7 @@ func (p *Plan) disbelieve(st *State, i int, now garden.Moment) {
 func (z *zoneState) lost(zp *ZonePlan, missingL float64) {
 	z.short = max(z.short, z.band*zp.VolumeL, missingL)
 	z.dryLoss = z.short
-	z.water.Mean = min(z.water.Mean, float64(zp.Capacity)-z.short/zp.VolumeL)
+	z.water.Mean = max(min(z.water.Mean, float64(zp.Capacity)-z.short/zp.VolumeL), float64(zp.LowerLimit)/4)
 	z.water.Forget(z.band * z.band)
 	z.good, z.hasGood = 0, false
 }
@@ -187,12 +241,14 @@ type DoubtMemory struct {
 	Wet      bool    `json:"wet,omitempty"`
 	BelieveH float64 `json:"believe_h,omitempty"`
 	MissingL float64 `json:"missing_l,omitempty"`
+	// Share is what the zone was seen to lose of what it should.
+	Share float64 `json:"share,omitempty"`
 }
 
 func (d *doubt) remember(now time.Duration) *DoubtMemory {
 	m := DoubtMemory{MissingL: d.missingL, BelieveH: max(0, (d.believe - now).Hours())}
 	if d.on {
-		m.ForH, m.Wet = max(0, (d.till-now).Hours()), d.wet
+		m.ForH, m.Wet, m.Share = max(0, (d.till-now).Hours()), d.wet, d.share
 	}
 	if m == (DoubtMemory{}) {
 		return nil
@@ -202,14 +258,14 @@ func (d *doubt) remember(now time.Duration) *DoubtMemory {
 
 // recall brings a memory of that age in, as far as it is sane.
 func (d *doubt) recall(m *DoubtMemory, zp *ZonePlan, now, age time.Duration) {
-	if m == nil || !garden.Finite(m.ForH) || !garden.Finite(m.BelieveH) || !garden.Finite(m.MissingL) {
+	if m == nil || !garden.Finite(m.ForH) || !garden.Finite(m.BelieveH) || !garden.Finite(m.MissingL) || !garden.Finite(m.Share) {
 		return
 	}
 	left := func(h float64, most time.Duration) time.Duration {
 		return time.Duration(min(max(h, 0), most.Hours())*float64(time.Hour)) - age
 	}
 	*d = doubt{missingL: min(max(m.MissingL, 0), zp.holdsL()), believe: now + max(0, left(m.BelieveH, believeFor))}
-	if on := left(m.ForH, wetDoubtFor); on > 0 {
-		d.on, d.wet, d.till, d.again = true, m.Wet, now+on, now
+	if on := left(m.ForH, wetDoubtFor); on > 0 && zp.line >= 0 && len(zp.probes) > 0 {
+		d.on, d.wet, d.share, d.till, d.again = true, m.Wet, m.Share, now+on, now
 	}
 }

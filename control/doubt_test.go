@@ -68,13 +68,69 @@ func TestAPotUnderAProbeThatDriftsWetIsKept(t *testing.T) {
 // Half of the signal is left from one moment to the next, with no water given: more than
 // a drained pot holds, and the pot goes on being watered.
 func TestAReadingOverCapacityAtRestIsNotBelieved(t *testing.T) {
-	b := newBench(t, testGarden(1, 20))
-	b.run(4 * testDay)
-	wet := float64(b.p.zones[0].Porosity) - 0.03
-	b.lie = func(int, float64) float64 { return wet - 0.1*(float64(b.p.zones[0].Capacity)-b.mean[0]) }
-	assert.Greater(t, driest(b, 20*testDay), 0.2)
-	assert.True(t, b.st.zones[0].doubt.on)
-	assert.False(t, b.st.zones[0].trusted)
+	const wet = 0.85
+	for _, depth := range []float64{10, 20, 35} {
+		for _, q := range []garden.Quality{garden.Good, garden.Uncertain} {
+			b := newBench(t, testGarden(1, depth))
+			b.run(4 * testDay)
+			if b.quality = q; q != garden.Good {
+				b.fault = garden.OutOfSpan
+			}
+			b.lie = func(int, float64) float64 { return wet - 0.1*(float64(b.p.zones[0].Capacity)-b.mean[0]) }
+			left := driest(b, 20*testDay)
+			t.Logf("%.0f cm, %v: %.0f %% left at the driest", depth, q, 100*left)
+			assert.Greater(t, left, 0.2, "%.0f cm, %v", depth, q)
+			assert.True(t, b.st.zones[0].doubt.on, "%.0f cm, %v", depth, q)
+			assert.False(t, b.st.zones[0].trusted, "%.0f cm, %v", depth, q)
+		}
+	}
+	t.Run("whose plug was dried is soon believed again", func(t *testing.T) {
+		b := newBench(t, testGarden(1, 20))
+		b.run(4 * testDay)
+		b.lie = func(int, float64) float64 { return wet }
+		b.run(3 * testDay)
+		require.True(t, b.st.zones[0].doubt.wet)
+		b.lie = nil
+		b.run(6 * testDay)
+		assert.False(t, b.st.zones[0].doubt.on)
+		assert.True(t, b.st.zones[0].trusted)
+	})
+	t.Run("at a start nobody knows what came", func(t *testing.T) {
+		b := newBench(t, testGarden(1, 20))
+		b.lie = func(int, float64) float64 { return wet }
+		b.run(restLong - time.Hour)
+		assert.False(t, b.st.zones[0].doubt.on)
+		b.run(restLonger)
+		assert.True(t, b.st.zones[0].doubt.on)
+	})
+	t.Run("nor while a feed's salt is in it", func(t *testing.T) {
+		b := newBench(t, testGarden(1, 20))
+		b.run(4 * testDay)
+		b.lie = func(int, float64) float64 { return wet }
+		for range int(3 * testDay / time.Minute) {
+			b.st.zones[0].salt = 1.2
+			b.tick()
+		}
+		assert.False(t, b.st.zones[0].doubt.on)
+	})
+	t.Run("nor where another of its probes says no such thing", func(t *testing.T) {
+		g := testGarden(1, 20)
+		z := &g.Pots[0].Zones[0]
+		z.Probes = append(z.Probes, garden.Probe{ID: "other", Zone: z.ID, DepthCM: 21})
+		b := newBench(t, g)
+		b.run(4 * testDay)
+		b.lie = func(i int, v float64) float64 {
+			if i == 0 {
+				return wet
+			}
+			return v
+		}
+		b.run(3 * testDay)
+		assert.False(t, b.st.zones[0].doubt.on)
+		b.st.probes[1].distrusted = true
+		b.run(3 * testDay)
+		assert.True(t, b.st.zones[0].doubt.on, "but one that is not believed says nothing")
+	})
 
 	t.Run("but for as long as water may be draining it is", func(t *testing.T) {
 		b := newBench(t, testGarden(1, 20))
@@ -161,6 +217,17 @@ func TestADoubtOutlivesARestartAndEndsWithAnotherProbe(t *testing.T) {
 		assert.GreaterOrEqual(t, d.missingL, 0.0, "%+v", bad)
 	}
 
+	hand := b.p.zones[0]
+	hand.line = -1
+	var d doubt
+	d.recall(&DoubtMemory{ForH: 100, Wet: true, MissingL: 1}, &hand, 0, 0)
+	assert.False(t, d.on, "it has no line any more")
+	assert.InDelta(t, 1, d.missingL, 1e-9)
+	d.recall(&DoubtMemory{BelieveH: 100}, &b.p.zones[0], 0, time.Hour)
+	assert.InDelta(t, 99, d.believe.Hours(), 1e-9)
+
+	b.st.zones[0].unsureOfDemand()
+	assert.True(t, b.st.zones[0].doubt.on, "other plants do not make a reading less wet")
 	require.NoError(t, b.p.Reload(b.p, b.st, b.now, func(garden.ProbeID) bool { return false }, nil))
 	assert.True(t, b.st.zones[0].doubt.on, "the same probe")
 	require.NoError(t, b.p.Reload(b.p, b.st, b.now, func(garden.ProbeID) bool { return true }, nil))
@@ -206,4 +273,76 @@ func TestConfusedPlugsEndADoubt(t *testing.T) {
 	b.p.Confuse(b.st, 0, false)
 	b.run(5 * testDay)
 	assert.True(t, b.st.zones[0].trusted, "it moves with its own pot's water")
+}
+
+// A pot that is kept shut hardly dries in the end, since it has nothing left. Its reading
+// asks for water all the same.
+func TestADryPotIsNotDoubted(t *testing.T) {
+	b := newBench(t, testGarden(1, 36))
+	b.run(10 * testDay)
+	b.obs.Asks = append(b.obs.Asks, garden.Ask{Kind: garden.AskShut, Zone: "pot0", Until: b.now.Add(30 * testDay)})
+	for range int(20 * testDay / time.Minute) {
+		if b.mean[0] < float64(b.p.zones[0].LowerLimit)+0.02 {
+			b.demand = 0.05
+		}
+		b.tick()
+		require.False(t, b.st.zones[0].doubt.on)
+	}
+}
+
+// What the book misses is what a pot is filled by that was believed for too long.
+func TestADoubtedPotIsFilledByTheBook(t *testing.T) {
+	b := newBench(t, testGarden(1, 20))
+	b.run(10 * testDay)
+	z, zp := &b.st.zones[0], &b.p.zones[0]
+	z.water.Factor = 0.5
+	z.doubt.missingL = 2 * z.band * zp.VolumeL
+	b.p.disbelieve(b.st, 0, b.now)
+	assert.InDelta(t, 2*z.band*zp.VolumeL, z.short, 1e-9)
+	assert.InDelta(t, float64(zp.Capacity)-2*z.band, z.water.Mean, 1e-9)
+	assert.InDelta(t, 1, z.water.Factor, 1e-9)
+	z.doubt.missingL, z.short, z.trusted = 0, 0, true
+	b.p.disbelieve(b.st, 0, b.now)
+	assert.InDelta(t, z.band*zp.VolumeL, z.short, 1e-9, "its band at least")
+
+	z.doubt.missingL = 0
+	z.doubt.spent(1e9, zp)
+	assert.InDelta(t, zp.holdsL(), z.doubt.missingL, 1e-9, "never more than it holds")
+	b.p.credit(b.st, 0, zp.holdsL()/2, 0.1, b.now.Mono)
+	assert.InDelta(t, zp.holdsL()/2, z.doubt.missingL, 1e-9)
+	z.doubt.missingL = 0
+	b.run(testDay / 2)
+	assert.Positive(t, z.doubt.missingL)
+}
+
+// A zone that is slow again while it is believed is not doubted, and is later.
+func TestABelievedZoneIsNotDoubtedForSlowness(t *testing.T) {
+	b := newBench(t, testGarden(1, 20))
+	b.run(2 * testDay)
+	d := &b.st.zones[0].doubt
+	slow := func(days int) (on bool) {
+		for range days * 3 {
+			d.hardly(0.2, b.now.Mono)
+			b.run(8 * time.Hour)
+			on = on || d.on
+		}
+		return on
+	}
+	d.believe = b.now.Mono + 5*testDay
+	assert.False(t, slow(4))
+	assert.True(t, slow(3))
+
+	*d = doubt{}
+	for range 6 {
+		d.hardly(0.2, b.now.Mono)
+		b.run(doubtGap + time.Hour)
+	}
+	assert.False(t, d.on, "each time forgotten before the next")
+	*d = doubt{}
+	for range 6 {
+		d.hardly(0.2, b.now.Mono)
+		b.p.Spilt(b.st, b.now, "pot0")
+		b.run(8 * time.Hour)
+	}
+	assert.False(t, d.on, "it is soaked by what nobody ordered")
 }

@@ -112,7 +112,7 @@ func (p *Plan) listen(st *State, now garden.Moment, obs *garden.Observed, dt tim
 			ps.wetTicks = 0
 		}
 		if r.Quality != garden.Good {
-			ps.beyond = r.Fault == garden.OutOfSpan && v > pp.atCapacity
+			ps.beyond = r.Fault == garden.OutOfSpan && v > pp.wet
 			continue
 		}
 		if !ps.has || now.Mono-ps.at > trustFor {
@@ -190,6 +190,7 @@ func (p *Plan) rain(st *State, i int, now garden.Moment, mm float64) {
 	z.uneven.rained(litres, zp)
 	z.arrival.rained(litres, zp)
 	z.anchor.rained(litres, zp)
+	z.doubt.uncounted(now.Mono)
 	if mm < 0.05 {
 		// A drizzle leaves the pot at rest.
 		z.wetAt, z.hasWater, z.drying, z.odd.open = wet, has, drying, spell

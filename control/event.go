@@ -33,7 +33,8 @@ const (
 	LineFaulted
 	// DrinksMore and DrinksLess: the zone loses A times what the book says, so
 	// much or so little that it is hardly the plant: clogged emitters, a torn pot
-	// or a drifting probe; a valve that leaks, a sick plant or a drifting probe.
+	// or a drifting probe; a valve that leaks, a sick plant or a drifting probe. Of the
+	// second B is 1 where its probes are not believed for that.
 	DrinksMore
 	DrinksLess
 	// ReadsDry: the zone's probes read A too dry, m³/m³: it was full, or drank no

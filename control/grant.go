@@ -131,7 +131,7 @@ func (p *Plan) watchOpen(st *State, i int) {
 		return
 	}
 	ps, pp := &st.probes[deepest], &p.probes[deepest]
-	if ps.wetTicks < stopTicks || ps.started && ps.start >= pp.wet {
+	if ps.wetTicks < stopTicks || ps.started && ps.start >= pp.wet || st.zones[l.lead].doubt.stopsNothing(st.last.Mono) {
 		return
 	}
 	st.stops = append(st.stops, Stop{Line: p.lines[i].ID, Order: l.order, Zone: zp.ID, Probe: pp.id, Water: garden.WaterFraction(ps.smooth)})

@@ -135,12 +135,15 @@ func (p *Plan) recallZone(z *zoneState, zp *ZonePlan, r *ZoneMemory, now, age ti
 	if zp.compared && garden.Finite(r.Part) && r.Part > 0 {
 		z.uneven.part, z.uneven.v = r.Part, unevenSD*unevenSD/4
 	}
-	if known := age < math.MaxInt64; !known || age <= usualFor {
+	if known := age < math.MaxInt64; !known || age <= wetDoubtFor {
 		aged := age
 		if !known {
 			aged = 0 // a board that has no time yet goes on doubting
 		}
 		z.doubt.recall(r.Doubt, zp, now, aged)
+		if z.doubt.on {
+			z.short = max(z.short, z.doubt.missingL)
+		}
 	}
 	if age <= usualFor {
 		z.anchor.recall(r.Anchor, now)

@@ -110,7 +110,7 @@ func (p *Plan) watchOdd(st *State, i int, v *verdict, now garden.Moment) {
 	z, zp := &st.zones[i], &p.zones[i]
 	o, mid := &z.odd, v.mid
 	tell := func(kind EventKind, ratio float64) {
-		if kind == DrinksLess && zp.Line != "" {
+		if kind == DrinksLess && zp.Line != "" && mid > z.refillAt(zp) { // else it asks for water anyway
 			z.doubt.hardly(ratio, now.Mono)
 		}
 		if o.hasTold && now.Mono-o.told < oddAgain {

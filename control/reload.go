@@ -59,7 +59,7 @@ func (p *Plan) Reload(old *Plan, st *State, now garden.Moment, changed func(gard
 		st.zones[pp.zone].forgetTrend()
 		st.zones[pp.zone].arrival = arrival{}
 		st.zones[pp.zone].anchor = anchor{}
-		st.zones[pp.zone].doubt = doubt{missingL: st.zones[pp.zone].doubt.missingL}
+		st.zones[pp.zone].doubt = st.zones[pp.zone].doubt.over()
 		st.zones[pp.zone].water.Forget(otherSD * otherSD)
 	}
 	if old.byHeat != p.byHeat {
@@ -110,7 +110,7 @@ func (p *Plan) reloadZone(was, to *ZonePlan, z *zoneState, events []garden.Plant
 	}
 	z.forgetTrend()
 	if was.Capacity != to.Capacity {
-		z.anchor, z.doubt = anchor{}, doubt{} // its readings were held against the other
+		z.anchor, z.doubt = anchor{}, z.doubt.over() // its readings were held against the other
 	}
 	if was.VolumeL > 0 && to.VolumeL > 0 && was.VolumeL != to.VolumeL {
 		// The litres are the same; how they spread is a guess.
@@ -121,6 +121,7 @@ func (p *Plan) reloadZone(was, to *ZonePlan, z *zoneState, events []garden.Plant
 	// What is missing is missing to another capacity.
 	more := float64(to.Capacity)*to.VolumeL - float64(was.Capacity)*was.VolumeL
 	z.short = max(0, z.short+more)
+	z.doubt.missingL = min(max(0, z.doubt.missingL+more), to.holdsL())
 	z.depth.reload(to, was.counted(), more)
 	z.water.Hold(float64(to.LowerLimit)/4, float64(to.Porosity))
 	z.short = min(z.short, to.VolumeL)

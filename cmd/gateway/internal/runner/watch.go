@@ -2,6 +2,7 @@ package runner
 
 import (
 	"fmt"
+	"slices"
 	"time"
 
 	"fabricpot/control"
@@ -169,7 +170,9 @@ func (w *watch) event(now garden.Moment, st *control.State, e *control.Event) {
 		}
 	case control.ProbeBack:
 		delete(w.doubts.mute, e.Probe)
-		w.end(alarm.ProbeDoubtful, string(e.Probe))
+		if !w.wet(e.Probe) { // it may move, and read too wet all the same
+			w.end(alarm.ProbeDoubtful, string(e.Probe))
+		}
 		if w.stands(alarm.ZoneNoResponse, string(e.Zone)) {
 			// Water comes: what has not moved with it is at fault itself.
 			w.end(alarm.ZoneNoResponse, string(e.Zone))
@@ -259,6 +262,13 @@ func (w *watch) stands(k alarm.Kind, subject string) bool {
 		}
 	}
 	return false
+}
+
+// wet reports whether a probe was noticed to read too wet.
+func (w *watch) wet(id garden.ProbeID) bool {
+	return slices.ContainsFunc(w.noticed, func(n noticed) bool {
+		return n.kind == alarm.ProbeDoubtful && n.subject == string(id) && n.wet
+	})
 }
 
 func (w *watch) end(k alarm.Kind, subject string) {
