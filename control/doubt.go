@@ -132,8 +132,8 @@ func (p *Plan) watchDoubt(st *State, i int, now garden.Moment) {
 	if zp.line < 0 || len(zp.probes) == 0 {
 		return // people pour, and don't say so
 	}
-	if !st.began {
-		d.uncounted(now.Mono) // nobody knows what came before
+	if !st.began || st.lines[zp.line].flows() {
+		d.uncounted(now.Mono) // nobody knows what came before, nor yet what comes
 	}
 	share, over, beyond := p.wetness(st, i, now)
 	if beyond && !d.beyond {

@@ -346,3 +346,18 @@ func TestABelievedZoneIsNotDoubtedForSlowness(t *testing.T) {
 	}
 	assert.False(t, d.on, "it is soaked by what nobody ordered")
 }
+
+// A watering is counted when it ends, hours after it began where it was a large one.
+func TestAPotThatIsBeingWateredMayReadWet(t *testing.T) {
+	b := newBench(t, testGarden(1, 20))
+	b.run(4 * testDay)
+	z := &b.st.zones[0]
+	z.hasWater, z.wetAt, z.doubt.mayCome = true, b.now.Mono-3*testDay, false
+	b.obs.Asks = append(b.obs.Asks, garden.Ask{Kind: garden.AskWater, Zone: "pot0", Litres: 40})
+	b.run(2 * time.Minute)
+	require.NotEmpty(t, b.open)
+	b.lie = func(int, float64) float64 { return 0.85 }
+	b.run(time.Hour)
+	require.NotEmpty(t, b.open)
+	assert.False(t, z.doubt.on)
+}

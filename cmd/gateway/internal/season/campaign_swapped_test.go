@@ -11,7 +11,7 @@ import (
 // second watering that shows them, whichever of the two lines it was, and beside a
 // third line. While it rains every day nothing is promised.
 func TestSwappedProbesArePromised(t *testing.T) {
-	for _, seed := range []uint64{2, 6, 7, 15} {
+	for _, seed := range []uint64{1, 6, 7, 15} {
 		o, err := Play(NewScript(seed, Single, singleDays, "probes swapped"))
 		require.NoError(t, err)
 		assert.True(t, o.Expected, "seed %d", seed)
