@@ -140,7 +140,7 @@ func (z *zoneState) unseen(zp *ZonePlan, now time.Duration) float64 {
 func (z *zoneState) washDue(zp *ZonePlan) bool {
 	owes := z.owes(zp)
 	return !zp.DepthUnseen && zp.LeachingFraction > 0 && owes >= washShare*zp.VolumeL &&
-		(z.salt <= restedSalt || owes >= pressingShare*zp.VolumeL)
+		(z.salt <= restedSalt && !z.washLater || owes >= pressingShare*zp.VolumeL)
 }
 
 // withDepth is what a zone needs that seems to need litres by its probes.

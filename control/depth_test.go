@@ -101,3 +101,41 @@ func TestLeachingFractionDrains(t *testing.T) {
 	// A pot that is fed every five days has readings in doubt all the time.
 	assert.InDelta(t, 0.15, share(0.15, nil, 5*24*time.Hour), 0.04)
 }
+
+// A feed that is due or near has the wash wait, as far as it may. A zone of which
+// nobody says anything goes by the last feed's age, as ever.
+func TestWashComesAfterTheFeed(t *testing.T) {
+	g := testGarden(1, 36)
+	g.Pots[0].Zones[0].LeachingFraction = 0.15
+	b := newBench(t, g)
+	b.run(time.Hour)
+	z, zp := &b.st.zones[0], &b.p.zones[0]
+	owing := func(share float64) { z.depth.wash, z.depth.over = share*zp.VolumeL, 0 }
+	owing(washShare * 1.01)
+	for _, c := range []struct {
+		name         string
+		salt         float64
+		say          func()
+		due, pressed bool
+	}{
+		{"nothing said, fed long ago", 1, func() {}, true, true},
+		{"nothing said, just fed", 1.5, func() {}, false, true},
+		{"a feed is due", 1, func() { b.p.DelayWash(b.st, "pot0") }, false, true},
+		{"another zone's feed", 1, func() { b.p.DelayWash(b.st, "nobody") }, true, true},
+	} {
+		b.st.TakeBack()
+		z.salt = c.salt
+		c.say()
+		owing(washShare * 1.01)
+		assert.Equal(t, c.due, z.washDue(zp), c.name)
+		owing(washShare * 0.99)
+		assert.False(t, z.washDue(zp), "%s: too little", c.name)
+		owing(pressingShare * 1.01)
+		assert.Equal(t, c.pressed, z.washDue(zp), "%s: much is owed", c.name)
+	}
+	b.p.DelayWash(b.st, "pot0")
+	b.st.TakeBack()
+	z.salt = 1
+	owing(washShare * 1.01)
+	assert.True(t, z.washDue(zp), "taken back")
+}

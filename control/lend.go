@@ -6,11 +6,14 @@ import (
 	"fabricpot/control/garden"
 )
 
-// TakeBack ends all lending of lines. A caller that lends says so before each
-// Step anew.
+// TakeBack ends all lending of lines and what feeds said of washes. A caller that
+// lends says so before each Step anew.
 func (st *State) TakeBack() {
 	for i := range st.lines {
 		st.lines[i].lent, st.lines[i].lentOpen = false, false
+	}
+	for i := range st.zones {
+		st.zones[i].washLater = false
 	}
 }
 
@@ -21,6 +24,15 @@ func (st *State) TakeBack() {
 func (p *Plan) Lend(st *State, line garden.LineID, open bool) {
 	if i := p.lineIndex(line); i >= 0 {
 		st.lines[i].lent, st.lines[i].lentOpen = true, open
+	}
+}
+
+// DelayWash tells that a zone's feed is due or near: its waterings leach nothing
+// before it, which would find the pot full. Once much is owed the wash waits for
+// nothing. It holds until TakeBack; an unknown zone is ignored.
+func (p *Plan) DelayWash(st *State, zone garden.ZoneID) {
+	if i := p.zoneIndex(zone); i >= 0 {
+		st.zones[i].washLater = true
 	}
 }
 

@@ -114,6 +114,8 @@ type zoneState struct {
 	dryAt    time.Duration
 	// salt is by what a reading's error grows after a feed, 1 and 0 for not.
 	salt float64
+	// washLater tells that the zone's feeding wants its wash after the next feed.
+	washLater bool
 	// blind tells that no trusted fresh probe stands near the floor.
 	// half tells that one stands low enough at least to weigh spans by.
 	blind, half bool

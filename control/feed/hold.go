@@ -119,10 +119,14 @@ type View struct {
 	TempC garden.Measured
 	// RainMM is expected within the next twelve hours.
 	RainMM garden.Measured
+	// RainL is what that brings into the zone, L; absent, heavy rain holds any feed.
+	RainL garden.Measured
 	// DrainMS and FeedMS are the last drainage reading and the feed's EC.
 	DrainMS, FeedMS garden.Measured
 	// Starter tells that the mix began with a starter charge.
 	Starter bool
+	// OverL is how much a late feed may stand over capacity, L.
+	OverL float64
 	// HoursToRefill is when the controller would water next; absent if unknown.
 	HoursToRefill garden.Measured
 	// Watering: the controller has a watering of its own under way here.
@@ -161,11 +165,11 @@ func veto(p *Plan, s *State, v *View, used float64) Held {
 		return Held{TooCold, v.TempC.Value, ColdestC}
 	case MustLeach(v.DrainMS, v.FeedMS):
 		return Held{Salty, v.DrainMS.Value, v.FeedMS.Or(0)}
-	case v.RainMM.Known && v.RainMM.Value >= HeavyRainMM:
+	case v.RainMM.Known && v.RainMM.Value >= HeavyRainMM && !p.bothFit(v):
 		return Held{RainAhead, v.RainMM.Value, HeavyRainMM}
 	case v.Draining:
 		return Held{Saturated, v.Water.Or(1), 1}
-	case p.Capacity > 0 && v.Water.Known && v.Water.Value >= p.fullAbove():
+	case p.Capacity > 0 && v.Water.Known && v.Water.Value >= p.fullAbove() && !(v.OverL > 0 && p.roomFor(v) >= v.Portion.Litres):
 		return Held{Saturated, v.Water.Value, p.fullAbove()}
 	case byHand:
 		return Held{}
@@ -176,13 +180,34 @@ func veto(p *Plan, s *State, v *View, used float64) Held {
 	case v.Blocked:
 		return Held{Hold: LineShut}
 	}
-	if room := p.room(v.Water.Value); room < v.Portion.Litres {
+	if room := p.roomFor(v); room < v.Portion.Litres {
 		return Held{NoRoom, room, v.Portion.Litres}
 	}
 	if h := v.HoursToRefill; h.Known && h.Value > 0 && h.Value <= p.Timing.JoinWithin.Hours() && v.Due.OverdueDays < p.Timing.JoinForDays {
 		return Held{NextWatering, h.Value, p.Timing.JoinWithin.Hours()}
 	}
 	return Held{}
+}
+
+// bothFit tells whether the zone takes its feed and the rain to come, so that
+// nothing is washed out.
+func (p *Plan) bothFit(v *View) bool {
+	return p.Capacity > 0 && v.Water.Known && v.RainL.Known && p.roomFor(v) >= v.Portion.Litres+v.RainL.Value
+}
+
+// soakRoom is the room that a feed and the water that carries it down may take, L:
+// heavy rain carries it down itself, and keeps its part.
+func (p *Plan) soakRoom(v *View) float64 {
+	room := p.room(v.Water.Value)
+	if v.RainMM.Or(0) >= HeavyRainMM {
+		room = max(0, room-v.RainL.Or(0))
+	}
+	return room
+}
+
+// roomFor is how much of a feed the zone takes, L.
+func (p *Plan) roomFor(v *View) float64 {
+	return max(0, (p.Capacity-v.Water.Value)*p.VolumeL+v.OverL)
 }
 
 // room is how much the zone takes up to container capacity, L.

@@ -239,7 +239,7 @@ func (st *stepper) begin() {
 	if v.Due.Missed > 0 {
 		closing = closingShare * v.Portion.Litres
 	}
-	st.record(Record{Kind: Begun, Feed: s.feed + 1, Litres: v.Portion.Litres, ClosingL: closing, RoomL: p.room(v.Water.Value)})
+	st.record(Record{Kind: Begun, Feed: s.feed + 1, Litres: v.Portion.Litres, ClosingL: closing, RoomL: p.soakRoom(v)})
 	st.pulse(st.mainLeft())
 }
 

@@ -283,6 +283,41 @@ func TestVetoes(t *testing.T) {
 		b.view.TempC, b.view.RainMM, b.view.DrainMS, b.view.FeedMS = k(35), k(9.9), k(3.0), k(1.5)
 		assert.True(t, b.step(time.Minute).HasOrder)
 	})
+	// 4 L of feed in a pot of 75 L that is full at 0.60.
+	t.Run("heavy rain that fits beside the feed holds nothing", func(t *testing.T) {
+		for _, c := range []struct {
+			water, rainL float64
+			goes         bool
+		}{{0.50, 3.4, true}, {0.50, 3.6, false}, {0.52, 3.4, false}} {
+			b := newBench(t, testPlan())
+			b.view.Water, b.view.RainMM, b.view.RainL = k(c.water), k(20), k(c.rainL)
+			o := b.step(time.Minute)
+			assert.Equal(t, c.goes, o.HasOrder, "%+v: %s", c, o.Held)
+			if !c.goes {
+				assert.Equal(t, RainAhead, o.Held.Hold, "%+v", c)
+				continue
+			}
+			assert.InDelta(t, 7.5-c.rainL, o.Records[0].RoomL, 1e-9, "what carries it down leaves the rain its room")
+		}
+		b := newBench(t, testPlan())
+		b.p.Line = ""
+		b.view.Water, b.view.RainMM, b.view.RainL = garden.Measured{}, k(20), k(0.1)
+		assert.Equal(t, RainAhead, b.step(time.Minute).Held.Hold, "nobody knows what fits")
+	})
+	t.Run("a late feed may stand over capacity", func(t *testing.T) {
+		for _, c := range []struct {
+			litres float64
+			want   Hold
+		}{{1.4, NoHold}, {1.6, Saturated}} {
+			b := newBench(t, testPlan())
+			b.view.Water, b.view.OverL, b.view.Portion.Litres = k(0.60), 1.5, c.litres
+			o := b.step(time.Minute)
+			assert.Equal(t, c.want, o.Held.Hold, o.Held.String())
+		}
+		b := newBench(t, testPlan())
+		b.view.Water, b.view.OverL, b.view.Portion.Litres, b.view.Draining = k(0.60), 1.5, 1.4, true
+		assert.Equal(t, Saturated, b.step(time.Minute).Held.Hold, "not one that drains")
+	})
 }
 
 func TestByHand(t *testing.T) {

@@ -142,6 +142,9 @@ func (p *Plan) judge(st *State, i int, now garden.Moment) {
 		IntervalDays: zp.spec.IntervalDays, Starter: zp.starter.N > 0, NDaysLeft: left, Asked: zs.asked(now.Wall),
 	})
 	zs.firstDay(was, now)
+	// Anew each time: what is asked or noted has it judged again within the hour.
+	zs.portio = zp.portionAt[zs.stage]
+	zs.spare(zp)
 	if d := &zs.due; zp.feed.Line == "" && !d.Now && !d.NextOn.IsZero() && d.NextOn.Sub(now.Wall) <= handAhead &&
 		d.DaysSince >= feed.MinIntervalDays {
 		// A person comes once a day: work of this evening is on the list by noon.
@@ -150,6 +153,24 @@ func (p *Plan) judge(st *State, i int, now garden.Moment) {
 	for len(zs.asks) > 0 && !now.Wall.Before(zs.asks[0].to) {
 		zs.asks = zs.asks[1:]
 	}
+}
+
+// leastFed is the least share of a dose that a feed gives while the mix still feeds.
+// Our judgement.
+const leastFed = 0.7
+
+// spare makes the coming feed smaller while the mix's starter charge still feeds the
+// plants: where it would last beyond the feed after this one, much of what is given now
+// is leached. It ends once as much has left the pot as the charge brought: from then on
+// what the account holds hangs on figures of yield that may be wrong. A dose that the
+// gardener wrote, or a feed asked for, stays what it is.
+func (zs *zoneState) spare(zp *zonePlan) {
+	d, l := &zs.due, &zs.ledger
+	if zp.spec.DoseL.Known || d.Why == feed.ByAsk || !d.NDaysLeft.Known || !(d.IntervalDays > 0) ||
+		l.Taken.N+l.Leached.N >= l.Starter.N {
+		return
+	}
+	zs.portio.Litres *= min(max(2-d.NDaysLeft.Value/d.IntervalDays, leastFed), 1)
 }
 
 // firstDay keeps the day on which a first feed fell due: it is told by the ledger,

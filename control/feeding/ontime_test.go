@@ -91,6 +91,224 @@ func TestSmallerFeedInALittleRoom(t *testing.T) {
 	assert.InDelta(t, 1.5, v.WaitedDays, 0.1)
 }
 
+// keepsWash is whether feeding has a zone's wash wait.
+func keepsWash(r *rig, z garden.ZoneID) (is bool) {
+	r.p.Washes(r.st, func(id garden.ZoneID) { is = is || id == z })
+	return is
+}
+
+// From two days before a feed until it is given the wash waits, for the fed pots on
+// its line too, and where salt presses nobody has it wait.
+func TestWashWaitsForTheFeed(t *testing.T) {
+	start := time.Date(2026, 6, 1, 6, 0, 0, 0, time.UTC)
+	for _, c := range []struct {
+		name  string
+		days  float64 // since the last feed, of which one is due every six
+		waits bool
+	}{
+		{"just fed", 1, false},
+		{"time to dry is left", 3.5, false},
+		{"near", 5, true},
+		{"due", 6.2, true},
+		{"so late that it keeps nothing back", 9.5, false},
+	} {
+		r := newRig(t, testGarden(), fedDaysAgo(start, c.days))
+		full(r)
+		for i := range r.views {
+			// No room at all, so that nothing is given.
+			r.views[i].Water = r.views[i].Capacity + 0.03
+		}
+		r.run(2 * time.Hour)
+		for _, z := range []garden.ZoneID{"a", "b", "c"} {
+			assert.Equal(t, c.waits, keepsWash(r, z), "%s: %s", c.name, z)
+		}
+		for _, z := range []garden.ZoneID{"d", "e"} {
+			assert.False(t, keepsWash(r, z), "%s: %s has no line", c.name, z)
+		}
+	}
+	t.Run("asked for, long before its day", func(t *testing.T) {
+		g := testGarden()
+		g.Pots[0].Zones[0].Feed.IntervalDays = garden.Known(10)
+		r := newRig(t, g, fedDaysAgo(start, 5))
+		full(r)
+		r.run(time.Hour)
+		assert.False(t, keepsWash(r, "a"))
+		r.st.zones[0].asks = []window{{start, start.Add(2 * day)}}
+		r.run(2 * time.Hour)
+		assert.True(t, keepsWash(r, "a"))
+	})
+	r := newRig(t, testGarden(), fedDaysAgo(start, 6.2))
+	full(r)
+	require.NoError(t, r.p.Drained(r.st, Drainage{Zone: "a", At: start, MS: 6}))
+	r.run(2 * time.Hour)
+	assert.False(t, keepsWash(r, "a"), "salt presses")
+	held := r.p.zones[0].held()
+	r.st.zones[0].salts.Load, r.st.zones[0].drain = 6*held, garden.Measured{}
+	r.run(2 * time.Hour)
+	assert.False(t, keepsWash(r, "a"), "and so does the account")
+	r.st.zones[0].salts.Load = 1 * held
+	r.run(2 * time.Hour)
+	assert.True(t, keepsWash(r, "a"), "none presses any more")
+	r.st.zones[0].drain, r.st.zones[0].drainAt = garden.Known(6), r.now.Wall
+	assert.False(t, r.p.keepsWash(r.st, 0, r.now), "what was read counts before the flush begins too")
+	t.Run("of a pot that is not fed nothing is said", func(t *testing.T) {
+		g := testGarden()
+		g.Pots[2].Zones[0].Feed = garden.FeedPlan{}
+		r := newRig(t, g, fedDaysAgo(start, 5))
+		full(r)
+		r.run(2 * time.Hour)
+		assert.True(t, keepsWash(r, "b"))
+		assert.False(t, keepsWash(r, "c"))
+	})
+	t.Run("the pot of a line whose feed is due decides", func(t *testing.T) {
+		r := newRig(t, testGarden(), fedDaysAgo(start, 3.5))
+		full(r)
+		r.run(2 * time.Hour)
+		r.st.zones[2].washLater = true
+		for _, z := range []garden.ZoneID{"b", "c"} {
+			assert.True(t, keepsWash(r, z), z)
+		}
+	})
+}
+
+// A pot that wants water while its can of feed is on the list for this evening waits
+// for the can, as long as its salts are low. Any other pot of the line does not.
+func TestTheCanIsTheWatering(t *testing.T) {
+	start := time.Date(2026, 6, 1, 6, 0, 0, 0, time.UTC)
+	listed := func(wait time.Duration, change func(r *rig)) *rig {
+		g := testGarden()
+		for i := range g.Lines {
+			g.Lines[i].Injector = garden.Injector{}
+		}
+		g.Pots[2].Zones[0].Feed = garden.FeedPlan{}
+		r := newRig(t, g, fedDaysAgo(start, 5.6)) // due at 15:36
+		for i := range r.views {
+			r.views[i].ToRefillL = 1
+		}
+		r.run(90 * time.Minute)
+		require.Equal(t, 1, count(r.records, "a", feed.HandOpened))
+		require.Equal(t, 1, count(r.records, "b", feed.HandOpened))
+		change(r)
+		r.run(wait)
+		return r
+	}
+	const soon = 2 * time.Hour
+	assert.True(t, lent(listed(soon, func(*rig) {}), "la"))
+	assert.True(t, lent(listed(soon, func(r *rig) { r.views[0].ToRefillL = -1 }), "la"), "the can will do")
+	assert.False(t, lent(listed(soon, func(r *rig) { r.views[0].ToRefillL, r.views[0].HoursToLimit = -1, 20 }), "la"), "it can't wait")
+	salty := func(over float64) func(*rig) {
+		return func(r *rig) {
+			zs := &r.st.zones[0]
+			zs.salts.Load = (zs.halfWay() + over) * r.p.zones[0].held()
+			r.views[0].ToRefillL = -1
+		}
+	}
+	assert.True(t, lent(listed(soon, salty(-0.1)), "la"), "running through would wash food alone")
+	assert.False(t, lent(listed(soon, salty(0.1)), "la"), "running through is a gain")
+	assert.False(t, lent(listed(soon, func(r *rig) { r.views[0].ToRefillL, r.p.g.Supply.ECmS = -1, garden.Measured{} }), "la"), "nobody knows its salts")
+	assert.False(t, lent(listed(36*time.Hour, func(r *rig) { r.views[0].ToRefillL = -1 }), "la"), "nobody came")
+	assert.True(t, lent(listed(soon, func(r *rig) { r.views[1].ToRefillL = -1 }), "lb"))
+	assert.False(t, lent(listed(soon, func(r *rig) { r.views[2].ToRefillL = -1 }), "lb"), "the pot beside it is thirsty and gets no can")
+}
+
+// While the starter charge feeds the plants a feed is smaller, down to 70 %. Once
+// as much has left the pot as the charge brought, or where the gardener wrote the dose or
+// asked for a feed, it is whole.
+func TestFeedIsSmallerWhileTheMixFeeds(t *testing.T) {
+	start := time.Date(2026, 6, 1, 6, 0, 0, 0, time.UTC)
+	share := func(poolDays, takenG, leachedG float64, change func(*garden.Garden), asked bool) float64 {
+		g := testGarden()
+		change(g)
+		past := fedDaysAgo(start, 5)
+		r := newRig(t, g, past)
+		need := r.p.zones[0].need(feed.Middle, garden.Measured{}).N
+		for k := range past.Snapshots {
+			past.Snapshots[k].Ledger = feed.Ledger{Starter: feed.NPK{N: 7}, Pool: feed.NPK{N: poolDays * need},
+				Taken: feed.NPK{N: takenG}, Leached: feed.NPK{N: leachedG}, ReleaseDays: feed.StarterDays}
+		}
+		r = newRig(t, g, past)
+		if asked {
+			r.st.zones[0].asks = []window{{start, start.Add(day)}}
+		}
+		for i := range r.views {
+			r.views[i].Water = r.views[i].Capacity
+		}
+		r.run(time.Minute)
+		r.p.judge(r.st, 0, r.now) // judged again, it is the same
+		return r.st.zones[0].portio.Litres / r.p.zones[0].portionAt[feed.Middle].Litres
+	}
+	same := func(*garden.Garden) {}
+	assert.InDelta(t, 1, share(5, 0, 0, same, false), 1e-9, "it lasts to the next feed and no longer")
+	assert.InDelta(t, 0.9, share(6.6, 0, 0, same, false), 0.02)
+	assert.InDelta(t, leastFed, share(8, 0, 0, same, false), 1e-9)
+	assert.InDelta(t, leastFed, share(30, 0, 0, same, false), 1e-9)
+	assert.InDelta(t, leastFed, share(30, 6.9, 0, same, false), 1e-9)
+	assert.InDelta(t, 1, share(30, 7, 0, same, false), 1e-9, "the charge is spent")
+	assert.InDelta(t, 1, share(30, 4, 3, same, false), 1e-9, "part of it washed out")
+	assert.InDelta(t, 1, share(30, 0, 0, same, true), 1e-9, "asked for")
+	assert.InDelta(t, 1, share(30, 0, 0, func(g *garden.Garden) { g.Pots[0].Zones[0].Feed.DoseL = garden.Known(4) }, false), 1e-9, "the gardener's own")
+}
+
+// Heavy rain holds no feed that fits into the pot beside it, and half a day late a
+// feed takes what room the rain leaves.
+func TestFeedBeforeRain(t *testing.T) {
+	start := time.Date(2026, 6, 1, 6, 0, 0, 0, time.UTC)
+	const spareL = 6.2
+	run := func(days, halfDayMM float64, wait time.Duration) float64 {
+		r := newRig(t, testGarden(), fedDaysAgo(start, days))
+		full(r)
+		for i := range r.views {
+			r.views[i].Water = r.views[i].Capacity - spareL/75
+		}
+		r.obs.Today.RainMM = garden.Known(2 * halfDayMM)
+		r.obs.Ahead = []garden.DayWeather{r.obs.Today}
+		r.run(wait)
+		for _, x := range r.records {
+			if x.Zone == "a" && x.Kind == feed.Begun {
+				return x.Litres
+			}
+		}
+		return 0
+	}
+	area := newRig(t, testGarden(), Past{}).p.zones[0].areaM2
+	portion := newRig(t, testGarden(), Past{}).p.zones[0].portionAt[feed.Middle].Litres
+	require.Less(t, portion+12*area, spareL)
+	const soon, long = 2 * time.Hour, 15 * time.Hour
+	assert.InDelta(t, portion, run(6.1, 12, soon), 1e-9, "both fit")
+	const much = 20.0
+	require.Greater(t, portion+much*area, spareL)
+	assert.Zero(t, run(6.1, much, soon), "they don't, and there is time")
+	assert.Zero(t, run(6.6, much, soon), "late, but not for the rain's sake")
+	assert.InDelta(t, intoRoom*(spareL-much*area), run(6.1, much, long), 0.02, "half a day late: what the rain leaves")
+	assert.Zero(t, run(6.1, 60, long), "rain fills it all")
+}
+
+// A pot that stays full gets a small feed a day and a half late, as long as what
+// stands over capacity is no more than its plants drink before it drains.
+func TestLateFeedIntoAFullPot(t *testing.T) {
+	start := time.Date(2026, 6, 1, 6, 0, 0, 0, time.UTC)
+	given := func(wait time.Duration, days, over float64, z garden.ZoneID, kind feed.RecordKind) float64 {
+		r := newRig(t, testGarden(), fedDaysAgo(start, days))
+		full(r)
+		for i := range r.views {
+			r.views[i].Water = r.views[i].Capacity + garden.WaterFraction(over)
+		}
+		r.run(wait)
+		for _, x := range r.records {
+			if x.Zone == z && x.Kind == kind {
+				return x.Litres
+			}
+		}
+		return 0
+	}
+	const most = intoRoom * standShare * 75
+	assert.Zero(t, given(22*time.Hour, 6.5, 0, "a", feed.Begun))
+	assert.InDelta(t, most, given(26*time.Hour, 6.5, 0, "a", feed.Begun), 0.02)
+	assert.InDelta(t, most, given(26*time.Hour, 6.5, 0, "d", feed.HandOpened), 0.02, "by hand as well")
+	assert.Zero(t, given(26*time.Hour, 6.5, 0.015, "a", feed.Begun), "it would drain")
+	assert.Zero(t, given(6*time.Hour, 8, 0, "a", feed.Begun), "late, but the pot kept nothing back until now")
+}
+
 // Work by hand is on the list by noon of its day.
 func TestHandFeedIsListedAhead(t *testing.T) {
 	start := time.Date(2026, 6, 1, 6, 0, 0, 0, time.UTC)

@@ -55,7 +55,7 @@ func (p *Plan) Reload(old *Plan, st *State, records []feed.Record) (apply func()
 				continue
 			}
 			zs := &st.zones[i]
-			zs.seq, zs.drying = fresh[i], false
+			zs.seq, zs.drying, zs.washLater = fresh[i], false, false
 			// Looked at again before anything is due.
 			zs.due, zs.held, st.hasHour = feed.Due{}, feed.Held{}, false
 		}

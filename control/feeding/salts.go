@@ -70,12 +70,13 @@ func (p *Plan) dissolve(i int, zs *zoneState, nGrams float64) {
 
 // saltMS is the conductivity of the zone's water at capacity by the account,
 // mS/cm: what would drain from it.
-func (p *Plan) saltMS(st *State, i int) garden.Measured {
-	zs := &st.zones[i]
+func (p *Plan) saltMS(st *State, i int) garden.Measured { return p.saltOf(&p.zones[i], &st.zones[i]) }
+
+func (p *Plan) saltOf(zp *zonePlan, zs *zoneState) garden.Measured {
 	if zs.seq == nil || !zs.has || !p.saltKnown() {
 		return garden.Measured{}
 	}
-	ms, err := zs.salts.EC(p.zones[i].held())
+	ms, err := zs.salts.EC(zp.held())
 	if err != nil {
 		return garden.Measured{}
 	}

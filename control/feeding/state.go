@@ -68,6 +68,8 @@ type zoneState struct {
 	// drying tells that a feed that is due waits for room in a pot that has
 	// water enough: the next watering is the feed's.
 	drying bool
+	// washLater tells that the pot's next wash waits for its feed.
+	washLater bool
 	// waited is how long pot or weather have kept the feed back that is due;
 	// looked, on Mono, when that was last counted.
 	waited, looked time.Duration
@@ -277,6 +279,21 @@ func (p *Plan) Lent(st *State, each func(line garden.LineID, open bool)) {
 			each(p.zones[i].feed.Line, zs.order != 0)
 		case zs.drying:
 			each(p.zones[i].line, false)
+		}
+	}
+}
+
+// Washes calls each with the fed zones whose waterings may not leach now, those too
+// that share the line of a zone whose feed is due or near.
+func (p *Plan) Washes(st *State, each func(zone garden.ZoneID)) {
+	for i := range st.zones {
+		if !st.zones[i].washLater {
+			continue
+		}
+		for _, s := range p.lines[p.zones[i].line].zones {
+			if p.zones[s.zone].feed != nil {
+				each(p.zones[s.zone].zone)
+			}
 		}
 	}
 }

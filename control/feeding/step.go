@@ -76,6 +76,7 @@ func (p *Plan) Step(st *State, now garden.Moment, v *Seen, out *Output) {
 			continue
 		}
 		p.sequence(st, i, now, v, out)
+		zs.washLater = p.keepsWash(st, i, now)
 	}
 	if hourly {
 		p.work(st, now, v, out)
@@ -152,35 +153,18 @@ func (p *Plan) came(st *State, i int, litres, ecMS float64, v *Seen) {
 // look is what a zone's feeding is decided by, whatever its water.
 func (p *Plan) look(st *State, i int, now garden.Moment, v *Seen) feed.View {
 	zp, zs := &p.zones[i], &st.zones[i]
-	return feed.View{
+	fv := feed.View{
 		Starter: zp.starter.N > 0,
 		Due:     zs.due, Portion: zs.portio, PPM: zs.ppm, Stage: zs.stage,
 		TempC: p.temperature(i, v.Obs), RainMM: rainAhead(now, v.Obs), FeedMS: zs.feedMS, DrainMS: zs.reading(now),
 		FlushL: zs.flushL, FlushMS: zs.flushMS, FlushWholeL: zs.flushAll,
 		Delivered: v.Obs.Delivered, Refused: v.Obs.Refused,
 	}
+	if fv.RainMM.Known {
+		fv.RainL = garden.Known(fv.RainMM.Value * zp.areaM2)
+	}
+	return fv
 }
-
-// dryingDays is how long past its day a feed keeps plain water off a pot that
-// is above its refill point.
-const dryingDays = 3
-
-// How a feed that finds too little room in the pot still comes in time. All are
-// judgement.
-const (
-	// mostLeadDays is how long before its day a feed may keep plain water off, so
-	// that the pot has room for it on the day.
-	mostLeadDays = 2.0
-	// smallerAfterDays is how long past its day a feed waits for room before it
-	// takes what room there is, leastPortion the least share of it worth giving.
-	smallerAfterDays = 0.5
-	leastPortion     = 1.0 / 4
-	// handWaitsDays is how long past its day a feed by hand waits for that; after
-	// it a person's eyes judge.
-	handWaitsDays = 1.0
-	// intoRoom is the share of the room that such a portion takes.
-	intoRoom = 0.95
-)
 
 // sequence takes one zone's feed a step further.
 func (p *Plan) sequence(st *State, i int, now garden.Moment, v *Seen, out *Output) {
@@ -243,65 +227,6 @@ func (zs *zoneState) wait(now garden.Moment) {
 	if !zs.due.Now {
 		zs.waited = 0
 	}
-}
-
-// fit makes a feed no larger than the room that a full pot leaves for it, once it
-// has waited for more. A feed by hand waits longer: what a probe sees before
-// anybody has carried a can, a person with one sees below. It returns the hold of
-// one that waits so.
-func (p *Plan) fit(zp *zonePlan, zs *zoneState, fv *feed.View) (full feed.Held) {
-	if !fv.Due.Now || !fv.Water.Known || zs.seq.Phase() != feed.Waiting {
-		return full
-	}
-	room := max(0, zp.capacity-fv.Water.Value) * zp.volumeL
-	late := zs.due.OverdueDays
-	switch {
-	case room >= zs.portio.Litres:
-	case late >= smallerAfterDays && intoRoom*room >= leastPortion*zs.portio.Litres:
-		fv.Portion.Litres = intoRoom * room
-	case zp.feed.Line == "" && late < handWaitsDays:
-		fv.Due.Now = false
-		full = feed.Held{Hold: feed.NoRoom, A: room, B: zs.portio.Litres}
-	}
-	return full
-}
-
-// makesRoom reports whether plain water is to stay off a zone's line for the sake
-// of a feed: one that is due and waits for room, that the gardener has on the
-// list, or whose day is near enough that the pot has to begin drying for it. No
-// pot of the line may want water meanwhile.
-func (p *Plan) makesRoom(zp *zonePlan, zs *zoneState, now garden.Moment, v *Seen, fv *feed.View) bool {
-	if zp.line == "" || v.AutoOff || zs.due.OverdueDays >= dryingDays || !fv.Water.Known {
-		return false
-	}
-	for k := range v.Zones {
-		if o := &v.Zones[k]; o.Line == zp.line && !(o.OnProbe && o.ToRefillL > 0 && o.HoursToLimit > 24) {
-			return false
-		}
-	}
-	switch zs.seq.Phase() {
-	case feed.WithGardener:
-		return true
-	case feed.Waiting:
-	default:
-		return false
-	}
-	if zs.due.Now {
-		switch zs.held.Hold {
-		case feed.NoRoom, feed.NextWatering, feed.LineShut, feed.Saturated, feed.NothingDue:
-			return true
-		}
-		return false
-	}
-	if zs.due.NextOn.IsZero() || !now.Synced {
-		return false
-	}
-	missing := zs.portio.Litres - max(0, zp.capacity-fv.Water.Value)*zp.volumeL
-	loss := v.Zones[p.at[zp.zone]].LossTodayL
-	if missing <= 0 || !(loss > 0) {
-		return false
-	}
-	return zs.due.NextOn.Sub(now.Wall).Hours()/24 <= min(missing/loss, mostLeadDays)
 }
 
 // enter puts a zone's new records into its ledger and into the books of the
