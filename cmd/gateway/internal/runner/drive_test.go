@@ -93,7 +93,7 @@ func TestStoppingDoesNotWaitForAHungRound(t *testing.T) {
 	go func() { defer close(round); r.loop.Tick(clock.Moment()) }()
 	<-r.slow
 	stop()
-	assert.Eventually(t, func() bool { return r.level("chilli") == gpio.Low }, 2*time.Second, 5*time.Millisecond)
+	assert.Eventually(t, func() bool { return r.level("chilli") == gpio.Low }, 20*time.Second, 5*time.Millisecond)
 	close(r.block)
 	<-round
 	assert.Equal(t, gpio.Low, r.level("chilli"), "and what the late round decides opens nothing")
