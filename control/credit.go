@@ -62,8 +62,6 @@ func (p *Plan) delivered(st *State, now garden.Moment, d *garden.Delivery, mono 
 	}
 	if water {
 		p.uncounted(st, li, d, mono)
-	}
-	if water {
 		// A meter may count nothing of what a line gave.
 		for _, zi := range lp.zones {
 			st.zones[zi].doubt.uncounted(mono)

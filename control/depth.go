@@ -40,8 +40,8 @@ const (
 	// taken up: some six days after one that adds 1 mS/cm. Washed sooner it would
 	// only feed the drain.
 	restedSalt = 1.003
-	// pressingShare of the volume owed is leached whenever the last feed was: a pot
-	// that is fed more often than that never rests.
+	// pressingShare of the volume owed is leached whenever the last feed was and the next
+	// one is: a pot fed every eight days or more often never rests with none of them near.
 	pressingShare = 0.24
 )
 

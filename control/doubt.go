@@ -1,6 +1,7 @@
 package control
 
 import (
+	"math"
 	"time"
 
 	"fabricpot/control/garden"
@@ -104,7 +105,7 @@ func (d *doubt) uncounted(now time.Duration) {
 // that none is good and one reads beyond its wettest point.
 func (p *Plan) wetness(st *State, i int, now garden.Moment) (share, over float64, beyond bool) {
 	zp := &p.zones[i]
-	share, good := 1, false
+	share, good := math.Inf(1), false
 	for _, pi := range zp.probes {
 		ps, pp := &st.probes[pi], &p.probes[pi]
 		switch {

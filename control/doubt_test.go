@@ -84,6 +84,12 @@ func TestAReadingOverCapacityAtRestIsNotBelieved(t *testing.T) {
 			assert.False(t, b.st.zones[0].trusted, "%.0f cm, %v", depth, q)
 		}
 	}
+	for _, v := range []float64{0.87, 0.89, 0.99} {
+		b := newBench(t, testGarden(1, 20))
+		b.lie = func(int, float64) float64 { return v }
+		b.run(3 * testDay)
+		assert.True(t, b.st.zones[0].doubt.on, "%.2f, where its pores end at 0.88", v)
+	}
 	t.Run("whose plug was dried is soon believed again", func(t *testing.T) {
 		b := newBench(t, testGarden(1, 20))
 		b.run(4 * testDay)

@@ -10,7 +10,7 @@ import (
 // lends says so before each Step anew.
 func (st *State) TakeBack() {
 	for i := range st.lines {
-		st.lines[i].lent, st.lines[i].lentOpen = false, false
+		st.lines[i].lent, st.lines[i].lentOpen, st.lines[i].keptDry = false, false, false
 	}
 	for i := range st.zones {
 		st.zones[i].washLater = false
@@ -27,9 +27,17 @@ func (p *Plan) Lend(st *State, line garden.LineID, open bool) {
 	}
 }
 
-// DelayWash tells that a zone's feed is due or near: its waterings leach nothing
-// before it, which would find the pot full. Once much is owed the wash waits for
-// nothing. It holds until TakeBack; an unknown zone is ignored.
+// KeepDry has no watering of Step's own begin on a line, since a feed is to find room
+// there; what a person asks for is given. It holds until TakeBack; an unknown line is
+// ignored.
+func (p *Plan) KeepDry(st *State, line garden.LineID) {
+	if i := p.lineIndex(line); i >= 0 {
+		st.lines[i].keptDry = true
+	}
+}
+
+// DelayWash tells that a zone's feed is due or near: no wash begins before it, which
+// would find the pot full. Once much is owed the wash waits for nothing. It holds until TakeBack; an unknown zone is ignored.
 func (p *Plan) DelayWash(st *State, zone garden.ZoneID) {
 	if i := p.zoneIndex(zone); i >= 0 {
 		st.zones[i].washLater = true

@@ -46,6 +46,33 @@ func TestLentLineIsLeftAlone(t *testing.T) {
 	}
 	assert.Zero(t, orders(true, 5*24*time.Hour), "with no probe it would have been watered by the balance")
 	assert.Positive(t, orders(false, 24*time.Hour))
+	t.Run("kept dry, what a person asks for is given", func(t *testing.T) {
+		for _, busy := range []bool{false, true} {
+			st := p.NewState()
+			obs := *obs
+			asked, alone := 0, 0
+			for end := now.Mono + 5*24*time.Hour; now.Mono < end; now = now.Add(time.Minute) {
+				st.TakeBack()
+				p.KeepDry(st, "l")
+				p.KeepDry(st, "nowhere")
+				if busy {
+					p.Lend(st, "l", false)
+				}
+				if obs.Asks = obs.Asks[:0]; end-now.Mono == 24*time.Hour {
+					obs.Asks = append(obs.Asks, garden.Ask{Kind: garden.AskWater, Zone: "p", Litres: 2})
+				}
+				for _, o := range p.Step(st, now, &obs, nil) {
+					if o.Kind == garden.ByHand {
+						asked++
+					} else {
+						alone++
+					}
+				}
+			}
+			assert.Zero(t, alone, "%v", busy)
+			assert.Equal(t, !busy, asked > 0, "%v", busy)
+		}
+	})
 	for _, v := range []float64{math.NaN(), math.Inf(1), -1, 1, 4} {
 		p.Doubt(st, "p", v)
 		p.Doubt(st, "nowhere", v)

@@ -72,7 +72,7 @@ func (p *Plan) advance(st *State, i int, now garden.Moment, a *ahead) {
 		}
 		l.phase, l.owed = garden.Resting, 0
 	}
-	if l.lent && !st.AutoOff {
+	if (l.lent || l.keptDry && !asked) && !st.AutoOff {
 		return
 	}
 	if now.Mono < l.retryAt || l.hasClosed && now.Mono-l.closed < p.limits.MinRest {

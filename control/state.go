@@ -185,6 +185,7 @@ type lineState struct {
 	waits    bool
 	lent     bool   // to a feed: nothing of ours begins on it
 	lentOpen bool   // and it may be open for that feed
+	keptDry  bool   // for a feed to come: nothing begins on it that nobody asked for
 	given    ledger // everything that went through
 	guessed  ledger // the part of kind Estimated
 	hold     hold   // of a reload that loosened its budgets

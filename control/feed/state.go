@@ -122,6 +122,10 @@ func (s *State) Busy() bool {
 	return s.clock.running && s.phase != Waiting && s.phase != WithGardener
 }
 
+// Begun is when what is under way began: for a feed by hand, when it was put on the
+// list.
+func (s *State) Begun() time.Time { return s.begun }
+
 // Planned is the litres of the current or last feed.
 func (s *State) Planned() float64 { return s.planned }
 

@@ -88,7 +88,7 @@ func (r *rig) step(d time.Duration) {
 		r.next++
 		r.st.Bind(w.Zone, o, r.now)
 		open := false
-		r.p.Lent(r.st, func(l garden.LineID, is bool) { open = open || l == o.Line && is })
+		r.p.Lent(r.st, func(l garden.LineID, is, _ bool) { open = open || l == o.Line && is })
 		assert.True(r.t, open, "a line with a feed's order is lent and open")
 		r.obs.Delivered = append(r.obs.Delivered, garden.Delivery{Order: o.ID, Line: o.Line, Zone: o.Zone, Kind: o.Kind, Litres: o.Litres, End: garden.Complete})
 	}

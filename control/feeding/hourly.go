@@ -144,7 +144,7 @@ func (p *Plan) judge(st *State, i int, now garden.Moment) {
 	zs.firstDay(was, now)
 	// Anew each time: what is asked or noted has it judged again within the hour.
 	zs.portio = zp.portionAt[zs.stage]
-	zs.spare(zp)
+	zs.portio.Litres *= p.spared(st, i)
 	if d := &zs.due; zp.feed.Line == "" && !d.Now && !d.NextOn.IsZero() && d.NextOn.Sub(now.Wall) <= handAhead &&
 		d.DaysSince >= feed.MinIntervalDays {
 		// A person comes once a day: work of this evening is on the list by noon.
@@ -159,18 +159,29 @@ func (p *Plan) judge(st *State, i int, now garden.Moment) {
 // Our judgement.
 const leastFed = 0.7
 
-// spare makes the coming feed smaller while the mix's starter charge still feeds the
-// plants: where it would last beyond the feed after this one, much of what is given now
-// is leached. It ends once as much has left the pot as the charge brought: from then on
-// what the account holds hangs on figures of yield that may be wrong. A dose that the
-// gardener wrote, or a feed asked for, stays what it is.
-func (zs *zoneState) spare(zp *zonePlan) {
+// spared is the share of its dose that the coming feed gives, 0 to 1: less while the mix's
+// starter charge still feeds the plants. Where it would last beyond the feed after this
+// one, much of what is given now is leached. It ends once as much has left the pot as the
+// charge brought: from then on what the account holds hangs on figures of yield that may be
+// wrong. A dose that the gardener wrote, or a feed asked for, stays what it is, and so does
+// one that another pot of the line is fed along with and needs whole.
+func (p *Plan) spared(st *State, i int) float64 {
+	share := st.zones[i].spares(&p.zones[i])
+	for _, s := range p.zones[i].shares {
+		if p.zones[s.zone].feed != nil {
+			share = max(share, st.zones[s.zone].spares(&p.zones[s.zone]))
+		}
+	}
+	return share
+}
+
+func (zs *zoneState) spares(zp *zonePlan) float64 {
 	d, l := &zs.due, &zs.ledger
 	if zp.spec.DoseL.Known || d.Why == feed.ByAsk || !d.NDaysLeft.Known || !(d.IntervalDays > 0) ||
 		l.Taken.N+l.Leached.N >= l.Starter.N {
-		return
+		return 1
 	}
-	zs.portio.Litres *= min(max(2-d.NDaysLeft.Value/d.IntervalDays, leastFed), 1)
+	return min(max(2-d.NDaysLeft.Value/d.IntervalDays, leastFed), 1)
 }
 
 // firstDay keeps the day on which a first feed fell due: it is told by the ledger,

@@ -27,7 +27,7 @@ func fedDaysAgo(start time.Time, days float64) Past {
 }
 
 func lent(r *rig, line garden.LineID) (is bool) {
-	r.p.Lent(r.st, func(id garden.LineID, _ bool) { is = is || id == line })
+	r.p.Lent(r.st, func(id garden.LineID, _, _ bool) { is = is || id == line })
 	return is
 }
 
@@ -207,6 +207,24 @@ func TestTheCanIsTheWatering(t *testing.T) {
 	assert.False(t, lent(listed(soon, salty(0.1)), "la"), "running through is a gain")
 	assert.False(t, lent(listed(soon, func(r *rig) { r.views[0].ToRefillL, r.p.g.Supply.ECmS = -1, garden.Measured{} }), "la"), "nobody knows its salts")
 	assert.False(t, lent(listed(36*time.Hour, func(r *rig) { r.views[0].ToRefillL = -1 }), "la"), "nobody came")
+	assert.False(t, lent(listed(soon, func(r *rig) { r.views[0].ToRefillL, r.now.Synced = -1, false }), "la"), "nobody knows when it is evening")
+	assert.True(t, lent(listed(soon, func(r *rig) { r.now.Synced = false }), "la"))
+	t.Run("asked for long before its day it waits no longer", func(t *testing.T) {
+		g := testGarden()
+		for i := range g.Lines {
+			g.Lines[i].Injector = garden.Injector{}
+		}
+		g.Pots[0].Zones[0].Feed.IntervalDays = garden.Known(14)
+		r := newRig(t, g, fedDaysAgo(start, 5))
+		r.st.zones[0].asks = []window{{start, start.Add(2 * day)}}
+		r.run(90 * time.Minute)
+		require.Equal(t, 1, count(r.records, "a", feed.HandOpened))
+		r.views[0].ToRefillL = -1
+		r.run(12 * time.Hour)
+		assert.True(t, lent(r, "la"))
+		r.run(26 * time.Hour)
+		assert.False(t, lent(r, "la"))
+	})
 	assert.True(t, lent(listed(soon, func(r *rig) { r.views[1].ToRefillL = -1 }), "lb"))
 	assert.False(t, lent(listed(soon, func(r *rig) { r.views[2].ToRefillL = -1 }), "lb"), "the pot beside it is thirsty and gets no can")
 }
@@ -237,6 +255,26 @@ func TestFeedIsSmallerWhileTheMixFeeds(t *testing.T) {
 		r.p.judge(r.st, 0, r.now) // judged again, it is the same
 		return r.st.zones[0].portio.Litres / r.p.zones[0].portionAt[feed.Middle].Litres
 	}
+	t.Run("a pot that is fed along and needs it whole gets it whole", func(t *testing.T) {
+		past := fedDaysAgo(start, 5)
+		r := newRig(t, testGarden(), past)
+		lead, led := r.p.Index("b"), r.p.Index("c")
+		require.True(t, r.p.zones[led].led)
+		spared := func(ofLed float64) float64 {
+			for _, i := range []int{lead, led} {
+				days := 30.0
+				if i == led {
+					days = ofLed
+				}
+				r.st.zones[i].due = feed.Due{NDaysLeft: garden.Known(days), IntervalDays: 6}
+				r.st.zones[i].ledger.Starter.N = 100
+			}
+			return r.p.spared(r.st, lead)
+		}
+		assert.InDelta(t, leastFed, spared(30), 1e-9)
+		assert.InDelta(t, 1, spared(3), 1e-9)
+		assert.InDelta(t, 0.9, spared(6.6), 1e-9)
+	})
 	same := func(*garden.Garden) {}
 	assert.InDelta(t, 1, share(5, 0, 0, same, false), 1e-9, "it lasts to the next feed and no longer")
 	assert.InDelta(t, 0.9, share(6.6, 0, 0, same, false), 0.02)

@@ -78,7 +78,7 @@ func (p *Plan) makesRoom(zp *zonePlan, zs *zoneState, now garden.Moment, v *Seen
 	if zp.line == "" || v.AutoOff || zs.due.OverdueDays >= dryingDays || !fv.Water.Known {
 		return false
 	}
-	carried := p.canWaters(zp, zs)
+	carried := p.canWaters(zp, zs, now)
 	for k := range v.Zones {
 		o := &v.Zones[k]
 		wants := o.ToRefillL <= 0 && !(carried && k == p.at[zp.zone])
@@ -111,12 +111,15 @@ func (p *Plan) makesRoom(zp *zonePlan, zs *zoneState, now garden.Moment, v *Seen
 	return zs.due.NextOn.Sub(now.Wall).Hours()/24 <= min(missing/loss, mostLeadDays)
 }
 
-// canWaters tells that the can of a feed on the list for this evening is the pot's
-// watering: on top of another it would drain. Where salts are over what a flush would
-// leave, running through is a gain, and the pot is watered.
-func (p *Plan) canWaters(zp *zonePlan, zs *zoneState) bool {
+// canWaters tells that the can of a feed that was put on the list for this evening is the
+// pot's watering: on top of another it would drain. Where salts are over what a flush
+// would leave, running through is a gain, and the pot is watered.
+func (p *Plan) canWaters(zp *zonePlan, zs *zoneState, now garden.Moment) bool {
+	if zs.seq.Phase() != feed.WithGardener || !now.Synced || now.Wall.Sub(zs.seq.Begun()) >= handAhead+handWaitsDays*24*time.Hour {
+		return false
+	}
 	salt := p.saltOf(zp, zs)
-	return zs.seq.Phase() == feed.WithGardener && zs.due.OverdueDays < handWaitsDays && salt.Known && salt.Value <= zs.halfWay()
+	return salt.Known && salt.Value <= zs.halfWay()
 }
 
 // keepsWash tells that the water that is to leach waits for a feed that is due or

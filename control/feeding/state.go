@@ -264,9 +264,10 @@ func (st *State) Bind(zone int, o garden.Order, now garden.Moment) {
 	zs.order, zs.orderTill = o.ID, now.Mono+o.MaxOn+15*time.Minute
 }
 
-// Lent calls each with every line that is in a feed's hands, and whether an
-// order of the feed may be open on it.
-func (p *Plan) Lent(st *State, each func(line garden.LineID, open bool)) {
+// Lent calls each with every line that is in a feed's hands or kept dry for one, whether
+// an order of the feed may be open on it, and whether it is only kept dry: then what a
+// person asks for is given.
+func (p *Plan) Lent(st *State, each func(line garden.LineID, open, dry bool)) {
 	for i := range st.zones {
 		zs := &st.zones[i]
 		if zs.seq == nil || p.zones[i].led {
@@ -274,11 +275,11 @@ func (p *Plan) Lent(st *State, each func(line garden.LineID, open bool)) {
 		}
 		switch {
 		case zs.seq.Phase() == feed.Flushing:
-			each(p.zones[i].line, zs.order != 0)
+			each(p.zones[i].line, zs.order != 0, false)
 		case zs.seq.Busy():
-			each(p.zones[i].feed.Line, zs.order != 0)
+			each(p.zones[i].feed.Line, zs.order != 0, false)
 		case zs.drying:
-			each(p.zones[i].line, false)
+			each(p.zones[i].line, false, true)
 		}
 	}
 }
@@ -320,7 +321,7 @@ func (p *Plan) Doubts(st *State, now garden.Moment, each func(zone garden.ZoneID
 // Busy reports whether any line is in a feed's hands.
 func (p *Plan) Busy(st *State) bool {
 	busy := false
-	p.Lent(st, func(garden.LineID, bool) { busy = true })
+	p.Lent(st, func(garden.LineID, bool, bool) { busy = true })
 	return busy
 }
 

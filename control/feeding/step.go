@@ -58,7 +58,7 @@ func (zs *zoneState) active() bool {
 		return false
 	}
 	ph := zs.seq.Phase()
-	return zs.due.Now || zs.flushL.Known || zs.seq.Dosing() || ph != feed.Waiting && ph != feed.WithGardener
+	return zs.due.Now || zs.drying || zs.flushL.Known || zs.seq.Dosing() || ph != feed.Waiting && ph != feed.WithGardener
 }
 
 // Step takes one tick.
@@ -283,7 +283,7 @@ func (p *Plan) room(st *State, lineLPH float64, now garden.Moment, v *Seen) bool
 			}
 		}
 	}
-	p.Lent(st, func(id garden.LineID, open bool) {
+	p.Lent(st, func(id garden.LineID, open, _ bool) {
 		if open {
 			flow += p.lines[id].flowLPH
 		}

@@ -65,7 +65,13 @@ func (l *Loop) feed(now garden.Moment) {
 	}
 	b.plan.Doubts(b.state, now, func(z garden.ZoneID, factor float64) { l.p.Plan.Doubt(l.p.State, z, factor) })
 	l.p.State.TakeBack()
-	b.plan.Lent(b.state, func(id garden.LineID, open bool) { l.p.Plan.Lend(l.p.State, id, open) })
+	b.plan.Lent(b.state, func(id garden.LineID, open, dry bool) {
+		if dry {
+			l.p.Plan.KeepDry(l.p.State, id)
+		} else {
+			l.p.Plan.Lend(l.p.State, id, open)
+		}
+	})
 	b.plan.Washes(b.state, func(z garden.ZoneID) { l.p.Plan.DelayWash(l.p.State, z) })
 }
 

@@ -208,7 +208,9 @@ func (w *watch) event(now garden.Moment, st *control.State, e *control.Event) {
 		}
 	case control.ReadsWet:
 		if e.Probe == "" { // likelier the water than each of their plugs
-			w.notice(now, alarm.LosesTooLittle, string(e.Zone), e.String())
+			if !w.follows(alarm.LosesTooLittle, string(e.Zone)) {
+				w.notice(now, alarm.LosesTooLittle, string(e.Zone), e.String())
+			}
 			break
 		}
 		w.notice(now, alarm.ProbeDoubtful, string(e.Probe), e.String())

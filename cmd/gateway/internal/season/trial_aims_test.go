@@ -90,7 +90,7 @@ func TestFeedsOnTime(t *testing.T) {
 		s := sum(r)
 		t.Logf("%s: %.1f days late, %.1f g N given, %.2f g/kg leached", r.Case, *r.FeedsLateDays, s.nApplied, s.nLeached/s.got)
 		assert.LessOrEqual(t, *r.FeedsLateDays, 2.0, r.Case)
-		// On time, not by giving nothing: what is used is what such a season used.
+		// On time, not by giving nothing: four fifths is what such seasons use.
 		assert.GreaterOrEqual(t, s.nUsed, 0.75*s.nWanted, r.Case)
 	}
 }
