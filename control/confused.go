@@ -16,7 +16,7 @@ func (p *Plan) Confuse(st *State, probe int, yes bool) {
 	ps.distrusted = true
 	zi := p.probes[probe].zone
 	z, zp := &st.zones[zi], &p.zones[zi]
-	z.doubt = z.doubt.over() // it was another pot that read too wet
+	z.doubt = z.doubt.ended() // it was another pot that read too wet
 	for _, k := range zp.probes {
 		if !st.probes[k].distrusted {
 			return // another has told of the pot's own water

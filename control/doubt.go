@@ -22,8 +22,8 @@ const (
 	doubtAfter = 24 * time.Hour
 	doubtGap   = 36 * time.Hour
 	doubtFor   = 4 * 24 * time.Hour
-	// Readings beyond all that a probe was calibrated for, of a pot without water for
-	// restLong, are doubted at once, and again each time that they are seen.
+	// Readings that have been beyond all that a probe was calibrated for, of a pot without
+	// water, both for restLong, are doubted for wetDoubtFor from when they are last seen.
 	restLong    = 12 * time.Hour
 	wetDoubtFor = 20 * 24 * time.Hour
 	// So are readings that after restLonger lie farTooWet of the way from what they are
@@ -69,8 +69,8 @@ type doubt struct {
 	missingL float64
 }
 
-// over is what is left of a doubt that ends.
-func (d *doubt) over() doubt {
+// ended is what is left of a doubt that ends.
+func (d *doubt) ended() doubt {
 	return doubt{missingL: d.missingL, mayCome: d.mayCome, cameAt: d.cameAt}
 }
 
@@ -169,10 +169,10 @@ func (p *Plan) watchDoubt(st *State, i int, now garden.Moment) {
 	switch {
 	case !d.on:
 	case d.cleared && now.Mono-d.clearedAt >= clearedFor:
-		*d = d.over()
+		*d = d.ended()
 		d.believe = now.Mono + believeFor
 	case now.Mono >= d.till:
-		*d = d.over()
+		*d = d.ended()
 		d.believe = now.Mono + unclearFor
 	case now.Mono >= d.again:
 		d.again = now.Mono + oddAgain

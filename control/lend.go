@@ -37,7 +37,8 @@ func (p *Plan) KeepDry(st *State, line garden.LineID) {
 }
 
 // DelayWash tells that a zone's feed is due or near: no wash begins before it, which
-// would find the pot full. Once much is owed the wash waits for nothing. It holds until TakeBack; an unknown zone is ignored.
+// would find the pot full. Once much is owed the wash waits for nothing. It holds until
+// TakeBack; an unknown zone is ignored.
 func (p *Plan) DelayWash(st *State, zone garden.ZoneID) {
 	if i := p.zoneIndex(zone); i >= 0 {
 		st.zones[i].washLater = true

@@ -174,7 +174,7 @@ func (z *zoneState) unsureOfDemand() {
 	z.water.Forget(0)
 	z.span.open, z.drying = false, false
 	if !z.doubt.wet {
-		z.doubt = z.doubt.over()
+		z.doubt = z.doubt.ended()
 	}
 }
 

@@ -59,7 +59,7 @@ func (p *Plan) Reload(old *Plan, st *State, now garden.Moment, changed func(gard
 		st.zones[pp.zone].forgetTrend()
 		st.zones[pp.zone].arrival = arrival{}
 		st.zones[pp.zone].anchor = anchor{}
-		st.zones[pp.zone].doubt = st.zones[pp.zone].doubt.over()
+		st.zones[pp.zone].doubt = st.zones[pp.zone].doubt.ended()
 		st.zones[pp.zone].water.Forget(otherSD * otherSD)
 	}
 	if old.byHeat != p.byHeat {
@@ -110,7 +110,7 @@ func (p *Plan) reloadZone(was, to *ZonePlan, z *zoneState, events []garden.Plant
 	}
 	z.forgetTrend()
 	if was.Capacity != to.Capacity {
-		z.anchor, z.doubt = anchor{}, z.doubt.over() // its readings were held against the other
+		z.anchor, z.doubt = anchor{}, z.doubt.ended() // its readings were held against the other
 	}
 	if was.VolumeL > 0 && to.VolumeL > 0 && was.VolumeL != to.VolumeL {
 		// The litres are the same; how they spread is a guess.

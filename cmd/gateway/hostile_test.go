@@ -96,20 +96,7 @@ func besiege(t *testing.T) *besieged {
 // outsideAs is an outsider with an account.
 func outsideAs(t *testing.T, addr, id, user, word string) *outsider {
 	t.Helper()
-	o := &outsider{t: t}
-	o.Client = paho.NewClient(paho.NewClientOptions().AddBroker("tcp://" + addr).SetClientID(id).SetUsername(user).SetPassword(word).
-		SetProtocolVersion(4).SetAutoReconnect(false))
-	tok := o.Connect()
-	require.True(t, tok.WaitTimeout(10*time.Second))
-	require.NoError(t, tok.Error())
-	t.Cleanup(func() { o.Disconnect(50) })
-	tok = o.Subscribe("#", 1, func(_ paho.Client, m paho.Message) {
-		o.mu.Lock()
-		defer o.mu.Unlock()
-		o.heard = append(o.heard, m)
-	})
-	require.True(t, tok.WaitTimeout(10*time.Second))
-	return o
+	return outsiderBy(t, addr, paho.NewClientOptions().SetClientID(id).SetUsername(user).SetPassword(word).SetAutoReconnect(false))
 }
 
 // unmoved: the loop goes round, nothing opened, the owner is served, and what the

@@ -22,10 +22,16 @@ type outsider struct {
 
 func outside(t *testing.T, addr, id string) *outsider {
 	t.Helper()
+	return outsiderBy(t, addr, paho.NewClientOptions().SetClientID(id))
+}
+
+// outsiderBy is one that connects as o says, and hears all that it may.
+func outsiderBy(t *testing.T, addr string, opts *paho.ClientOptions) *outsider {
+	t.Helper()
 	o := &outsider{t: t}
-	o.Client = paho.NewClient(paho.NewClientOptions().AddBroker("tcp://" + addr).SetClientID(id).SetProtocolVersion(4))
+	o.Client = paho.NewClient(opts.AddBroker("tcp://" + addr).SetProtocolVersion(4))
 	tok := o.Connect()
-	require.True(t, tok.WaitTimeout(5*time.Second))
+	require.True(t, tok.WaitTimeout(10*time.Second))
 	require.NoError(t, tok.Error())
 	t.Cleanup(func() { o.Disconnect(50) })
 	tok = o.Subscribe("#", 1, func(_ paho.Client, m paho.Message) {
@@ -33,7 +39,7 @@ func outside(t *testing.T, addr, id string) *outsider {
 		defer o.mu.Unlock()
 		o.heard = append(o.heard, m)
 	})
-	require.True(t, tok.WaitTimeout(5*time.Second))
+	require.True(t, tok.WaitTimeout(10*time.Second))
 	return o
 }
 

@@ -206,7 +206,7 @@ func (w *watch) spilt(now garden.Moment, k alarm.Kind, subject string, zone gard
 }
 
 // spills tells the controller which zones are soaked by water that nobody ordered, as far
-// as that is known: their readings are right.
+// as that is known: readings of them that are too wet prove nothing.
 func (w *watch) spills(now garden.Moment, p *control.Plan, st *control.State) {
 	for zone, of := range w.causes.spills {
 		for _, c := range of {
