@@ -144,6 +144,9 @@ func (j *Journal) connect(sync string, conns int, readOnly bool) (*sql.DB, error
 	for _, p := range []string{"busy_timeout(3000)", "journal_mode(WAL)", "synchronous(" + sync + ")", "foreign_keys(0)", "temp_store(2)"} {
 		q.Add("_pragma", p)
 	}
+	// SQLite's own page cache is 2 MB a connection if nothing is said; the kernel
+	// keeps the same pages once for all of them.
+	q.Add("_pragma", "cache_size(-256)")
 	switch {
 	case readOnly:
 		q.Add("_pragma", "query_only(1)")

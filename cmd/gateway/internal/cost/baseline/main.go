@@ -1,7 +1,7 @@
 // Command baseline links what the gateway links and opens what it opens - a
-// database with its connections, a message broker, a page, a control
-// socket - and does nothing with it until it is told to end. What the gateway
-// costs beyond this is its own.
+// database with its connections, a message broker and a client of it, a page, a
+// control socket - has each library do one small thing, and then does nothing until
+// it is told to end. What the gateway costs beyond this is its own.
 package main
 
 import (
@@ -9,6 +9,7 @@ import (
 	"context"
 	"database/sql"
 	_ "encoding/csv"
+	"errors"
 	"fmt"
 	_ "hash/fnv"
 	"log/slog"
@@ -23,33 +24,27 @@ import (
 
 	mochi "github.com/mochi-mqtt/server/v2"
 	"github.com/mochi-mqtt/server/v2/listeners"
-	"github.com/prometheus/procfs"
+	"github.com/spf13/cobra"
 	_ "modernc.org/sqlite"
-
-	_ "github.com/DataDog/datadog-agent/pkg/template/text"
-	_ "github.com/a-h/templ/runtime"
-	_ "github.com/coreos/go-systemd/v22/daemon"
-	_ "github.com/eclipse/paho.mqtt.golang"
-	_ "github.com/go-json-experiment/json"
-	_ "github.com/goccy/go-yaml"
-	_ "github.com/schollz/progressbar/v3"
-	_ "github.com/spf13/cobra"
-	_ "github.com/wneessen/go-mail"
-	_ "golang.org/x/crypto/bcrypt"
-	_ "golang.org/x/term"
-	_ "gonum.org/v1/gonum/integrate/quad"
-	_ "gonum.org/v1/gonum/interp"
-	_ "gonum.org/v1/gonum/stat"
-	_ "periph.io/x/conn/v3/i2c"
-	_ "periph.io/x/host/v3/sysfs"
 )
 
+// errUsage is wrong use, which opens nothing.
+var errUsage = errors.New("one folder is expected")
+
 func main() {
-	if len(os.Args) != 2 {
-		fmt.Fprintln(os.Stderr, "usage: baseline FOLDER")
+	root := &cobra.Command{Use: "baseline FOLDER", SilenceErrors: true, SilenceUsage: true,
+		Args: func(_ *cobra.Command, args []string) error {
+			if len(args) != 1 {
+				return errUsage
+			}
+			return nil
+		},
+		RunE: func(_ *cobra.Command, args []string) error { return run(args[0]) }}
+	switch err := root.Execute(); {
+	case errors.Is(err, errUsage):
+		fmt.Fprint(os.Stderr, usage())
 		os.Exit(2)
-	}
-	if err := run(os.Args[1]); err != nil {
+	case err != nil:
 		fmt.Fprintln(os.Stderr, "baseline:", err)
 		os.Exit(1)
 	}
@@ -70,28 +65,38 @@ func run(folder string) error {
 		}
 	}
 	broker := mochi.New(&mochi.Options{Logger: slog.New(slog.DiscardHandler)})
-	if err := broker.AddListener(listeners.NewTCP(listeners.Config{ID: "tcp", Address: "127.0.0.1:0"})); err != nil {
+	if err := broker.AddHook(&anybody{}, nil); err != nil {
+		return err
+	}
+	door := listeners.NewTCP(listeners.Config{ID: "tcp", Address: "127.0.0.1:0"})
+	if err := broker.AddListener(door); err != nil {
 		return err
 	}
 	if err := broker.Serve(); err != nil {
 		return err
 	}
 	defer broker.Close()
-	if _, err := procfs.Self(); err != nil {
-		return err
-	}
 	mux := http.NewServeMux()
 	mux.HandleFunc("/status", func(w http.ResponseWriter, _ *http.Request) { _, _ = w.Write([]byte("{}")) })
 	srv := &http.Server{Handler: mux}
+	var doors []net.Listener
 	for _, at := range []struct{ network, address string }{{"tcp", "127.0.0.1:0"}, {"unix", filepath.Join(folder, "base.sock")}} {
 		l, err := net.Listen(at.network, at.address)
 		if err != nil {
 			return err
 		}
+		doors = append(doors, l)
+	}
+	// What the gateway does once its lines are closed comes after that here as well,
+	// and it answers when that is done.
+	fmt.Fprintln(os.Stderr, "open")
+	if err := open(ctx, door.Address()); err != nil {
+		return err
+	}
+	for _, l := range doors {
 		go func() { _ = srv.Serve(l) }()
 	}
 	defer srv.Close()
-	fmt.Fprintln(os.Stderr, "open")
 	<-ctx.Done()
 	return nil
 }
