@@ -265,6 +265,8 @@ func TestAProbeThatDoesNotMoveIsDistrustedAndComesBack(t *testing.T) {
 	assert.Contains(t, kinds, ProbeNoResponse)
 	assert.Contains(t, kinds, ZoneNoResponse)
 	assert.Contains(t, kinds, OnBalance)
+	seen := func() ZoneView { return b.p.View(b.st, b.now, nil)[0] }
+	assert.True(t, seen().NoAnswer, "its water may not have come")
 	n := len(b.log)
 	b.run(24 * time.Hour)
 	for _, o := range b.log[n:] {
@@ -281,4 +283,5 @@ func TestAProbeThatDoesNotMoveIsDistrustedAndComesBack(t *testing.T) {
 	}
 	assert.Contains(t, kinds, ProbeBack)
 	assert.Contains(t, kinds, OnProbe)
+	assert.False(t, seen().NoAnswer)
 }

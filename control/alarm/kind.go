@@ -106,7 +106,7 @@ var characters = [kinds]character{
 		next: "look at the tap, the filter and the valve", on: time.Minute, off: time.Minute,
 		band: 0.1, of: "times the nominal flow"},
 	ZoneNoResponse: {name: "no response to water", text: "no probe of the pot moved after water that must have reached it",
-		next: "look whether water comes out of its emitters", off: time.Hour},
+		next: "look whether water comes out of its emitters; until then the list of work says what to give by hand", off: time.Hour},
 	LessArrives: {name: "less water arrives", text: "the pot rises much less with its water than it used to",
 		next: "look whether water comes out of all its emitters, and for a kinked hose", off: 6 * time.Hour},
 	LinkLost: {name: "broker away", text: "the link to the broker is down",

@@ -73,6 +73,8 @@ type zoneState struct {
 	// waited is how long pot or weather have kept the feed back that is due;
 	// looked, on Mono, when that was last counted.
 	waited, looked time.Duration
+	// hand is what a person brings in place of the zone's line.
+	hand handState
 }
 
 // window is a time in which a recovery asks for a feed.

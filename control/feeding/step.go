@@ -112,6 +112,7 @@ func (p *Plan) listen(st *State, now garden.Moment, v *Seen) {
 			st.zones[i].asks = append(st.zones[i].asks, window{now.Wall, now.Wall.Add(48 * time.Hour)})
 		case a.Kind == garden.GardenerWatered && garden.Finite(a.Litres) && a.Litres > 0:
 			p.came(st, i, min(a.Litres, 3*p.zones[i].volumeL), p.g.Supply.ECmS.Or(0), v)
+			st.zones[i].hand.owedL = max(0, st.zones[i].hand.owedL-a.Litres)
 		}
 	}
 	for i := range st.zones {

@@ -3,7 +3,6 @@ package feeding
 import (
 	"errors"
 	"fmt"
-	"math"
 	"time"
 
 	"fabricpot/control"
@@ -45,7 +44,7 @@ func (st *State) add(t task.Task, out *Output) {
 	}
 }
 
-// work keeps the rest of the list: water where no line brings it, flushes, the
+// work keeps the rest of the list: water that no line brings, flushes, the
 // weekly round, and a feeding task whose entry was lost.
 func (p *Plan) work(st *State, now garden.Moment, v *Seen, out *Output) {
 	open := st.book.List(now.Wall)
@@ -58,6 +57,8 @@ func (p *Plan) work(st *State, now garden.Moment, v *Seen, out *Output) {
 		if zp.line == "" {
 			byHand = true
 			p.waterTask(st, i, now, &v.Zones[i], open, out)
+		} else {
+			p.standIn(st, i, now, &v.Zones[i], open, out)
 		}
 		if zs.seq == nil {
 			continue
@@ -112,41 +113,6 @@ func (st *State) opened(out *Output, k task.Kind, z garden.ZoneID) bool {
 		}
 	}
 	return false
-}
-
-// waterTask asks for a can of water where a zone without a line is under its
-// refill point, and takes that back where it has got some.
-func (p *Plan) waterTask(st *State, i int, now garden.Moment, zv *control.ZoneView, open []task.Listed, out *Output) {
-	zp := &p.zones[i]
-	old := find(open, task.Water, zp.zone)
-	band := float64(zv.Capacity) - float64(zv.Refill)
-	switch {
-	case !zv.Known:
-	case zv.ToRefillL > 0.25*band*zp.volumeL && old != nil:
-		if e, err := st.book.Overtake(old.ID, "it has got water", now.Wall); err == nil {
-			out.Events = append(out.Events, e)
-		}
-	case zv.ToRefillL <= 0:
-		litres := math.Round(10*max(0, float64(zv.Capacity)-float64(zv.Water))*zp.volumeL) / 10
-		day := now.Wall
-		if old != nil {
-			if math.Abs(litres-old.Litres) < changeShare*old.Litres {
-				return
-			}
-			day = old.Opened
-		}
-		t, err := task.NewWater(task.WaterInput{
-			Zone: zp.zone, Name: zp.name, Day: day, Litres: litres, VolumeL: zp.volumeL,
-			Why: "it is under its refill point", HoursLeft: garden.Known(zv.HoursToLimit), HoseLPM: p.g.HoseLPM,
-		})
-		if err == nil {
-			if st.book.Closed(t.ID) {
-				// It was ticked today already and is dry again.
-				t.ID += "-" + now.Wall.Format("1504")
-			}
-			st.add(t, out)
-		}
-	}
 }
 
 // flushesByHand reports whether a person is to flush a zone: where no line can, and
@@ -280,6 +246,8 @@ func (p *Plan) Done(st *State, now garden.Moment, id string, r task.Report) (Ent
 		p.flushed(st, i, now)
 	}
 	if i >= 0 && litres > 0 {
+		// All that was asked for was poured, or as much as the pot held.
+		st.zones[i].hand.filled = st.zones[i].hand.filled || open.Kind == task.Water
 		switch open.Kind {
 		case task.Feed, task.Water, task.Flush:
 			in.Poured = append(in.Poured, Poured{Zone: open.Zone, Litres: litres})

@@ -214,8 +214,8 @@ func (d *Desk) Drained(r feeding.Drainage) {
 	}
 }
 
-// PageRounds is the list as the page shows it. Water by hand is left out: the
-// page shows that pot by pot.
+// PageRounds is the list as the page shows it. Water for pots without a line is
+// left out: the page shows that pot by pot.
 type PageRounds struct{ desk *Desk }
 
 // PageRounds returns the page's view of the list.
@@ -229,9 +229,15 @@ func (r PageRounds) List(now time.Time) []task.Listed {
 	if err != nil {
 		return nil
 	}
+	shown := map[garden.ZoneID]bool{}
+	if st := r.desk.Status(); st != nil {
+		for i := range st.Zones {
+			shown[st.Zones[i].Zone] = st.Zones[i].HandTended
+		}
+	}
 	out := all.Tasks[:0]
 	for _, t := range all.Tasks {
-		if t.Kind != task.Water {
+		if t.Kind != task.Water || !shown[t.Zone] {
 			out = append(out, t)
 		}
 	}

@@ -33,9 +33,10 @@ type pouring struct {
 	mgL              float64
 	left, portion    float64
 	given, drainedAt float64
-	// leach is set where it is meant to run out below.
-	leach bool
-	next  time.Time
+	// leach is set where it is meant to run out below, sips for water for a dry
+	// mix, which the list has given in sips where the first go runs past it.
+	leach, sips bool
+	next        time.Time
 }
 
 const (
@@ -47,6 +48,7 @@ const (
 	// portions are given portionWait apart, each goShare of the zone's mix.
 	goShare     = 0.03
 	portionWait = 20 * time.Minute
+	sipsAnHour  = 4
 	// shown is how many litres below a person sees.
 	shown = 0.02
 )
@@ -102,7 +104,7 @@ func (gd *gardener) plan(b *Bench, now garden.Moment) {
 					continue
 				}
 				busy[t.Zone] = true
-				j := pouring{zone: t.Zone, number: gd.index[t.Zone], task: t.ID, left: t.Litres, leach: kind == task.Flush,
+				j := pouring{zone: t.Zone, number: gd.index[t.Zone], task: t.ID, left: t.Litres, leach: kind == task.Flush, sips: kind == task.Water,
 					portion: goShare * volume(t.Zone), drainedAt: b.Terrace.Totals(gd.index[t.Zone]).DrainedL, next: now.Wall}
 				if kind == task.Feed {
 					j.mgL = v.NextNPPM
@@ -134,12 +136,18 @@ func (gd *gardener) pour(b *Bench, now garden.Moment) {
 			continue
 		}
 		runs := b.Terrace.Totals(j.number).DrainedL-j.drainedAt > shown
+		if runs && j.sips && j.given <= j.portion {
+			j.leach, j.portion = true, j.left/sipsAnHour
+		}
 		if j.left > 1e-6 && (j.leach || !runs) {
 			litres := min(j.left, j.portion)
 			b.Terrace.PourFeedByHand(j.number, litres, j.mgL)
 			j.left -= litres
 			j.given += litres
 			j.next = now.Wall.Add(portionWait)
+			if j.sips && j.leach {
+				j.next = now.Wall.Add(time.Hour / sipsAnHour)
+			}
 			going = append(going, j)
 			continue
 		}

@@ -52,10 +52,10 @@ func TestTrialAims(t *testing.T) {
 				assert.LessOrEqual(t, ours.NLeachedGPerKG.Most, 0.6*timer.NLeachedGPerKG.Least, "N leached")
 			case groupFaults:
 				if c.Fault.Kind == allBlocked {
-					// No way is left to give that pot water: somebody must be told.
+					// No line is left to give that pot water: somebody must be told,
+					// and brings in the evenings what the list of work says.
 					require.Positive(t, ours.Alarms)
 					assert.LessOrEqual(t, ours.AlarmHours.Most, 48.0)
-					return
 				}
 				if c.Fault.Kind == halfBlocked {
 					require.Positive(t, ours.Alarms)

@@ -1,0 +1,126 @@
+package feeding
+
+import (
+	"math"
+
+	"fabricpot/control"
+	"fabricpot/control/garden"
+	"fabricpot/control/task"
+)
+
+const (
+	// askFrom is how much of a band a zone must miss before a person is sent to it
+	// in place of its line, or two cans would be asked for where one does.
+	askFrom = 0.5
+	// dryLooks is in how many hourly looks in a row a zone must be half way from its
+	// refill point to its lower limit: a line that works has refilled it before.
+	dryLooks = 2
+)
+
+// handState is what a person has to bring a zone whose line brings nothing.
+type handState struct {
+	// on tells that nothing in the zone answers to its line's water: owedL was
+	// missing then, with its book at bookL, L.
+	on           bool
+	owedL, bookL float64
+	// filled tells that a can from the list was poured since the last look.
+	filled bool
+	// dry counts the looks at which the zone was as dry as that.
+	dry int
+}
+
+// waterTask asks for a can of water where a zone without a line is under its
+// refill point, and takes that back where it has got some.
+func (p *Plan) waterTask(st *State, i int, now garden.Moment, zv *control.ZoneView, open []task.Listed, out *Output) {
+	zp := &p.zones[i]
+	old := find(open, task.Water, zp.zone)
+	switch {
+	case !zv.Known:
+	case zv.ToRefillL > 0.25*zp.bandL(zv) && old != nil:
+		st.overtake(old, "it has got water", now, out)
+	case zv.ToRefillL <= 0:
+		p.askWater(st, i, now, zv, old, zp.roomL(zv), "it is under its refill point", out)
+	}
+}
+
+// standIn asks for cans of water where a zone's line brings it none: none of its
+// probes moved after water that must have reached them, or it is far under its
+// refill point and stays so. In the first case nothing measures the zone any more, and
+// what the line is said to have brought may never have come: then a person brings
+// what the zone lost since, until it runs out below.
+func (p *Plan) standIn(st *State, i int, now garden.Moment, zv *control.ZoneView, open []task.Listed, out *Output) {
+	zp, h := &p.zones[i], &st.zones[i].hand
+	old := find(open, task.Water, zp.zone)
+	if !zv.NoAnswer {
+		h.on, h.filled = false, false
+	}
+	dry := zv.OnProbe && float64(zv.Water) < (float64(zv.Refill)+zp.lower)/2
+	if !dry {
+		h.dry = 0
+	}
+	switch {
+	case zv.NoAnswer:
+		if !h.on {
+			// Half of the water that nothing answered to is still believed.
+			*h = handState{on: true, owedL: zp.roomL(zv) + zv.LastL/2, bookL: zv.BookL}
+		}
+		if h.filled {
+			h.owedL, h.bookL, h.filled = 0, zv.BookL, false
+		}
+		most := (float64(zv.Capacity) - zp.lower) * zp.volumeL
+		h.owedL, h.bookL = min(h.owedL+zv.Factor*(zv.BookL-h.bookL), most), zv.BookL
+		if h.owedL >= askFrom*zp.bandL(zv) {
+			p.askWater(st, i, now, zv, old, h.owedL, "no probe moved after its last water: see whether it comes out of every emitter", out)
+		}
+	case dry:
+		if h.dry++; h.dry >= dryLooks {
+			p.askWater(st, i, now, zv, old, zp.roomL(zv), "it is far under its refill point and its line has not watered it", out)
+		}
+	case old != nil && zv.OnProbe && zv.ToRefillL > 0.25*zp.bandL(zv):
+		st.overtake(old, "it has got water", now, out)
+	}
+}
+
+// askWater puts a can of so many litres on the list, or changes what old asks for.
+func (p *Plan) askWater(st *State, i int, now garden.Moment, zv *control.ZoneView, old *task.Listed, litres float64, why string, out *Output) {
+	zp := &p.zones[i]
+	litres = math.Round(10*litres) / 10
+	day := now.Wall
+	if old != nil {
+		if math.Abs(litres-old.Litres) < changeShare*old.Litres {
+			return
+		}
+		day = old.Opened
+	}
+	t, err := task.NewWater(task.WaterInput{
+		Zone: zp.zone, Name: zp.name, Day: day, Litres: litres, VolumeL: zp.volumeL,
+		Why: why, HoursLeft: garden.Known(zv.HoursToLimit), HoseLPM: p.g.HoseLPM,
+	})
+	if err != nil {
+		return
+	}
+	switch {
+	case old != nil:
+		t.ID = old.ID
+	case st.book.Closed(t.ID):
+		// It was ticked today already and is dry again.
+		t.ID += "-" + now.Wall.Format("1504")
+	}
+	st.add(t, out)
+}
+
+func (st *State) overtake(t *task.Listed, why string, now garden.Moment, out *Output) {
+	if e, err := st.book.Overtake(t.ID, why, now.Wall); err == nil {
+		out.Events = append(out.Events, e)
+	}
+}
+
+// roomL is what a zone takes until it is full, L.
+func (zp *zonePlan) roomL(zv *control.ZoneView) float64 {
+	return max(0, float64(zv.Capacity)-float64(zv.Water)) * zp.volumeL
+}
+
+// bandL is what a zone loses from full until it is to be refilled, L.
+func (zp *zonePlan) bandL(zv *control.ZoneView) float64 {
+	return (float64(zv.Capacity) - float64(zv.Refill)) * zp.volumeL
+}

@@ -1,0 +1,113 @@
+package feeding
+
+import (
+	"testing"
+	"time"
+
+	"fabricpot/control/garden"
+	"fabricpot/control/task"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+)
+
+// water is the open watering task of a zone.
+func (r *rig) water(z garden.ZoneID) *task.Listed {
+	list := r.st.Tasks(r.now.Wall)
+	for i := range list {
+		if list[i].Kind == task.Water && list[i].Zone == z {
+			return &list[i]
+		}
+	}
+	return nil
+}
+
+// pours ticks the zone's task as a person does who gave so many litres, and tells
+// the step of the water as the loop does.
+func (r *rig) pours(z garden.ZoneID, litres float64) {
+	r.t.Helper()
+	t := r.water(z)
+	require.NotNil(r.t, t)
+	in, err := r.p.Done(r.st, r.now, t.ID, task.Report{At: r.now.Wall, Litres: garden.Known(litres)})
+	require.NoError(r.t, err)
+	require.Len(r.t, in.Poured, 1)
+	for _, w := range in.Poured {
+		r.obs.Asks = append(r.obs.Asks, garden.Ask{Kind: garden.GardenerWatered, Zone: w.Zone, Litres: w.Litres})
+	}
+}
+
+// TestCanWhereTheLineBringsNothing: nothing in pot b answered to its line's water,
+// so nothing measures it. A person brings what it lost since, whatever the line is
+// said to give, and no more of it once a can ran out below.
+func TestCanWhereTheLineBringsNothing(t *testing.T) {
+	r := newRig(t, testGarden(), tended(time.Date(2026, 6, 1, 5, 0, 0, 0, time.UTC)))
+	v := &r.views[1]
+	zp := &r.p.zones[1]
+	band, room := zp.bandL(v), zp.roomL(v)
+	require.Positive(t, band)
+	v.Factor, v.LastL = 1, 4
+	r.run(2 * time.Hour)
+	require.Nil(t, r.water("b"), "its line waters it")
+
+	v.NoAnswer, v.OnProbe = true, false
+	r.run(2 * time.Hour)
+	require.NotNil(t, r.water("b"))
+	// None of the last water came, of which the account believes half.
+	assert.InDelta(t, room+2, r.water("b").Litres, 0.06)
+	assert.Contains(t, r.water("b").Why, "no probe moved")
+	require.Nil(t, r.water("a"), "of this pot alone")
+
+	v.BookL += 0.4 * band
+	r.run(2 * time.Hour)
+	assert.InDelta(t, room+2+0.4*band, r.water("b").Litres, 0.06, "and what it lost since")
+
+	// It ran out below before all was in: it is full.
+	r.pours("b", 3)
+	r.run(2 * time.Hour)
+	assert.Nil(t, r.water("b"))
+	v.BookL += 0.4 * band
+	r.run(2 * time.Hour)
+	assert.Nil(t, r.water("b"), "too little for a can")
+	v.BookL += 0.4 * band
+	r.run(2 * time.Hour)
+	require.NotNil(t, r.water("b"), "on the same day too")
+	assert.InDelta(t, 0.8*band, r.water("b").Litres, 0.06)
+
+	// Water that a person tells of without the list counts as well.
+	r.obs.Asks = append(r.obs.Asks, garden.Ask{Kind: garden.GardenerWatered, Zone: "b", Litres: 0.2 * band})
+	r.run(2 * time.Hour)
+	assert.InDelta(t, 0.6*band, r.water("b").Litres, 0.06)
+
+	// Its emitters are free and a probe moves again.
+	v.NoAnswer, v.OnProbe, v.ToRefillL = false, true, 0.5*band
+	r.run(2 * time.Hour)
+	assert.Nil(t, r.water("b"))
+}
+
+// TestCanWhereAPotStaysDry: a pot that its probe says is far under its refill point
+// for two looks in a row is watered by a person; one that its line soon refills is not.
+func TestCanWhereAPotStaysDry(t *testing.T) {
+	r := newRig(t, testGarden(), tended(time.Date(2026, 6, 1, 5, 0, 0, 0, time.UTC)))
+	v, zp := &r.views[0], &r.p.zones[0]
+	r.run(time.Hour)
+	full := v.Water
+	v.Water = garden.WaterFraction(0.4*float64(v.Refill) + 0.6*zp.lower)
+	v.ToRefillL = -(float64(v.Refill) - float64(v.Water)) * zp.volumeL
+	r.run(time.Hour)
+	require.Nil(t, r.water("a"), "one look")
+	v.Water, v.ToRefillL = full, 1
+	r.run(time.Hour)
+	v.Water = garden.WaterFraction(0.4*float64(v.Refill) + 0.6*zp.lower)
+	v.ToRefillL = -(float64(v.Refill) - float64(v.Water)) * zp.volumeL
+	r.run(2 * time.Hour)
+	require.NotNil(t, r.water("a"))
+	assert.InDelta(t, zp.roomL(v), r.water("a").Litres, 0.06, "up to its capacity")
+	assert.Contains(t, r.water("a").Why, "far under its refill point")
+
+	v.Water, v.ToRefillL = v.Refill, 0.1*zp.bandL(v)
+	r.run(2 * time.Hour)
+	require.NotNil(t, r.water("a"), "it stays until the pot has got some")
+	v.ToRefillL = 0.5 * zp.bandL(v)
+	r.run(time.Hour)
+	assert.Nil(t, r.water("a"))
+}
