@@ -99,7 +99,8 @@ func TestALookEndsWhereWaterRanThrough(t *testing.T) {
 		z.arrival.begin(z.water.Mean, z.spent)
 		z.uneven.begin(z.water.Mean, z.spent)
 		z.water.Mean = float64(b.p.zones[0].Capacity) + over
-		b.p.accountZone(b.st, 0, b.now, time.Minute, 0, 0)
+		minute := passed(time.Minute)
+		b.p.accountZone(b.st, 0, b.now, &minute, 0, 0)
 		assert.Equal(t, open, z.arrival.open, "%+.2f", over)
 		assert.Equal(t, open, z.uneven.open, "%+.2f", over)
 	}

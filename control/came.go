@@ -1,7 +1,6 @@
 package control
 
 import (
-	"math"
 	"time"
 
 	"fabricpot/control/garden"
@@ -93,21 +92,22 @@ func (c *came) otherWater(litres float64, zp *ZonePlan) {
 }
 
 // watchCame looks whether a probe of a zone answers to uncounted water.
-func (p *Plan) watchCame(st *State, zi int, now garden.Moment, dt time.Duration) {
+func (p *Plan) watchCame(st *State, zi int, now garden.Moment, t *tick) {
 	z, zp := &st.zones[zi], &p.zones[zi]
 	c := &z.came
 	if c.otherMM > 0 {
-		c.otherMM *= math.Exp(-float64(dt) / float64(otherFor))
+		c.otherMM *= t.other
 	}
-	c.recentL *= math.Exp(-float64(dt) / float64(suddenFor))
+	c.recentL *= t.recent
+	if !(now.Mono >= c.from && now.Mono <= c.till && c.otherMM < otherLeast) {
+		for _, pi := range zp.probes {
+			st.probes[pi].came.on = false
+		}
+		return
+	}
 	sudden := max(suddenLeast, suddenTimes*(c.recentL+p.underWay(st, zi, now))/zp.VolumeL)
-	watched := now.Mono >= c.from && now.Mono <= c.till && c.otherMM < otherLeast
 	for _, pi := range zp.probes {
 		ps, cp := &st.probes[pi], &st.probes[pi].came
-		if !watched {
-			cp.on = false
-			continue
-		}
 		if !ps.has || ps.distrusted || ps.at != now.Mono {
 			continue
 		}
@@ -115,7 +115,7 @@ func (p *Plan) watchCame(st *State, zi int, now garden.Moment, dt time.Duration)
 			*cp = cameProbe{on: true, low: ps.smooth, fromL: c.givenL, last: ps.smooth}
 			continue
 		}
-		jump := (ps.smooth - cp.last) / smoothing(dt)
+		jump := (ps.smooth - cp.last) / t.smooth
 		if cp.last = ps.smooth; jump > sudden {
 			cp.low, cp.fromL = ps.smooth, c.givenL
 			continue

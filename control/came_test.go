@@ -26,13 +26,13 @@ func newCameRig(t *testing.T) *cameRig {
 
 // hours lets so many of them pass.
 func (r *cameRig) hours(n float64) {
-	ps := &r.b.st.probes[0]
+	ps, t := &r.b.st.probes[0], passed(time.Minute)
 	for range int(n * 60) {
 		r.now = r.now.Add(time.Minute)
 		r.water -= r.falls / 60
 		ps.has, ps.smooth, ps.at = true, r.water, r.now.Mono
 		r.b.st.events = r.b.st.events[:0]
-		r.b.p.watchCame(r.b.st, 0, r.now, time.Minute)
+		r.b.p.watchCame(r.b.st, 0, r.now, &t)
 		r.told = append(r.told, r.b.st.events...)
 	}
 }

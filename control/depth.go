@@ -81,7 +81,10 @@ func (d *depth) lost(bookL float64, dt time.Duration, z *zoneState, zp *ZonePlan
 	drunk := min(d.over, loss)
 	d.short = min(d.short+loss-drunk, most)
 	d.over -= drunk
-	out := max(0, d.over-staysShare*zp.VolumeL) * -math.Expm1(-float64(dt)/float64(zp.drain))
+	out := 0.0
+	if runs := d.over - staysShare*zp.VolumeL; runs > 0 {
+		out = runs * -math.Expm1(-float64(dt)/float64(zp.drain))
+	}
 	d.over -= out
 	// Of what is given the fraction drains: of each litre used, this much more.
 	d.wash = min(d.wash+loss*zp.LeachingFraction/(1-zp.LeachingFraction), most)

@@ -75,12 +75,31 @@ func (p *Plan) credit(st *State, i int, litres, doubt float64, at time.Duration)
 
 // account moves every zone's water on by one tick and fuses its readings.
 func (p *Plan) account(st *State, now garden.Moment, obs *garden.Observed, dt time.Duration, mm, rainMM float64) {
-	p.listen(st, now, obs, dt)
+	t := passed(dt)
+	p.listen(st, now, obs, &t)
 	for i := range st.zones {
-		p.accountZone(st, i, now, dt, mm, rainMM)
+		p.accountZone(st, i, now, &t, mm, rainMM)
 	}
 	for i := range st.lines {
 		p.compare(st, i)
+	}
+}
+
+// tick is what follows for every zone alike from how much time has passed.
+type tick struct {
+	dt    time.Duration
+	hours float64
+	// smooth is smoothing, other and recent what is left of came's otherMM and
+	// recentL, alike by what a reading's error grows so that those within one memory
+	// are worth one.
+	smooth, other, recent, alike float64
+}
+
+func passed(dt time.Duration) tick {
+	return tick{
+		dt: dt, hours: dt.Hours(), smooth: smoothing(dt),
+		other: math.Exp(-float64(dt) / float64(otherFor)), recent: math.Exp(-float64(dt) / float64(suddenFor)),
+		alike: math.Sqrt(max(1, float64(memory)/float64(max(dt, 1)))),
 	}
 }
 
@@ -88,11 +107,10 @@ func (p *Plan) account(st *State, now garden.Moment, obs *garden.Observed, dt ti
 func smoothing(dt time.Duration) float64 { return 1 - math.Exp(-float64(dt)/float64(smoothFor)) }
 
 // listen takes the readings in: smooths the good ones and keeps how they moved.
-func (p *Plan) listen(st *State, now garden.Moment, obs *garden.Observed, dt time.Duration) {
+func (p *Plan) listen(st *State, now garden.Moment, obs *garden.Observed, t *tick) {
 	for i := range st.zones {
 		st.zones[i].fresh = false
 	}
-	k := smoothing(dt)
 	for i := range st.probes {
 		ps := &st.probes[i]
 		ps.beyond = false
@@ -118,7 +136,7 @@ func (p *Plan) listen(st *State, now garden.Moment, obs *garden.Observed, dt tim
 		if !ps.has || now.Mono-ps.at > trustFor {
 			ps.smooth = v
 		} else {
-			ps.smooth += k * (v - ps.smooth)
+			ps.smooth += t.smooth * (v - ps.smooth)
 		}
 		if !ps.has {
 			ps.low, ps.high = v, v
@@ -135,12 +153,12 @@ func (p *Plan) listen(st *State, now garden.Moment, obs *garden.Observed, dt tim
 	}
 }
 
-func (p *Plan) accountZone(st *State, i int, now garden.Moment, dt time.Duration, mm, rainMM float64) {
+func (p *Plan) accountZone(st *State, i int, now garden.Moment, t *tick, mm, rainMM float64) {
 	z, zp := &st.zones[i], &p.zones[i]
 	if zp.VolumeL <= 0 {
 		return
 	}
-	h := dt.Hours()
+	h := t.hours
 	loss := mm * z.lossPerMM
 	lossF := loss / zp.VolumeL
 	// The day's strangeness lasts about a day: its variance adds up along it.
@@ -156,24 +174,24 @@ func (p *Plan) accountZone(st *State, i int, now garden.Moment, dt time.Duration
 	}
 	z.short += allowance * loss * max(z.water.Factor, 1)
 	z.dryLoss += loss * max(z.water.Factor, 1)
-	z.depth.lost(loss, dt, z, zp)
+	z.depth.lost(loss, t.dt, z, zp)
 	z.doubt.spent(loss, zp)
 	if rainMM > 0 {
 		p.rain(st, i, now, rainMM)
 		z.came.otherMM += rainMM
 	}
 	if over := z.water.Mean - float64(zp.Capacity); over > 0 {
-		left := over * math.Exp(-float64(dt)/float64(zp.drain))
+		left := over * math.Exp(-float64(t.dt)/float64(zp.drain))
 		z.span.drainedL += (over - left) * zp.VolumeL
 		// Some ran through, whatever the level is when it is looked at next.
 		z.arrival.open, z.uneven.open = false, false
 		z.water.Hold(0, float64(zp.Capacity)+left)
 	}
 	z.water.Hold(float64(zp.LowerLimit)/4, float64(zp.Porosity))
-	p.watchCame(st, i, now, dt)
-	p.fuse(st, i, now, dt)
+	p.watchCame(st, i, now, t)
+	p.fuse(st, i, now, t)
 	z.deepen(zp)
-	p.watchUnder(z, zp, dt)
+	p.watchUnder(z, zp, t.dt)
 }
 
 // rain credits what falls into the pot; the canopy sheds a part of it.
@@ -198,7 +216,7 @@ func (p *Plan) rain(st *State, i int, now garden.Moment, mm float64) {
 }
 
 // fuse joins the good readings of a zone at rest with its account.
-func (p *Plan) fuse(st *State, i int, now garden.Moment, dt time.Duration) {
+func (p *Plan) fuse(st *State, i int, now garden.Moment, t *tick) {
 	z, zp := &st.zones[i], &p.zones[i]
 	p.watchDoubt(st, i, now)
 	if z.fresh {
@@ -258,9 +276,8 @@ func (p *Plan) fuse(st *State, i int, now garden.Moment, dt time.Duration) {
 	if since < settled {
 		sd *= 1 + 2*float64(settled-since)/float64(settled-unsettled)
 	}
-	// Readings within one memory are worth one.
-	if dt > 0 {
-		sd *= math.Sqrt(max(1, float64(memory)/float64(dt)))
+	if t.dt > 0 {
+		sd *= t.alike
 		switch {
 		case !z.blind && z.water.VarFactor > youngVar:
 			// Nothing was weighed yet: the level tells what it can.
