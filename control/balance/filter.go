@@ -140,6 +140,9 @@ const (
 func (f *Filter) bound() {
 	f.VarMean = within(f.VarMean, minMeanVar, maxMeanVar)
 	f.VarFactor = within(f.VarFactor, minFactorVar, maxFactorVar)
+	if f.Cov*f.Cov <= 0.96*f.VarMean*f.VarFactor {
+		return // within 0.98 times the root, which needs not be drawn
+	}
 	most := 0.98 * math.Sqrt(f.VarMean*f.VarFactor)
 	f.Cov = within(f.Cov, -most, most)
 }
