@@ -179,7 +179,13 @@ func (p *Plan) recallZone(z *zoneState, zp *ZonePlan, r *ZoneMemory, now, age ti
 	}
 }
 
+// civilDay numbers the days of t's own zone, 1 January 1970 being 0.
 func civilDay(t time.Time) int64 {
-	y, m, d := t.Date()
-	return time.Date(y, m, d, 0, 0, 0, 0, time.UTC).Unix() / 86400
+	_, offset := t.Zone()
+	s := t.Unix() + int64(offset)
+	day := s / 86400
+	if s%86400 < 0 {
+		day--
+	}
+	return day
 }

@@ -46,8 +46,7 @@ const stepH = 24.0 / (1 << tableBits)
 func (s *sky) refresh(p *Plan, now garden.Moment, obs *garden.Observed) bool {
 	day := int64(0)
 	if now.Synced {
-		y, m, d := now.Wall.Date()
-		day = time.Date(y, m, d, 0, 0, 0, 0, time.UTC).Unix() / 86400
+		day = civilDay(now.Wall)
 	}
 	var ahead garden.DayWeather
 	if len(obs.Ahead) > 0 {
