@@ -46,9 +46,10 @@ func (p *Plan) advance(st *State, i int, now garden.Moment, a *ahead) {
 	if l.verify && now.Mono >= l.verifyAt {
 		p.verify(st, i, now)
 	}
-	shut := false
+	shut, asked := false, false
 	for _, zi := range lp.zones {
-		shut = shut || st.zones[zi].shut
+		z := &st.zones[zi]
+		shut, asked = shut || z.shut, asked || z.asked > 0
 	}
 	if shut {
 		l.phase, l.owed, l.waits = garden.KeptShut, 0, false
@@ -59,7 +60,6 @@ func (p *Plan) advance(st *State, i int, now garden.Moment, a *ahead) {
 	}
 	// A person who asks for water does not wait for a soak, nor for a look at
 	// rest after an early stop; only rests and faults hold their wish.
-	asked := p.askedByHand(st, i)
 	if asked && l.phase == garden.Soaking {
 		l.phase, l.owed = garden.Resting, 0
 	}
@@ -81,17 +81,10 @@ func (p *Plan) advance(st *State, i int, now garden.Moment, a *ahead) {
 	if !a.open || now.Mono < l.lookAt && !asked {
 		return
 	}
-	p.want(st, i, now, a)
-}
-
-// askedByHand reports whether a person wants water for one of the line's zones.
-func (p *Plan) askedByHand(st *State, i int) bool {
-	for _, zi := range p.lines[i].zones {
-		if st.zones[zi].asked > 0 {
-			return true
-		}
+	if asked && p.wantByHand(st, i, now) {
+		return
 	}
-	return false
+	p.want(st, i, now, a)
 }
 
 // pulseAgain wishes for the next pulse of a session; false ends the session.
@@ -148,9 +141,6 @@ func (lp *LinePlan) mostPerOrder() float64 { return 0.95 * lp.FlowLPH * lp.MaxOn
 // want begins a session where one of the line's zones asks for it.
 func (p *Plan) want(st *State, i int, now garden.Moment, a *ahead) {
 	l, lp := &st.lines[i], &p.lines[i]
-	if p.wantByHand(st, i, now) {
-		return
-	}
 	if st.AutoOff {
 		p.wantSurvival(st, i, now)
 		return
