@@ -191,13 +191,12 @@ func (g *Guard) endSoon(now garden.Moment, plainOnly bool) {
 // else is due ends between two of them; and none while the end of a pulse is near,
 // which comes first. The lock is held.
 func (g *Guard) repeatCloses(now garden.Moment) {
-	end, ends := g.nextEnd()
 	for _, ln := range g.lines {
 		a := &ln.again
 		if !ln.waits() || now.Mono < a.at {
 			continue
 		}
-		if ends && end-now.Mono < clearOf {
+		if end, ends := g.nextEnd(); ends && end-now.Mono < clearOf {
 			a.at = max(end, now.Mono) + time.Millisecond
 			continue
 		}
