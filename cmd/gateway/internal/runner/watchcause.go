@@ -14,9 +14,15 @@ import (
 type causes struct {
 	first map[alarm.Cause][]alarm.Cause
 	// spills is what may soak a zone against everybody's will.
-	spills     map[garden.ZoneID][]alarm.Cause
+	spills     []spill
 	lineOf     map[garden.ZoneID]string
 	converters []converter
+}
+
+// spill is what may soak one zone.
+type spill struct {
+	zone garden.ZoneID
+	by   []alarm.Cause
 }
 
 // converter is one chip and the probes on it, by their number in ProbeList.
@@ -26,7 +32,7 @@ type converter struct {
 }
 
 func newCauses(g *garden.Garden) causes {
-	c := causes{first: map[alarm.Cause][]alarm.Cause{}, spills: map[garden.ZoneID][]alarm.Cause{}, lineOf: map[garden.ZoneID]string{}}
+	c := causes{first: map[alarm.Cause][]alarm.Cause{}, lineOf: map[garden.ZoneID]string{}}
 	link := func(k alarm.Kind, subject string, first ...alarm.Cause) {
 		at := alarm.Cause{Kind: k, Subject: subject}
 		c.first[at] = append(c.first[at], first...)
@@ -64,7 +70,7 @@ func newCauses(g *garden.Garden) causes {
 		zone, line, id := z.ID, string(z.Line), string(z.ID)
 		about := func(k alarm.Kind) alarm.Cause { return alarm.Cause{Kind: k, Subject: line} }
 		pot := func(k alarm.Kind) alarm.Cause { return alarm.Cause{Kind: k, Subject: id} }
-		c.spills[zone] = []alarm.Cause{about(alarm.NotClosed), stray}
+		c.spills = append(c.spills, spill{zone, []alarm.Cause{about(alarm.NotClosed), stray}})
 		// What a pot got is unknown, or none.
 		water := []alarm.Cause{about(alarm.NotClosed), stray, about(alarm.FlowTooHigh), pump, dry, about(alarm.OrderWithoutFlow), tank}
 		link(alarm.ZoneNoResponse, id, water...)

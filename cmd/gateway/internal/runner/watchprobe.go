@@ -2,6 +2,7 @@ package runner
 
 import (
 	"fmt"
+	"slices"
 	"time"
 
 	"fabricpot/control"
@@ -202,18 +203,21 @@ func (d *doubts) toldOne(zone garden.ZoneID) bool {
 
 // spilt tells of what reads too wet, where no water has an alarm that may be why.
 func (w *watch) spilt(now garden.Moment, k alarm.Kind, subject string, zone garden.ZoneID, text string) {
-	w.book.Hold(now, k, subject, text, w.causes.spills[zone]...)
+	var first []alarm.Cause
+	for _, s := range w.causes.spills {
+		if s.zone == zone {
+			first = s.by
+		}
+	}
+	w.book.Hold(now, k, subject, text, first...)
 }
 
 // spills tells the controller which zones are soaked by water that nobody ordered, as far
 // as that is known: readings of them that are too wet prove nothing.
 func (w *watch) spills(now garden.Moment, p *control.Plan, st *control.State) {
-	for zone, of := range w.causes.spills {
-		for _, c := range of {
-			if w.book.Holds(c.Kind, c.Subject) {
-				p.Spilt(st, now, zone)
-				break
-			}
+	for _, s := range w.causes.spills {
+		if slices.ContainsFunc(s.by, func(c alarm.Cause) bool { return w.book.Holds(c.Kind, c.Subject) }) {
+			p.Spilt(st, now, s.zone)
 		}
 	}
 }
