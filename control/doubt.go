@@ -162,7 +162,8 @@ func (p *Plan) watchDoubt(st *State, i int, now garden.Moment) {
 	case !d.on && d.slow && now.Mono-d.last <= doubtGap && d.last-d.first >= doubtAfter && now.Mono >= d.believe:
 		p.disbelieve(st, i, now)
 	case d.on && rest >= restLong && z.water.Mean >= float64(zp.Capacity)-nearlyFull:
-		if v, ok := p.consensus(st, i, now); ok && v.mid <= z.water.Mean+agrees && !d.cleared {
+		var v verdict
+		if p.consensus(st, i, now, &v) && v.mid <= z.water.Mean+agrees && !d.cleared {
 			d.cleared, d.clearedAt = true, now.Mono
 		}
 	}

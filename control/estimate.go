@@ -239,8 +239,8 @@ func (p *Plan) fuse(st *State, i int, now garden.Moment, t *tick) {
 	if since < unsettled {
 		return
 	}
-	v, ok := p.consensus(st, i, now)
-	if !ok {
+	var v verdict
+	if !p.consensus(st, i, now, &v) {
 		return
 	}
 	if !z.known {

@@ -69,21 +69,22 @@ const (
 	jointSlack = 0.02
 )
 
-// consensus is what the zone's trusted fresh probes say together: where they
-// stand at different depths the profile between them, and else the median.
-func (p *Plan) consensus(st *State, i int, now garden.Moment) (verdict, bool) {
+// consensus sets v to what the zone's trusted fresh probes say together: where they
+// stand at different depths the profile between them, and else the median. It is
+// false where there is none.
+func (p *Plan) consensus(st *State, i int, now garden.Moment, v *verdict) bool {
 	z, zp := &st.zones[i], &p.zones[i]
 	if len(zp.probes) == 1 {
 		// Nothing to order and to join.
 		pr, ps := &p.probes[zp.probes[0]], &st.probes[zp.probes[0]]
 		if !ps.has || ps.distrusted || ps.at != now.Mono {
-			return verdict{}, false
+			return false
 		}
-		v := pr.judge(zp, z.root, ps.smooth)
+		*v = pr.judge(zp, z.root, ps.smooth)
 		v.floor, v.half = pr.rel >= floorFrom, pr.rel >= halfFrom
 		v.middle = pr.rel >= middleFrom && pr.rel <= middleTo
 		v.rise(z.anchor.shift)
-		return v, true
+		return true
 	}
 	const most = 8
 	var lo, mid, hi, depth, reading [most]float64
@@ -93,8 +94,8 @@ func (p *Plan) consensus(st *State, i int, now garden.Moment) (verdict, bool) {
 		if n == most || !ps.has || ps.distrusted || ps.at != now.Mono {
 			continue
 		}
-		v := p.probes[pi].judge(zp, z.root, ps.smooth)
-		lo[n], mid[n], hi[n] = v.lo, v.mid, v.hi
+		one := p.probes[pi].judge(zp, z.root, ps.smooth)
+		lo[n], mid[n], hi[n] = one.lo, one.mid, one.hi
 		at := n
 		for ; at > 0 && depth[at-1] > p.probes[pi].rel*zp.HeightCM; at-- {
 			depth[at], reading[at] = depth[at-1], reading[at-1]
@@ -106,17 +107,17 @@ func (p *Plan) consensus(st *State, i int, now garden.Moment) (verdict, bool) {
 		n++
 	}
 	if n == 0 {
-		return verdict{}, false
+		return false
 	}
-	out := verdict{lo: median(lo[:n]), mid: median(mid[:n]), hi: median(hi[:n]), floor: floor, middle: middle, half: half}
+	*v = verdict{lo: median(lo[:n]), mid: median(mid[:n]), hi: median(hi[:n]), floor: floor, middle: middle, half: half}
 	if zp.joint != nil && n > 1 && depth[n-1]-depth[0] >= apart*zp.HeightCM {
 		n = asOne(depth[:n], reading[:n], beside*zp.HeightCM)
-		out.mid = zp.joint.Mean(depth[:n], reading[:n])
-		out.lo, out.hi = max(0, out.mid-jointSlack), out.mid+jointSlack
-		out.joint = true
+		v.mid = zp.joint.Mean(depth[:n], reading[:n])
+		v.lo, v.hi = max(0, v.mid-jointSlack), v.mid+jointSlack
+		v.joint = true
 	}
-	out.rise(z.anchor.shift)
-	return out, true
+	v.rise(z.anchor.shift)
+	return true
 }
 
 // asOne joins readings whose depths are within near of the one above into their
