@@ -88,7 +88,6 @@ type ahead struct {
 	heatMM  float64
 	solar   float64
 	rainMM  float64
-	dayMM   float64
 	minutes float64 // of watering left before it closes
 }
 
@@ -96,7 +95,7 @@ type ahead struct {
 const heatFromH, heatToH = 11.0, 17.0
 
 func (p *Plan) lookAhead(st *State, now garden.Moment, solar float64) ahead {
-	a := ahead{open: true, solar: solar, rainMM: st.sky.rainAheadMM, dayMM: st.sky.between(solar, 24), minutes: 24 * 60}
+	a := ahead{open: true, solar: solar, rainMM: st.sky.rainAheadMM, minutes: 24 * 60}
 	if !now.Synced {
 		// Calendar rules wait for a clock.
 		return a

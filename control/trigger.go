@@ -73,11 +73,10 @@ func (p *Plan) foresee(st *State, zi int, a *ahead, spare, factor float64) garde
 	if perMM <= 0 || a.rainMM*zp.AreaM2 > spare {
 		return garden.Reason{}
 	}
-	lead := p.sessionHours(zi)
-	if a.closes && a.open && a.shutsIn <= lead+0.5 && a.closedMM*perMM > spare {
+	if a.closes && a.open && a.closedMM*perMM > spare && a.shutsIn <= p.sessionHours(zi)+0.5 {
 		return garden.Reason{Code: garden.BeforeClosedHours, A: a.shutsIn, B: st.sky.until(a.solar, spare/perMM)}
 	}
-	if a.heat && a.heatIn <= lead+0.5 && a.heatMM*perMM > spare {
+	if a.heat && a.heatMM*perMM > spare && a.heatIn <= p.sessionHours(zi)+0.5 {
 		return garden.Reason{Code: garden.BeforeHeat, A: a.heatIn, B: st.sky.until(a.solar, spare/perMM)}
 	}
 	return garden.Reason{}
