@@ -64,7 +64,7 @@ var further = []mishapType{
 	{kind: "remote valve says open and gives nothing", begin: func(s *scene, _ Mishap) { s.b.Wires.Pin(s.line).Fail(bench.ValveStaysShut) },
 		end: func(s *scene) { s.b.Wires.Pin(s.line).Fail(bench.PinHealthy) }, prepare: remotely,
 		alarms: []alarm.Kind{alarm.OrderWithoutFlow, alarm.SupplyGone}, within: 2 * time.Hour, flowing: true, needsMeter: true, withoutWater: true,
-		Safe: "goes on trying within the day's limit", Recovery: "the next pulse that flows"},
+		Safe: "goes on trying within the day's limit; the list of work asks for cans", Recovery: "the next pulse that flows"},
 	daylight("clocks go forward", time.March, 28),
 	daylight("clocks go back", time.October, 24),
 	{kind: "loop hangs in mid-watering", begin: func(s *scene, _ Mishap) { s.opening(s.c.hang) },

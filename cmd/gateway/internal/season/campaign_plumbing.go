@@ -35,7 +35,7 @@ var plumbing = []mishapType{
 		s.weaken(1)
 	}, end: func(s *scene) { s.weaken(0) }, prepare: latching,
 		alarms: []alarm.Kind{alarm.OrderWithoutFlow, alarm.SupplyGone}, within: 2 * time.Hour, flowing: true, needsMeter: true, withoutWater: true,
-		Safe: "goes on trying within the day's limit", Recovery: "the next pulse that flows"},
+		Safe: "goes on trying within the day's limit; the list of work asks for cans", Recovery: "the next pulse that flows"},
 	{kind: "latch misses its close", begin: func(s *scene, _ Mishap) { s.opening(func() { s.weaken(1) }) }, end: func(s *scene) { s.weaken(0) }, prepare: latching,
 		lasts: 24 * time.Hour, alarms: []alarm.Kind{alarm.FlowWithoutOrder}, within: 2 * time.Hour, flowing: true, needsMeter: true,
 		Safe: "the close is repeated; nothing more is ordered while the pot is wet", Recovery: "the next close that moves it"},
