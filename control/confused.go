@@ -17,6 +17,7 @@ func (p *Plan) Confuse(st *State, probe int, yes bool) {
 	zi := p.probes[probe].zone
 	z, zp := &st.zones[zi], &p.zones[zi]
 	z.doubt = z.doubt.ended() // it was another pot that read too wet
+	z.dumb = false            // or got no water
 	for _, k := range zp.probes {
 		if !st.probes[k].distrusted {
 			return // another has told of the pot's own water

@@ -95,6 +95,8 @@ type zoneState struct {
 	isUnder  bool
 	wetAt    time.Duration // last water of any kind, on Mono
 	hasWater bool
+	// dumb tells that no probe moved after water, and none has answered since.
+	dumb     bool
 	short    float64 // litres missing by the cautious balance, no probe
 	dryLoss  float64 // of these, modelled loss without the allowance
 	asked    float64 // litres a person asked for

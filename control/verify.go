@@ -48,7 +48,7 @@ func (p *Plan) judgeProbes(st *State, zi int, now garden.Moment) {
 		}
 		if ps.distrusted {
 			if ps.rise >= backFrom && !ps.confused {
-				ps.distrusted = false
+				ps.distrusted, z.dumb = false, false
 				ps.answer()
 				st.note(Event{Kind: ProbeBack, At: now, Zone: zp.ID, Probe: pp.id})
 			}
@@ -77,7 +77,11 @@ func (p *Plan) judgeProbes(st *State, zi int, now garden.Moment) {
 		}
 		ps.answer()
 	}
+	if answered {
+		z.dumb = false
+	}
 	if judged > 0 && dumb == judged && !answered {
+		z.dumb = true
 		// What they said since the water drew the account down for nothing.
 		// Half of the water: the probes may be out, or none came.
 		z.water.Mean = z.before + rise/2 - z.water.Factor*(z.spent-z.spentFrom)

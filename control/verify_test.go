@@ -35,6 +35,12 @@ func TestADryDepthIsNoDeadProbe(t *testing.T) {
 				out[e.Probe] = true
 			}
 		}
+		// Nor does it say that no water came where the upper one falls silent.
+		b.quality = garden.Bad
+		b.run(2 * trustFor)
+		seen := b.p.View(b.st, b.now, nil)[0]
+		assert.False(t, seen.OnProbe)
+		assert.False(t, seen.NoAnswer)
 		return out
 	}
 	z := newBench(t, testGarden(1, 12)).p.zones[0]

@@ -14,8 +14,8 @@ type ZoneView struct {
 	// Known tells that a reading or a person said where the zone stands;
 	// otherwise Water is a guess. OnProbe tells that a good reading is fresh.
 	Known, OnProbe bool
-	// NoAnswer tells that none of the zone's probes is believed any more, because
-	// none moved after water that must have reached it: it may not have come.
+	// NoAnswer tells that none of the zone's probes moved after water that must
+	// have reached them, and none has since: it may not have come.
 	NoAnswer bool
 	// Water is the mean of the zone and SD its standard deviation, m³/m³.
 	Water garden.WaterFraction
@@ -115,7 +115,7 @@ func (p *Plan) Look(st *State, now garden.Moment, dst []ZoneView) []ZoneView {
 			LossTodayL: st.sky.etoMM * z.lossPerMM * z.water.Factor,
 			Factor:     z.water.Factor, RootFraction: z.root,
 			LastWhy: z.lastWhy, LastL: z.lastL, LastAt: z.lastAt,
-			NoAnswer: !z.trusted && p.noAnswer(st, i),
+			NoAnswer: z.dumb && !z.trusted,
 		}
 		if per := z.lossPerMM * z.water.Factor; per > 0 {
 			v.HoursToRefill = st.sky.until(h, max(0, v.ToRefillL)/per)
@@ -134,20 +134,4 @@ func (p *Plan) Look(st *State, now garden.Moment, dst []ZoneView) []ZoneView {
 		dst = append(dst, v)
 	}
 	return dst
-}
-
-// noAnswer reports whether each probe of a zone that says something of it failed
-// to move after water. Confused plugs answer, to another pot's.
-func (p *Plan) noAnswer(st *State, zi int) bool {
-	dumb := false
-	for _, pi := range p.zones[zi].probes {
-		switch ps := &st.probes[pi]; {
-		case p.probes[pi].profile == nil:
-		case !ps.distrusted || ps.confused:
-			return false
-		default:
-			dumb = true
-		}
-	}
-	return dumb
 }

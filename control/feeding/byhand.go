@@ -23,7 +23,7 @@ type handState struct {
 	// missing then, with its book at bookL, L.
 	on           bool
 	owedL, bookL float64
-	// filled tells that a can from the list was poured since the last look.
+	// filled tells that a can from the list was ticked since the last look.
 	filled bool
 	// dry counts the looks at which the zone was as dry as that.
 	dry int

@@ -246,7 +246,7 @@ func (p *Plan) Done(st *State, now garden.Moment, id string, r task.Report) (Ent
 		p.flushed(st, i, now)
 	}
 	if i >= 0 && litres > 0 {
-		// All that was asked for was poured, or as much as the pot held.
+		// A can that is ticked was poured until it was empty or ran out below.
 		st.zones[i].hand.filled = st.zones[i].hand.filled || open.Kind == task.Water
 		switch open.Kind {
 		case task.Feed, task.Water, task.Flush:

@@ -229,15 +229,15 @@ func (r PageRounds) List(now time.Time) []task.Listed {
 	if err != nil {
 		return nil
 	}
-	shown := map[garden.ZoneID]bool{}
+	lined := map[garden.ZoneID]bool{}
 	if st := r.desk.Status(); st != nil {
 		for i := range st.Zones {
-			shown[st.Zones[i].Zone] = st.Zones[i].HandTended
+			lined[st.Zones[i].Zone] = !st.Zones[i].HandTended
 		}
 	}
 	out := all.Tasks[:0]
 	for _, t := range all.Tasks {
-		if t.Kind != task.Water || !shown[t.Zone] {
+		if t.Kind != task.Water || lined[t.Zone] {
 			out = append(out, t)
 		}
 	}
