@@ -44,6 +44,9 @@ type Options struct {
 	World *Bench
 	// SinceBoot is how long the board has been up.
 	SinceBoot time.Duration
+	// StandIn has the person of the simulation bring water too that the list of
+	// work asks for where a line brings none; without, a fault meets nobody.
+	StandIn bool
 	// Coil, where given, stands between the gateway and each of its pins.
 	Coil func(*bench.Pin) gpio.PinOut
 	// far, where given, makes Far once the world is there.
@@ -197,6 +200,7 @@ func (b *Bench) settle(whole *garden.Garden, o Options) (err error) {
 	}
 	b.Clock = bench.NewClock(0)
 	b.gardener = newGardener(whole)
+	b.gardener.standIn = o.StandIn
 	b.Wires, err = bench.New(whole, b.Terrace, b.Clock, o.Bench)
 	return err
 }

@@ -12,10 +12,12 @@ import (
 // runs out below, and tick each with what they gave. A pot without a line of
 // which the list says nothing for days gets a can all the same.
 type gardener struct {
-	zones []byHand
-	index map[garden.ZoneID]int
-	next  time.Time
-	jobs  []pouring
+	// standIn: where a line brings its pot no water, they do.
+	standIn bool
+	zones   []byHand
+	index   map[garden.ZoneID]int
+	next    time.Time
+	jobs    []pouring
 }
 
 type byHand struct {
@@ -33,8 +35,9 @@ type pouring struct {
 	mgL              float64
 	left, portion    float64
 	given, drainedAt float64
-	// leach is set where it is meant to run out below, sips for water for a dry
-	// mix, which the list has given in sips where the first go runs past it.
+	// leach is set where it is meant to run out below, sips where they stand in for
+	// a line: the list has the rest given in sips where the first go runs past a
+	// dry mix.
 	leach, sips bool
 	next        time.Time
 }
@@ -103,8 +106,13 @@ func (gd *gardener) plan(b *Bench, now garden.Moment) {
 				if t.Kind != kind || !ok || busy[t.Zone] || t.Due.After(now.Wall.Add(5*time.Hour)) {
 					continue
 				}
+				_, z, _ := b.Garden.Zone(t.Zone)
+				forLine := kind == task.Water && z.Line != ""
+				if forLine && !gd.standIn {
+					continue
+				}
 				busy[t.Zone] = true
-				j := pouring{zone: t.Zone, number: gd.index[t.Zone], task: t.ID, left: t.Litres, leach: kind == task.Flush, sips: kind == task.Water,
+				j := pouring{zone: t.Zone, number: gd.index[t.Zone], task: t.ID, left: t.Litres, leach: kind == task.Flush, sips: forLine,
 					portion: goShare * volume(t.Zone), drainedAt: b.Terrace.Totals(gd.index[t.Zone]).DrainedL, next: now.Wall}
 				if kind == task.Feed {
 					j.mgL = v.NextNPPM

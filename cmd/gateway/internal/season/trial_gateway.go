@@ -13,7 +13,7 @@ import (
 
 // gateway is the season of the real assembly.
 func (w *trialWorld) gateway(ctx context.Context) (TrialRun, error) {
-	o := Options{Seed: w.seed, Start: w.start, Weather: w.rows, Terrace: w.terraceOptions(), Bench: w.c.benchOptions(w.seed)}
+	o := Options{Seed: w.seed, Start: w.start, Weather: w.rows, Terrace: w.terraceOptions(), Bench: w.c.benchOptions(w.seed), StandIn: true}
 	if w.c.Fault.water != 0 {
 		o.Far = miscalibrated{by: w.c.Fault.water}
 	}
