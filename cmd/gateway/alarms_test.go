@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -98,4 +99,57 @@ func TestAlarmsReachAPerson(t *testing.T) {
 	assert.Contains(t, out.String(), "to be mended")
 	_, out, _ = gateway(context.Background(), "check")
 	assert.Contains(t, out.String(), "on the page and through a hub alone")
+}
+
+// TestReloadTakesTheWaysOver: messages go by the ways of the garden file that was read
+// last, and by none where it names none.
+func TestReloadTakesTheWaysOver(t *testing.T) {
+	k := keep(t, "1")
+	hook := func() (*httptest.Server, *atomic.Int64) {
+		n := &atomic.Int64{}
+		srv := httptest.NewServer(http.HandlerFunc(func(http.ResponseWriter, *http.Request) { n.Add(1) }))
+		t.Cleanup(srv.Close)
+		return srv, n
+	}
+	one, ones := hook()
+	two, twos := hook()
+	ring := func(want int) string {
+		code, out, errs := gateway(context.Background(), "alarms", "ring", "--socket", k.sock)
+		require.Equal(t, want, code, errs)
+		return out.String() + errs.String()
+	}
+	names := func(ways string) string {
+		k.write(string(testdata.Terrace) + ways)
+		code, out, errs := k.reload()
+		require.Equal(t, exitDone, code, errs)
+		return out + errs
+	}
+	at := func(url, more string) string { return "\nalarms:\n  webhooks:\n    - post-to: " + url + more + "\n" }
+	assert.Contains(t, ring(exitFailed), "names no way to reach anybody")
+
+	said := names(at(one.URL, ""))
+	assert.Contains(t, said, "alarms.webhooks: changed")
+	assert.Contains(t, said, "1 changed, in force now")
+	ring(exitDone)
+	assert.EqualValues(t, 1, ones.Load())
+
+	// The secret of the second can be read by others: that is said at once, and the way
+	// is there all the same.
+	loose := filepath.Join(filepath.Dir(k.file), "hook.secret")
+	require.NoError(t, os.WriteFile(loose, []byte("s3cret\n"), 0o644))
+	said = names(at(two.URL, "\n      headers: [{ name: Authorization, secret-file: hook.secret }]"))
+	assert.Contains(t, said, "run: chmod 600")
+	assert.NotContains(t, said, "s3cret")
+	assert.Contains(t, ring(exitFailed), "chmod 600")
+	assert.EqualValues(t, 1, ones.Load(), "the first is named no more")
+	require.NoError(t, os.Chmod(loose, 0o600))
+	names(at(two.URL, "\n      headers: [{ name: Authorization, secret-file: hook.secret }]\n  most-per-hour: 6"))
+	ring(exitDone)
+	assert.EqualValues(t, 1, twos.Load())
+
+	names("")
+	assert.Contains(t, ring(exitFailed), "names no way to reach anybody")
+	assert.EqualValues(t, 1, ones.Load())
+	assert.EqualValues(t, 1, twos.Load())
+	require.Equal(t, exitDone, k.r.end(), k.r.errs)
 }

@@ -8,6 +8,7 @@ import (
 	"io"
 	"net/http"
 	"strings"
+	"sync"
 	"time"
 
 	"fabricpot/cmd/gateway/internal/journal"
@@ -19,67 +20,86 @@ import (
 	"fabricpot/valves/gpioline"
 )
 
-// messages carry alarms to a person. A nil one is a garden that names no way.
+// messages carry alarms to a person, by the ways that the garden file names. What it
+// names may change while the gateway runs.
 type messages struct {
-	post *notify.Post
-	err  io.Writer
+	err   io.Writer
+	open  func(*garden.Garden, []notify.Way, *notify.Lamp, []byte) *notify.Post
+	mono  func() time.Duration
+	speed float64
+
+	mu   sync.Mutex
+	post *notify.Post // nil where nothing is sent
 	pin  io.Closer
+	// closed tells that the gateway is ending.
+	closed bool
 }
 
 // openMessages sets up the ways that the garden file names. What is wrong with
 // one is told and keeps neither the others nor the garden.
 func openMessages(ctx context.Context, s streams, g *garden.Garden, speed float64, desk *runner.Desk, j *journal.Journal) *messages {
-	if !g.Calling.Reaches() {
-		return nil
+	began := time.Now()
+	m := &messages{err: s.err, speed: speed, mono: func() time.Duration { return time.Since(began) }}
+	m.open = func(g *garden.Garden, ways []notify.Way, lamp *notify.Lamp, told []byte) *notify.Post {
+		return notify.Open(ctx, notify.Options{
+			Site: g.Site, Set: g.Calling, Ways: ways, Lamp: lamp, Memory: j, Told: told,
+			Alarms: func() ([]runner.AlarmLine, bool) {
+				st := desk.Status()
+				if st == nil {
+					return nil, false
+				}
+				return st.Alarms, true
+			},
+			Clock: func() garden.Moment {
+				// The garden's own clock, with the gardener's word for it.
+				now := garden.Moment{Mono: m.mono(), Wall: time.Now().In(g.Site.Zone)}
+				if st := desk.Status(); st != nil {
+					now.Wall, now.Synced = st.At, st.Synced
+				}
+				return now
+			},
+			Log: func(line string) { fmt.Fprintln(s.err, "alarms:", line) },
+		})
 	}
-	if speed != 1 {
-		fmt.Fprintln(s.err, "alarms: nothing is sent with --speed: people live in real time")
-		return nil
-	}
-	if err := notify.Look(g.Calling); err != nil {
+	if err := notify.Look(g.Calling); err != nil && speed == 1 {
 		fmt.Fprintln(s.err, "alarms:", err)
 	}
-	m := &messages{err: s.err}
-	ways, _ := notify.Network(g.Calling) // what is wrong was told
-	began := time.Now()
-	mono := func() time.Duration { return time.Since(began) }
-	lamp := m.lamp(s.err, g, mono)
+	m.follow(g)
+	return m
+}
+
+// follow sends by the ways of g from now on. What was told stays told, and what was on
+// its way by the old ones is told anew by these.
+func (m *messages) follow(g *garden.Garden) {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	told := m.end()
+	if m.closed || !g.Calling.Reaches() {
+		return
+	}
+	if m.speed != 1 {
+		fmt.Fprintln(m.err, "alarms: nothing is sent with --speed: people live in real time")
+		return
+	}
+	ways, _ := notify.Network(g.Calling) // what is wrong with one was told
+	lamp := m.lamp(g)
 	if lamp != nil {
 		ways = append(ways, lamp)
 	}
 	if len(ways) == 0 {
-		return nil
+		return
 	}
-	m.post = notify.Open(ctx, notify.Options{
-		Site: g.Site, Set: g.Calling, Ways: ways, Lamp: lamp, Memory: j,
-		Alarms: func() ([]runner.AlarmLine, bool) {
-			st := desk.Status()
-			if st == nil {
-				return nil, false
-			}
-			return st.Alarms, true
-		},
-		Clock: func() garden.Moment {
-			// The garden's own clock, with the gardener's word for it.
-			now := garden.Moment{Mono: mono(), Wall: time.Now().In(g.Site.Zone)}
-			if st := desk.Status(); st != nil {
-				now.Wall, now.Synced = st.At, st.Synced
-			}
-			return now
-		},
-		Log: func(line string) { fmt.Fprintln(s.err, "alarms:", line) },
-	})
+	m.post = m.open(g, ways, lamp, told)
 	names := make([]string, 0, len(ways))
 	for _, w := range ways {
 		names = append(names, w.Name())
 	}
-	fmt.Fprintf(s.err, "alarms reach you by %s; try it with 'gateway alarms ring'\n", strings.Join(names, ", "))
-	return m
+	fmt.Fprintf(m.err, "alarms reach you by %s; try it with 'gateway alarms ring'\n", strings.Join(names, ", "))
 }
 
 // lamp opens the lamp's pin; nil where there is none.
-func (m *messages) lamp(err io.Writer, g *garden.Garden, mono func() time.Duration) *notify.Lamp {
-	set := g.Calling.Lamp
+func (m *messages) lamp(g *garden.Garden) *notify.Lamp {
+	set, err := g.Calling.Lamp, m.err
 	if !set.Wired {
 		return nil
 	}
@@ -98,32 +118,55 @@ func (m *messages) lamp(err io.Writer, g *garden.Garden, mono func() time.Durati
 		return nil
 	}
 	m.pin = pin
-	lamp, bad := notify.NewLamp(on, set.OnFor, mono)
+	lamp, bad := notify.NewLamp(on, set.OnFor, m.mono)
 	if bad != nil {
 		fmt.Fprintln(err, "alarms: lamp:", bad) // it goes on trying
 	}
 	return lamp
 }
 
-// ways tells how each way has been doing.
-func (m *messages) ways() []notify.WayStatus {
+// sends is what sends now; nil where nothing is sent.
+func (m *messages) sends() *notify.Post {
 	if m == nil {
 		return nil
 	}
-	return m.post.Ways()
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	return m.post
 }
 
-func (m *messages) close() {
-	if m == nil {
-		return
+// ways tells how each way has been doing.
+func (m *messages) ways() []notify.WayStatus {
+	if p := m.sends(); p != nil {
+		return p.Ways()
 	}
-	err := m.post.Close()
+	return nil
+}
+
+// end ends what is sent now and returns what it told.
+func (m *messages) end() []byte {
+	if m.post == nil {
+		return nil
+	}
+	told, err := m.post.Close()
 	if m.pin != nil {
 		err = errors.Join(err, m.pin.Close())
 	}
 	if err != nil {
 		fmt.Fprintln(m.err, "alarms:", err)
 	}
+	m.post, m.pin = nil, nil
+	return told
+}
+
+func (m *messages) close() {
+	if m == nil {
+		return
+	}
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	m.closed = true
+	m.end()
 }
 
 // mostRestHours is the longest an alarm is out of service at a time: a year.
@@ -143,11 +186,12 @@ func (m *messages) serve(desk *runner.Desk, rest http.Handler) http.Handler {
 	mux.Handle("/", rest)
 	mux.HandleFunc("GET /ways", func(w http.ResponseWriter, _ *http.Request) { page.Answer(w, m.ways()) })
 	mux.HandleFunc("POST /ring", func(w http.ResponseWriter, r *http.Request) {
-		if m == nil {
+		p := m.sends()
+		if p == nil {
 			page.Refuse(w, http.StatusBadRequest, "this gateway's garden file names no way to reach anybody: see alarms: in its schema")
 			return
 		}
-		rung, err := m.post.Ring(r.Context())
+		rung, err := p.Ring(r.Context())
 		if err != nil {
 			page.Refuse(w, http.StatusBadRequest, err.Error())
 			return

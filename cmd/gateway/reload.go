@@ -5,11 +5,14 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"reflect"
+	"slices"
 	"strings"
 	"sync"
 	"time"
 
 	"fabricpot/cmd/gateway/internal/config"
+	"fabricpot/cmd/gateway/internal/notify"
 	"fabricpot/cmd/gateway/internal/runner"
 	"fabricpot/control/feeding"
 	"fabricpot/control/garden"
@@ -55,6 +58,7 @@ type reloader struct {
 	cancel context.CancelFunc // of the one that waits; nil where none does
 	ended  chan struct{}
 	renew  func(*garden.Garden) error // the page's
+	calls  func(*garden.Garden)       // has messages follow
 }
 
 func newReloader(s streams, args []string, u *understood) *reloader {
@@ -77,6 +81,13 @@ func (r *reloader) tellPage(renew func(*garden.Garden) error) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	r.renew = renew
+}
+
+// tellMessages has the ways by which alarms reach people follow.
+func (r *reloader) tellMessages(follow func(*garden.Garden)) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.calls = follow
 }
 
 // report is where the last one stands.
@@ -176,6 +187,11 @@ func (r *reloader) check() (next *understood, rep reloadReport) {
 		return nil, rep
 	}
 	rep.Warnings = next.warnings
+	if !reflect.DeepEqual(was.garden.Calling, next.garden.Calling) {
+		if err := notify.Look(next.garden.Calling); err != nil {
+			rep.Warnings = append(slices.Clip(rep.Warnings), strings.Split(err.Error(), "\n")...)
+		}
+	}
 	for _, c := range config.Changes(was.garden, next.garden) {
 		words := next.source.LocateChange(c)
 		rep.Changed = append(rep.Changed, words)
@@ -233,9 +249,13 @@ func (r *reloader) try(ctx context.Context, next *understood, in runner.Reloaded
 // taken has everything else follow the version that the loop took over.
 func (r *reloader) taken(next *understood) {
 	r.mu.Lock()
+	was := r.now.garden
 	r.now = next
-	renew := r.renew
+	renew, calls := r.renew, r.calls
 	r.mu.Unlock()
+	if calls != nil && !reflect.DeepEqual(was.Calling, next.garden.Calling) {
+		calls(next.garden)
+	}
 	if renew != nil {
 		if err := renew(next.garden); err != nil {
 			fmt.Fprintln(r.err, "page:", err, "- it shows the garden file as it was before")

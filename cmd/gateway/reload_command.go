@@ -29,17 +29,17 @@ checked first. A file with faults changes nothing; they are printed with their
 lines and columns. Otherwise all of it is taken over at a moment when every line
 is closed, or nothing:
 
-What grows, mixes, calibrations, sizes, refill points, hours, limits, feeds and
-products are taken over. What is known of each pot stays: its water, what it was
-seen to drink, what it got and what is due. A tighter limit holds at once, a
-looser one a day later, so that nothing that is left of today's budget grows.
+What grows, mixes, calibrations, sizes, refill points, hours, limits, feeds,
+products and how alarms reach people (but for a lamp's pin) are taken over. What is
+known of each pot stays: its water, what it was seen to drink, what it got and what
+is due. A tighter limit holds at once, a looser one a day later, so that nothing
+that is left of today's budget grows.
 Hours of watering that only grew hold a day later too, those that moved at once.
 
 Site, hardware, buses, pins, emitters and injectors, thermometers, tank, pump and
-gauges, broker, how alarms reach people, journal, the interval of the rounds, and
-pots, zones, probes or lines that come, go or change places take a restart; so do
-names where there is a broker. Where a file changes any of these, reload
-names them and takes over nothing.
+gauges, broker, journal, the interval of the rounds, and pots, zones, probes or
+lines that come, go or change places take a restart; so do names where there is a
+broker. Where a file changes any of these, reload names them and takes over nothing.
 
 While a line is open it waits for --wait at most and gives up then; meanwhile, for
 two hours at most, no watering begins but what you ask for, feeds and survival

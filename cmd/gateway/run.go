@@ -122,6 +122,7 @@ func run(ctx context.Context, s streams, args []string, f runFlags, open opener)
 	serve := func(desk *runner.Desk, link *brokerLink) *http.Server {
 		rl.loop, rl.ready = desk, func() bool { return desk.Status() != nil }
 		told = openMessages(ctx, s, u.garden, f.speed, desk, keeper.Journal)
+		rl.tellMessages(told.follow)
 		stopPage = servePage(ctx, s, rl, door, desk, link, told, keeper.Journal)
 		srv := page.NewServer(told.serve(desk, rl.serve(page.WithWork(page.NewAPI(desk), desk))))
 		go func() {

@@ -57,8 +57,11 @@ type comparer struct {
 func taken() map[string]string {
 	return map[string]string{
 		"Garden.HoseLPM": "hose", "Garden.StagesByHeat": "stages-by-heat", "Garden.JournalFile": "!journal",
-		"Garden.Rain":    "!rain-gauge",
-		"Garden.Calling": "!alarms",
+		"Garden.Rain": "!rain-gauge",
+
+		"Calling.RepeatAfter": "repeat-after", "Calling.RepeatMost": "repeat-most", "Calling.Quiet": "quiet-hours",
+		"Calling.SelfTestDay": "self-test-day", "Calling.PerHour": "most-per-hour",
+		"Calling.Webhooks": "webhooks", "Calling.Mail": "mail", "Calling.Lamp": "!lamp",
 
 		"Supply.FlowLPH": "flow", "Supply.Hours": "hours", "Supply.TankReserveL": "tank-reserve",
 		"Supply.PressureKPa": "pressure", "Supply.ECmS": "conductivity",
@@ -121,6 +124,8 @@ func (c *comparer) parts(path string, was, to any) bool {
 		inOrder(c, "lines", *a, *to.(*[]garden.Line), func(l garden.Line) string { return string(l.ID) })
 	case *garden.Supply:
 		c.fields("supply", a, to)
+	case *garden.Calling:
+		c.fields("alarms", a, to)
 	case *garden.Limits:
 		c.fields("limits", a, to)
 	default:

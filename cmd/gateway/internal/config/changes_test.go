@@ -86,6 +86,17 @@ func TestChanges(t *testing.T) {
 		assert.Equal(t, "added", got[0].How)
 		assert.Equal(t, "removed", got[len(got)-1].How)
 	})
+	t.Run("how alarms reach people", func(t *testing.T) {
+		to, src := load(t, terrace+"\nalarms:\n  quiet-hours: [22:00-07:00]\n  webhooks: [{ post-to: https://hub.test/x }]\n")
+		got := Changes(was, to)
+		var paths []string
+		for _, c := range got {
+			assert.False(t, c.Restart, c.Path)
+			assert.NotContains(t, src.LocateChange(c), ":1:1:", "its own place")
+			paths = append(paths, c.Path)
+		}
+		assert.ElementsMatch(t, []string{"alarms.quiet-hours", "alarms.webhooks"}, paths)
+	})
 	t.Run("what nobody thought of takes a restart", func(t *testing.T) {
 		to := *was
 		to.Hardware.I2CBus = "/dev/i2c-9"
@@ -99,7 +110,7 @@ func TestChanges(t *testing.T) {
 			assert.True(t, c.Restart, c.Path)
 			paths = append(paths, c.Path)
 		}
-		assert.ElementsMatch(t, []string{"hardware", "journal", "supply.meter", "supply.pump", "alarms"}, paths)
+		assert.ElementsMatch(t, []string{"hardware", "journal", "supply.meter", "supply.pump", "alarms.lamp"}, paths)
 	})
 	t.Run("another calibration file is a change of the mix", func(t *testing.T) {
 		// The garden file itself stays the same.

@@ -42,6 +42,8 @@ type Options struct {
 	Clock  func() garden.Moment
 	// Memory may be nil: then a restart tells everything anew.
 	Memory Memory
+	// Told is what a Post that was closed in this run had told; nil is what Memory holds.
+	Told []byte
 	// Log takes a line about what could not be sent.
 	Log func(line string)
 	// Waits are the pauses between tries; nil means a few that add up to about
@@ -78,14 +80,18 @@ func Open(ctx context.Context, o Options) *Post {
 	p := &Post{o: o, book: NewBook(o.Site, o.Set)}
 	now := o.Clock()
 	p.kept = now.Mono
-	if o.Memory != nil {
-		text, found, err := o.Memory.Meta(memoryKey)
-		if err == nil && found {
-			err = p.book.Restore(now, []byte(text))
+	told, err := o.Told, error(nil)
+	if told == nil && o.Memory != nil {
+		var text string
+		if text, _, err = o.Memory.Meta(memoryKey); text != "" {
+			told = []byte(text)
 		}
-		if err != nil {
-			o.Log(fmt.Sprintf("what was told before the start is not known: %v", err))
-		}
+	}
+	if err == nil && told != nil {
+		err = p.book.Restore(now, told)
+	}
+	if err != nil {
+		o.Log(fmt.Sprintf("what was told before the start is not known: %v", err))
 	}
 	ctx, p.cancel = context.WithCancel(context.WithoutCancel(ctx))
 	for _, w := range o.Ways {
@@ -158,16 +164,16 @@ func (p *Post) unsent() []*Message {
 	return out
 }
 
-func (p *Post) keep(now garden.Moment, unsent []*Message) {
+func (p *Post) keep(now garden.Moment, unsent []*Message) []byte {
 	p.mu.Lock()
 	p.kept, p.keptWay, p.keptTest = now.Mono, len(unsent), p.book.tested
 	text, err := p.book.Keep(now, unsent)
 	p.mu.Unlock()
-	if p.o.Memory == nil || err != nil {
-		return
+	if p.o.Memory != nil && err == nil {
+		// A journal that can't be written has an alarm of its own.
+		_ = p.o.Memory.SetMeta(memoryKey, string(text))
 	}
-	// A journal that can't be written has an alarm of its own.
-	_ = p.o.Memory.SetMeta(memoryKey, string(text))
+	return text
 }
 
 // Ways tells how each way has been doing.
@@ -229,16 +235,17 @@ func RingOnce(ctx context.Context, site garden.Site, ways []Way, now garden.Mome
 	return ring(ctx, outlets, &m)
 }
 
-// Close ends it. What was not sent by then is told anew by the next run, so that
-// it may come twice and is not lost.
-func (p *Post) Close() error {
+// Close ends it and returns what it told, for the Post after it. What was not sent by
+// then is told anew by that or by the next run, so that it may come twice and is not
+// lost.
+func (p *Post) Close() (told []byte, err error) {
 	p.cancel()
 	p.done.Wait()
-	p.keep(p.o.Clock(), p.unsent())
+	told = p.keep(p.o.Clock(), p.unsent())
 	if p.o.Lamp != nil {
-		return p.o.Lamp.End()
+		err = p.o.Lamp.End()
 	}
-	return nil
+	return told, err
 }
 
 // Network opens the ways that need nothing but the network. What is wrong with one is an

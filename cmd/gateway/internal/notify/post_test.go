@@ -90,13 +90,20 @@ func patient(long time.Duration, s *scene, mem Memory, ways ...Way) *Post {
 		Log: func(string) {}, Waits: []time.Duration{time.Millisecond, time.Millisecond}, Patience: long})
 }
 
+func shut(t *testing.T, p *Post) (told []byte) {
+	t.Helper()
+	told, err := p.Close()
+	require.NoError(t, err)
+	return told
+}
+
 // soon is for what comes at once where it comes at all, on a busy machine too.
 const soon = 20 * time.Second
 
 func TestPostSendsByEachWay(t *testing.T) {
 	s, a, b := &scene{}, &way{name: "a"}, &way{name: "b"}
 	p := post(s, nil, a, b)
-	defer func() { require.NoError(t, p.Close()) }()
+	defer shut(t, p)
 	s.set(stands("no flow", "one", 0))
 	require.Eventually(t, func() bool { return a.count() == 1 && b.count() == 1 }, soon, time.Millisecond)
 	assert.Equal(t, a.got[0], b.got[0])
@@ -134,7 +141,7 @@ func TestOneWayHoldsUpNoOther(t *testing.T) {
 	assert.False(t, st[0].Works())
 	assert.Contains(t, st[1].LastError, "somebody else's")
 	assert.True(t, st[3].Works())
-	require.NoError(t, p.Close())
+	shut(t, p)
 }
 
 // TestQueueIsBounded: what does not fit is counted, serious messages stay.
@@ -160,15 +167,15 @@ func TestUnsentIsToldByTheNextRun(t *testing.T) {
 	p := patient(time.Minute, s, mem, hangs)
 	<-inside
 	began := time.Now()
-	require.NoError(t, p.Close())
+	shut(t, p)
 	assert.Less(t, time.Since(began), soon, "a stop does not wait for a server")
 	good := &way{name: "good"}
 	p = post(s, mem, good)
 	require.Eventually(t, func() bool { return good.count() == 1 }, soon, time.Millisecond)
-	require.NoError(t, p.Close())
+	shut(t, p)
 	p = post(s, mem, good)
 	time.Sleep(20 * time.Millisecond)
-	require.NoError(t, p.Close())
+	shut(t, p)
 	assert.Equal(t, 1, good.count())
 }
 
@@ -197,7 +204,7 @@ func TestCrashLosesNoEnd(t *testing.T) {
 	killed := &memory{}
 	text, _, _ := mem.Meta(memoryKey)
 	require.NoError(t, killed.SetMeta(memoryKey, text))
-	require.NoError(t, p.Close())
+	shut(t, p)
 
 	good := &way{name: "good"}
 	p = post(s, killed, good)
@@ -210,7 +217,7 @@ func TestCrashLosesNoEnd(t *testing.T) {
 		text, _, _ := killed.Meta(memoryKey)
 		return !strings.Contains(text, "no flow")
 	}, soon, time.Millisecond)
-	require.NoError(t, p.Close())
+	shut(t, p)
 }
 
 // TestSelfTestIsDueAfterACrash: the month from which the next is reckoned is kept at
@@ -219,7 +226,7 @@ func TestSelfTestIsDueAfterACrash(t *testing.T) {
 	s, mem := &scene{}, &memory{}
 	o := Options{Site: site, Set: settings(func(c *garden.Calling) { c.SelfTestDay = 28 }), Ways: []Way{&way{name: "a"}}, Alarms: s.look, Clock: s.clock, Memory: mem, Log: func(string) {}}
 	p := Open(context.Background(), o)
-	defer func() { require.NoError(t, p.Close()) }()
+	defer shut(t, p)
 	require.Eventually(t, func() bool {
 		text, _, _ := mem.Meta(memoryKey)
 		return strings.Contains(text, `"self_tested":"2026-06"`)
@@ -234,7 +241,7 @@ func TestAServersWordsAreBounded(t *testing.T) {
 		return fmt.Errorf("no: %s: %w", strings.Repeat("\x1b[31mλ\n", 5000), errForGood)
 	}}
 	p := Open(context.Background(), Options{Site: site, Set: settings(), Ways: []Way{loud}, Alarms: s.look, Clock: s.clock, Log: func(line string) { said <- line }})
-	defer func() { require.NoError(t, p.Close()) }()
+	defer shut(t, p)
 	s.set(stands("no flow", "one", 0))
 	p.turn()
 	rung, err := p.Ring(context.Background())
@@ -252,7 +259,7 @@ func TestRing(t *testing.T) {
 	s, good := &scene{}, &way{name: "good"}
 	bad := &way{name: "bad", do: func(context.Context, *Message) error { return errors.New("no such host") }}
 	p := post(s, nil, good, bad)
-	defer func() { require.NoError(t, p.Close()) }()
+	defer shut(t, p)
 	got, err := p.Ring(context.Background())
 	require.NoError(t, err)
 	assert.Equal(t, []Rung{{Name: "good"}, {Name: "bad", Error: "no such host"}}, got)
@@ -301,4 +308,37 @@ func TestLamp(t *testing.T) {
 	require.NoError(t, l.Send(context.Background(), &Message{Kind: KindSelfTest}))
 	require.NoError(t, l.End())
 	assert.Equal(t, gpio.Low, pin.Read())
+}
+
+// TestOtherWaysTakeOver: a Post that follows another in the same run repeats nothing
+// that arrived, tells what was on its way and how it ended, with no memory either.
+func TestOtherWaysTakeOver(t *testing.T) {
+	s := &scene{}
+	s.set(stands("no flow", "one", 0))
+	first := &way{name: "first"}
+	p := post(s, nil, first)
+	require.Eventually(t, func() bool { return p.Ways()[0].Sent == 1 }, soon, time.Millisecond)
+	told := shut(t, p)
+
+	inside := make(chan struct{}, 8)
+	hangs := &way{name: "hangs", do: func(ctx context.Context, _ *Message) error { inside <- struct{}{}; <-ctx.Done(); return ctx.Err() }}
+	s.set(stands("no flow", "one", 0), stands("tank low", "", 0))
+	follow := func(told []byte, w Way) *Post {
+		return Open(context.Background(), Options{Site: site, Set: settings(), Ways: []Way{w}, Alarms: s.look, Clock: s.clock, Told: told, Log: func(string) {}, Patience: time.Minute})
+	}
+	p = follow(told, hangs)
+	<-inside
+	told = shut(t, p)
+
+	s.set(stands("tank low", "", 0))
+	third := &way{name: "third"}
+	p = follow(told, third)
+	require.Eventually(t, func() bool { return third.count() >= 1 }, soon, time.Millisecond)
+	shut(t, p)
+	require.Len(t, third.got, 1)
+	var states []string
+	for _, i := range third.got[0].Alarms {
+		states = append(states, i.Name+" "+i.State)
+	}
+	assert.ElementsMatch(t, []string{"tank low " + StateStill, "no flow " + StateOver}, states)
 }
