@@ -120,7 +120,11 @@ func anchor(ctx context.Context, s streams, args []string, f anchorFlags) error 
 	}
 	if a.After == a.Before {
 		fmt.Fprintf(s.out, "probe %s reads %.1f %% where %.1f %% is expected: nothing to correct\n", id, 100*float64(a.Read), 100*float64(a.Expected))
-		return nil
+		if _, noted := cal.ProbeOffsets[id]; noted {
+			return nil
+		}
+		// That it was compared is worth a note, or check asks for it for ever.
+		return f.write(s, u, probe.Zone, file, comment, a, "anchored")
 	}
 	fmt.Fprintln(s.out, a)
 	ok, err := ask.yes(ctx, "Correct it so?", "")

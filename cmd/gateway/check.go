@@ -3,10 +3,12 @@ package main
 import (
 	"fmt"
 	"io"
+	"strings"
 	"text/tabwriter"
 	"time"
 
 	"fabricpot/control"
+	"fabricpot/control/garden"
 
 	"github.com/spf13/cobra"
 )
@@ -38,6 +40,7 @@ column. Without FILE the example terrace is checked.`,
 				return err
 			}
 			printGauges(s.out, u.garden)
+			printUncompared(s.out, u.garden)
 			printCalling(cmd.Context(), s.out, u.garden)
 			if err := printDemand(s.out, s.err, u.garden, days); err != nil {
 				return err
@@ -69,4 +72,24 @@ func printPlan(w io.Writer, p *control.Plan) error {
 		fmt.Fprintf(t, "%s\t%.1f\t%.0f\t%.1f\t\n", l.ID, l.FlowLPH, l.MaxOn.Round(time.Minute).Minutes(), l.CapL)
 	}
 	return t.Flush()
+}
+
+// printUncompared names the probes that were never compared with their drained pot: a
+// mix's curve is right for the mix, and a probe sits in it as well as it was pushed in.
+func printUncompared(w io.Writer, g *garden.Garden) {
+	if g.Hardware.Kind == garden.Bench {
+		return
+	}
+	var open []string
+	g.EachZone(func(p *garden.Pot, z *garden.Zone) {
+		for i := range z.Probes {
+			c := g.CalibrationFor(p, &z.Probes[i])
+			if _, compared := c.ProbeOffsets[z.Probes[i].ID]; c.Kind != garden.NoCurve && !compared {
+				open = append(open, string(z.Probes[i].ID))
+			}
+		}
+	})
+	if len(open) > 0 {
+		fmt.Fprintf(w, "\nprobes never compared with their drained pot: %s; after the first deep soak and six hours of drainage: gateway calibrate anchor PROBE FILE\n", strings.Join(open, ", "))
+	}
 }

@@ -32,3 +32,27 @@ pump: on line 7 of gpiochip0, at most 20m0s in one go, stopped after 30s without
 rain gauge: 0.2 mm a tip, on line 8 of gpiochip0
 `, out.String())
 }
+
+func TestCheckNamesProbesThatWereNeverCompared(t *testing.T) {
+	curve := garden.Calibration{Kind: garden.Linear, Slope: -0.4, Intercept: 1.1}
+	g := &garden.Garden{
+		Hardware: garden.Hardware{Kind: garden.Board},
+		Mixes:    []garden.Mix{{ID: "light", Calibration: curve}, {ID: "raw"}},
+		Pots: []garden.Pot{
+			{ID: "one", Mix: "light", Zones: []garden.Zone{{ID: "one", Probes: []garden.Probe{{ID: "a"}, {ID: "b"}, {ID: "c", Calibration: curve}}}}},
+			{ID: "two", Mix: "raw", Zones: []garden.Zone{{ID: "two", Probes: []garden.Probe{{ID: "d"}}}}},
+		},
+	}
+	says := func() string {
+		var out strings.Builder
+		printUncompared(&out, g)
+		return out.String()
+	}
+	assert.Contains(t, says(), "never compared with their drained pot: a, b, c; ", "one with no curve has to get that first")
+	g.Mixes[0].Calibration.ProbeOffsets = map[garden.ProbeID]float64{"a": 0, "b": 0.02}
+	assert.Contains(t, says(), "never compared with their drained pot: c; ")
+	g.Pots[0].Zones[0].Probes[2].Calibration.ProbeOffsets = map[garden.ProbeID]float64{"c": -0.01}
+	assert.Empty(t, says())
+	g.Mixes[0].Calibration.ProbeOffsets, g.Hardware.Kind = nil, garden.Bench
+	assert.Empty(t, says(), "on the bench nothing was pushed in")
+}
