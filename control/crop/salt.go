@@ -1,0 +1,108 @@
+package crop
+
+import (
+	"fmt"
+
+	"fabricpot/control/garden"
+)
+
+// SaltTolerance is how a crop's harvest falls with the salts in its root zone:
+//
+//	Yr = 100 − SlopePC·(ECe − ThresholdMS)
+//
+// percent, with ECe the conductivity of the saturation extract, mS/cm (equal to
+// dS/m) (Maas and Hoffman 1977, as FAO-29 and FAO-61 Annex 1 eq. 1 give it).
+type SaltTolerance struct {
+	// ThresholdMS is the ECe from which on harvest falls, mS/cm.
+	ThresholdMS float64
+	// SlopePC is by how much it falls for each mS/cm more, percent.
+	SlopePC float64
+	Source  string
+}
+
+// SaltToleranceOf gives a crop's by its name in the library; false where nobody has
+// measured it, as for a crop of the garden file.
+func SaltToleranceOf(name string) (SaltTolerance, bool) {
+	c, ok := Lookup(name)
+	if !ok {
+		return SaltTolerance{}, false
+	}
+	maas := func(threshold, slope float64) (SaltTolerance, bool) {
+		return SaltTolerance{threshold, slope, "Maas (1990), list of the U.S. Salinity Laboratory (read)"}, true
+	}
+	switch c.Name {
+	case "tomato":
+		return maas(2.5, 9.9)
+	case "aubergine":
+		return maas(1.1, 6.9)
+	case "sweet pepper", "chilli": // both Capsicum annuum
+		return maas(1.5, 14)
+	case "cucumber":
+		return maas(2.5, 13)
+	case "bush bean":
+		return maas(1.0, 19)
+	case "broccoli":
+		return maas(2.8, 9.2)
+	case "onion":
+		return maas(1.2, 16)
+	case "lettuce":
+		return maas(1.3, 13)
+	case "strawberry":
+		return maas(1.0, 33)
+	case "potato":
+		return maas(1.7, 12)
+	case "chard":
+		return SaltTolerance{4.0, 9.0, "Maas (1990): red beet, the same species (judgement)"}, true
+	}
+	return SaltTolerance{}, false
+}
+
+// Lost is the share of the harvest, 0..1, that an ECe of that many mS/cm costs.
+func (s SaltTolerance) Lost(eceMS float64) float64 {
+	return min(max(s.SlopePC*(eceMS-s.ThresholdMS)/100, 0), 1)
+}
+
+// LeachingRequirement is the share of watering, 0..1, that has to drain so that water of
+// waterMS keeps a root zone's mean at an ECe of eceMS, both mS/cm:
+//
+//	LR = ECw / (5·ECe − ECw)
+//
+// (Rhoades 1974, FAO-29 eq. 9). It fails where either is not a finite number over 0, and
+// where no share does since the water itself is too salty.
+func LeachingRequirement(waterMS, eceMS float64) (float64, error) {
+	if !garden.Finite(waterMS) || waterMS < 0 || !garden.Finite(eceMS) || eceMS <= 0 {
+		return 0, fmt.Errorf("crop: leaching: water of %v mS/cm for a root zone of %v, expected 0 or more for over 0", waterMS, eceMS)
+	}
+	lr := waterMS / (5*eceMS - waterMS)
+	if !(lr >= 0 && lr < 1) {
+		return 0, fmt.Errorf("crop: leaching: water of %.2f mS/cm can't keep a root zone at %.2f: mix in rain water", waterMS, eceMS)
+	}
+	return lr, nil
+}
+
+// ZoneLeaching is the leaching requirement of a zone's most sensitive plants whose
+// tolerance is known, and which they are; false where it is known of none or the water
+// brings no salt. Water that no share helps with counts as needing all of it.
+func ZoneLeaching(z *garden.Zone, own []garden.OwnCrop, water garden.Measured) (share float64, name string, ok bool) {
+	if !water.Known || !(water.Value > 0) {
+		return 0, "", false
+	}
+	for _, p := range z.Plants {
+		c, found := Find(own, p.Crop)
+		if !found || c.Own {
+			continue
+		}
+		t, known := SaltToleranceOf(c.Name)
+		if !known {
+			continue
+		}
+		lr, err := LeachingRequirement(water.Value, t.ThresholdMS)
+		if err != nil {
+			lr = 1
+		}
+		if !ok || lr > share {
+			share, name, ok = lr, c.Name, true
+		}
+	}
+	return share, name, ok
+}
