@@ -37,8 +37,8 @@ func TestTrialAims(t *testing.T) {
 			require.Equal(t, 1, timer.Seeds, "%s: the timer's run", c.Name)
 		}
 		t.Run(c.Name, func(t *testing.T) {
-			t.Logf("lost %.2f %%, worst pot %.1f %%, %.2f times the ideal, drained %.1f %%, N leached %.2f g/kg, alarms %d after %.1f h",
-				100*lost, 100*ours.WorstPot.Most, times, 100*ours.DrainedShare.Most, ours.NLeachedGPerKG.Most, ours.Alarms, ours.AlarmHours.Most)
+			t.Logf("lost %.2f %%, worst pot %.1f %%, %.2f times the ideal, drained %.1f %%, N leached %.2f g/kg, %.1f %% lost to salt, alarms %d after %.1f h",
+				100*lost, 100*ours.WorstPot.Most, times, 100*ours.DrainedShare.Most, ours.NLeachedGPerKG.Most, 100*ours.SaltLostShare.Most, ours.Alarms, ours.AlarmHours.Most)
 			switch c.Group {
 			case groupSeasons:
 				assert.LessOrEqual(t, lost, 0.01, "transpiration lost")
@@ -48,8 +48,10 @@ func TestTrialAims(t *testing.T) {
 			case groupFed:
 				assert.LessOrEqual(t, lost, 0.01, "transpiration lost")
 				assert.LessOrEqual(t, times, 1.30, "times the ideal, leaching too")
-				// The aim is half; a little over it is what is measured.
-				assert.LessOrEqual(t, ours.NLeachedGPerKG.Most, 0.6*timer.NLeachedGPerKG.Least, "N leached")
+				// The aim is half. What is measured is more: the pots that are not fed
+				// drain as well, or their salts cost 7 % of the harvest.
+				assert.LessOrEqual(t, ours.NLeachedGPerKG.Most, 0.68*timer.NLeachedGPerKG.Least, "N leached")
+				assert.LessOrEqual(t, ours.SaltLostShare.Most, 0.03, "harvest lost to salt")
 			case groupFaults:
 				if c.Fault.Kind == allBlocked {
 					// No line is left to give that pot water: somebody must be told,

@@ -63,6 +63,9 @@ type TrialRow struct {
 	// SaltMSCM is the highest conductivity that the water of any pot had, mS/cm;
 	// see TrialZone.
 	SaltMSCM Spread `json:"highest_salt_ms_cm"`
+	// SaltLostShare is the share of what was hoped for that salt costs by Maas'
+	// tolerances, 0..1; the relative yield does not count it.
+	SaltLostShare Spread `json:"lost_to_salt_share"`
 	// FeedsLateDays is by how much the gateway's latest feed missed its day.
 	FeedsLateDays Spread `json:"feeds_late_days"`
 	// AlarmHours after the fault, over the seeds in which an alarm came; Alarms
@@ -77,7 +80,7 @@ type runSums struct {
 	potential, transpired                       float64
 	hoped, got, overWet, dry                    float64
 	nApplied, nWanted, nUsed, nLeached          float64
-	worst, salt                                 float64
+	worst, salt, saltLost                       float64
 	worstName                                   string
 }
 
@@ -99,6 +102,7 @@ func sum(r TrialRun) runSums {
 		s.nUsed += z.NUsedG
 		s.nLeached += z.NLeachedG
 		s.salt = math.Max(s.salt, z.SaltMSCM)
+		s.saltLost += z.HopedKG * z.SaltLostShare
 		if lost := share(z.PotentialTranspirationL-z.TranspiredL, z.PotentialTranspirationL); lost > s.worst {
 			s.worst, s.worstName = lost, z.Name
 		}
@@ -154,6 +158,7 @@ func Rows(set TrialSet, runs []TrialRun) []TrialRow {
 				add(&row.ValveMinutes, r.ValveMinutes)
 				add(&row.NLeachedG, s.nLeached)
 				add(&row.SaltMSCM, s.salt)
+				add(&row.SaltLostShare, share(s.saltLost, s.hoped))
 				add(&row.NAppliedG, s.nApplied)
 				add(&row.NUsedShare, share(s.nUsed, s.nWanted))
 				add(&row.NLeachedGPerKG, share(s.nLeached, s.got))

@@ -60,7 +60,7 @@ func (r *TrialRow) spreads() []figure {
 		{"hours_over_wet", &r.HoursOverWet}, {"longest_dry_spell_days", &r.DryDays},
 		{"valve_openings", &r.Openings}, {"valve_minutes", &r.ValveMinutes},
 		{"n_applied_g", &r.NAppliedG}, {"n_used_share", &r.NUsedShare}, {"n_leached_g", &r.NLeachedG}, {"n_leached_g_per_kg", &r.NLeachedGPerKG},
-		{"highest_salt_ms_cm", &r.SaltMSCM},
+		{"highest_salt_ms_cm", &r.SaltMSCM}, {"lost_to_salt_share", &r.SaltLostShare},
 		{"feeds_late_days", &r.FeedsLateDays}, {"alarm_hours", &r.AlarmHours},
 	}
 }
@@ -160,11 +160,11 @@ func of(rows []TrialRow, name string) []TrialRow {
 
 func policyTable(w io.Writer, rows []TrialRow) error {
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', tabwriter.AlignRight)
-	fmt.Fprintln(t, "policy\tapplied L\tdrained %\ttimes ideal\tL/kg\tlost %\tworst pot %\tdry days\tover-wet h\tyield %\tN leached g/kg\tsalt mS/cm\topenings\tvalve min\t")
+	fmt.Fprintln(t, "policy\tapplied L\tdrained %\ttimes ideal\tL/kg\tlost %\tworst pot %\tdry days\tover-wet h\tyield %\tN leached g/kg\tsalt mS/cm\tlost to salt %\topenings\tvalve min\t")
 	for _, r := range rows {
-		n, salt, open, minutes := fmt.Sprintf("%.2f", r.NLeachedGPerKG.Mean), fmt.Sprintf("%.1f", r.SaltMSCM.Most), fmt.Sprintf("%.0f", r.Openings.Mean), fmt.Sprintf("%.0f", r.ValveMinutes.Mean)
+		n, salt, open, minutes := fmt.Sprintf("%.2f", r.NLeachedGPerKG.Mean), fmt.Sprintf("%.1f\t%.1f", r.SaltMSCM.Most, 100*r.SaltLostShare.Mean), fmt.Sprintf("%.0f", r.Openings.Mean), fmt.Sprintf("%.0f", r.ValveMinutes.Mean)
 		if r.Policy == policy.Ideal {
-			n, salt, open, minutes = "", "", "", ""
+			n, salt, open, minutes = "", "\t", "", ""
 		}
 		fmt.Fprintf(t, "%s\t%.0f\t%.1f\t%.2f\t%.0f\t%.2f\t%.1f\t%.0f\t%.0f\t%.1f\t%s\t%s\t%s\t%s\t\n", r.Policy, r.AppliedL.Mean,
 			100*r.DrainedShare.Mean, r.TimesIdeal.Mean, r.LitresPerKG.Mean, 100*r.LostShare.Mean, 100*r.WorstPot.Most,
@@ -188,19 +188,19 @@ func fedTable(w io.Writer, set TrialSet, rows []TrialRow) error {
 		}
 		fmt.Fprintf(w, "\n%s: %s from %s, %d days, feeds and the leaching that goes with them.\n\n", c.Name, c.Garden, c.From, c.Days)
 		t := tabwriter.NewWriter(w, 0, 0, 2, ' ', tabwriter.AlignRight)
-		fmt.Fprintln(t, "policy\tapplied L\tdrained %\ttimes ideal\tlost %\tworst pot %\tyield %\tN applied g\tN used, % of wanted\tN leached g\tN leached g/kg\tsalt mS/cm\tlatest feed, days late\t")
+		fmt.Fprintln(t, "policy\tapplied L\tdrained %\ttimes ideal\tlost %\tworst pot %\tyield %\tN applied g\tN used, % of wanted\tN leached g\tN leached g/kg\tsalt mS/cm\tlost to salt %\tlatest feed, days late\t")
 		for _, r := range of(rows, c.Name) {
 			fmt.Fprintf(t, "%s\t%.0f\t%.1f\t%.2f\t%.2f\t%.1f\t%.1f\t", r.Policy, r.AppliedL.Mean, 100*r.DrainedShare.Mean,
 				r.TimesIdeal.Mean, 100*r.LostShare.Mean, 100*r.WorstPot.Most, 100*r.RelativeYield.Mean)
 			if r.Policy == policy.Ideal {
-				fmt.Fprintln(t, "\t\t\t\t\t\t")
+				fmt.Fprintln(t, "\t\t\t\t\t\t\t")
 				continue
 			}
 			late := ""
 			if r.Policy == policy.Gateway {
 				late = fmt.Sprintf("%.1f", r.FeedsLateDays.Most)
 			}
-			fmt.Fprintf(t, "%.1f\t%.0f\t%.1f\t%.2f\t%.1f\t%s\t\n", r.NAppliedG.Mean, 100*r.NUsedShare.Mean, r.NLeachedG.Mean, r.NLeachedGPerKG.Mean, r.SaltMSCM.Most, late)
+			fmt.Fprintf(t, "%.1f\t%.0f\t%.1f\t%.2f\t%.1f\t%.1f\t%s\t\n", r.NAppliedG.Mean, 100*r.NUsedShare.Mean, r.NLeachedG.Mean, r.NLeachedGPerKG.Mean, r.SaltMSCM.Most, 100*r.SaltLostShare.Mean, late)
 		}
 		if err := t.Flush(); err != nil {
 			return err

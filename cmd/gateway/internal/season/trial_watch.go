@@ -13,23 +13,34 @@ import (
 
 // trialWatch looks at a terrace from outside, the same way whoever waters.
 type trialWatch struct {
-	w      *trialWorld
-	soil   *terrace.Terrace
-	before []terrace.Totals
-	run    []int     // dry days running
-	dry    []int     // longest such run
-	salt   []float64 // highest so far, mS/cm
-	holds  []float64 // of each column drained, cm
-	curve  []float64
-	daily  func() // nil: nobody else looks
+	w       *trialWorld
+	soil    *terrace.Terrace
+	before  []terrace.Totals
+	run     []int     // dry days running
+	dry     []int     // longest such run
+	salt    []float64 // highest so far, mS/cm
+	extract []float64 // of that what a saturation extract has
+	hardy   []crop.SaltTolerance
+	cost    []float64 // of salt, summed over the days, 0..1 each
+	days    int
+	holds   []float64 // of each column drained, cm
+	curve   []float64
+	daily   func() // nil: nobody else looks
 }
 
 func newTrialWatch(w *trialWorld, soil *terrace.Terrace) *trialWatch {
 	n := soil.Zones()
-	t := &trialWatch{w: w, soil: soil, before: make([]terrace.Totals, n), run: make([]int, n), dry: make([]int, n), salt: make([]float64, n)}
+	t := &trialWatch{w: w, soil: soil, before: make([]terrace.Totals, n), run: make([]int, n), dry: make([]int, n), salt: make([]float64, n), cost: make([]float64, n)}
 	for z := range n {
 		t.holds = append(t.holds, soil.Column(z).Stored())
 	}
+	w.g.EachZone(func(p *garden.Pot, z *garden.Zone) {
+		mix, _ := w.g.Mix(p.Mix)
+		t.hardy = append(t.hardy, leastHardy(w.g, z))
+		// To be saturated the mix takes more water than it holds drained, which thins
+		// its salts.
+		t.extract = append(t.extract, t.holds[len(t.extract)]/(p.Shape.HeightCM*mix.Retention.ThetaS))
+	})
 	return t
 }
 
@@ -63,8 +74,11 @@ func (t *trialWatch) day() {
 			t.run[z] = 0
 		}
 		t.before[z] = now
-		t.salt[z] = max(t.salt[z], t.saltMSCM(z))
+		salt := t.saltMSCM(z)
+		t.salt[z] = max(t.salt[z], salt)
+		t.cost[z] += t.hardy[z].Lost(salt * t.extract[z])
 	}
+	t.days++
 	if t.daily != nil {
 		t.daily()
 	}
@@ -81,6 +95,9 @@ func (t *trialWatch) saltMSCM(z int) float64 {
 	return col.Mass(saltSolute)/t.holds[z] + feedMSCM*1000*n.PoolG/litres
 }
 
+// saltLost is the mean of what salt cost on each day so far, 0..1.
+func (t *trialWatch) saltLost(z int) float64 { return t.cost[z] / float64(max(t.days, 1)) }
+
 // figures are the season's, for a policy whose lines the pins switched.
 func (t *trialWatch) figures(wires *bench.Bench) TrialRun {
 	out := TrialRun{Curve: t.curve}
@@ -91,6 +108,7 @@ func (t *trialWatch) figures(wires *bench.Bench) TrialRun {
 			StoredChangeL: tot.StoredChangeL, PotentialTranspirationL: tot.PotentialTranspirationL, TranspiredL: tot.TranspiredL,
 			HoursStressed: tot.HoursStressed, HoursOverWet: tot.HoursSaturated, DryDays: t.dry[z],
 			NAppliedG: n.AppliedG, NWantedG: n.WantedG, NUsedG: n.UsedG, NLeachedG: n.LeachedG, SaltMSCM: t.salt[z],
+			SaltLostShare: t.saltLost(z),
 		})
 	}
 	for _, l := range t.w.g.Lines {
@@ -155,4 +173,16 @@ func (w *trialWorld) meals() ([]policy.Meal, error) {
 		out = append(out, m)
 	})
 	return out, err
+}
+
+// leastHardy is the tolerance of the zone's plants that salt costs most; where it is
+// known of none, salt costs nothing.
+func leastHardy(g *garden.Garden, z *garden.Zone) (least crop.SaltTolerance) {
+	for _, p := range z.Plants {
+		c, _ := crop.Find(g.Crops, p.Crop)
+		if t, ok := crop.SaltToleranceOf(c.Name); ok && !c.Own && (least.Source == "" || t.ThresholdMS < least.ThresholdMS) {
+			least = t
+		}
+	}
+	return least
 }
