@@ -3,11 +3,13 @@ package main
 import (
 	"fmt"
 	"io"
+	"math"
 	"strings"
 	"text/tabwriter"
 	"time"
 
 	"fabricpot/control"
+	"fabricpot/control/crop"
 	"fabricpot/control/garden"
 
 	"github.com/spf13/cobra"
@@ -20,8 +22,8 @@ func newCheck(s streams) *cobra.Command {
 		Short: "Say what a garden file means, pot by pot",
 		Long: `check reads a garden file and prints what the controller understood of it: for
 each zone how much water its mix holds once drained (capacity), where watering
-starts (refill point) and stops, how many litres lie between, and in how many
-pulses of how many minutes they are given. Then how the water need is found by
+starts (refill point) and stops, how many litres lie between, in how many pulses
+of how many minutes they are given, and what share is meant to drain. Then how the water need is found by
 what is known of the weather, or, with --weather, for the days of that file: the
 method, and what of it is estimated. Then come the warnings.
 
@@ -41,6 +43,7 @@ column. Without FILE the example terrace is checked.`,
 			}
 			printGauges(s.out, u.garden)
 			printUncompared(s.out, u.garden)
+			printSalts(s.out, u.garden)
 			printCalling(cmd.Context(), s.out, u.garden)
 			if err := printDemand(s.out, s.err, u.garden, days); err != nil {
 				return err
@@ -55,16 +58,16 @@ column. Without FILE the example terrace is checked.`,
 
 func printPlan(w io.Writer, p *control.Plan) error {
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', tabwriter.AlignRight)
-	fmt.Fprintln(t, "zone\tmix L\tcapacity %\trefill %\tstop %\trefill L\tpulses\tpulse L\tpulse min\tsoak min\thot day L\tline\t")
+	fmt.Fprintln(t, "zone\tmix L\tcapacity %\trefill %\tstop %\trefill L\tpulses\tpulse L\tpulse min\tsoak min\thot day L\tdrains %\tline\t")
 	for _, z := range p.Zones() {
 		line := string(z.Line)
 		pulse := fmt.Sprintf("%.0f", z.PulseTime.Minutes())
 		if z.HandTended {
 			line, pulse = "by hand", "-"
 		}
-		fmt.Fprintf(t, "%s\t%.0f\t%.1f\t%.1f\t%.1f\t%.1f\t%d\t%.2f\t%s\t%.0f\t%.1f\t%s\t\n",
+		fmt.Fprintf(t, "%s\t%.0f\t%.1f\t%.1f\t%.1f\t%.1f\t%d\t%.2f\t%s\t%.0f\t%.1f\t%.0f\t%s\t\n",
 			z.ID, z.VolumeL, 100*z.Capacity, 100*z.Refill, 100*z.Stop, z.RefillL,
-			z.Pulses, z.PulseL, pulse, z.Soak.Minutes(), z.PeakDailyL, line)
+			z.Pulses, z.PulseL, pulse, z.Soak.Minutes(), z.PeakDailyL, 100*z.LeachingFraction, line)
 	}
 	fmt.Fprintln(t)
 	fmt.Fprintln(t, "line\tflow L/h\tlongest min\tlimit L/day\t")
@@ -92,4 +95,31 @@ func printUncompared(w io.Writer, g *garden.Garden) {
 	if len(open) > 0 {
 		fmt.Fprintf(w, "\nprobes never compared with their drained pot: %s; after the first deep soak and six hours of drainage: gateway calibrate anchor PROBE FILE\n", strings.Join(open, ", "))
 	}
+}
+
+// mostWritten is the largest share that a garden file may have drain.
+const mostWritten = 0.4
+
+// printSalts names zones from which clearly less is to drain than keeps the supply's salts
+// below what their plants take.
+func printSalts(w io.Writer, g *garden.Garden) {
+	water := g.Supply.ECmS
+	if !water.Known {
+		fmt.Fprintln(w, "\nsalts: the supply's conductivity is not known (supply: conductivity:), so pots that are not fed drain nothing and keep what it brings")
+		return
+	}
+	gap := "\n"
+	g.EachZone(func(_ *garden.Pot, z *garden.Zone) {
+		need, name, ok := crop.ZoneLeaching(z, g.Crops, water)
+		if !ok || need <= z.LeachingFraction+0.02 {
+			return
+		}
+		if need > mostWritten {
+			fmt.Fprintf(w, "%ssalts: %s: water of %.1f mS/cm is too salty for %s, whatever drains: mix in rain water\n", gap, z.ID, water.Value, name)
+		} else {
+			fmt.Fprintf(w, "%ssalts: %s: with water of %.1f mS/cm %.0f %% has to drain for %s (FAO-29) and %.0f %% does: write leaching: %.0f %%, or mix in rain water\n",
+				gap, z.ID, water.Value, 100*need, name, 100*z.LeachingFraction, math.Ceil(100*need))
+		}
+		gap = ""
+	})
 }

@@ -56,3 +56,27 @@ func TestCheckNamesProbesThatWereNeverCompared(t *testing.T) {
 	g.Mixes[0].Calibration.ProbeOffsets, g.Hardware.Kind = nil, garden.Bench
 	assert.Empty(t, says(), "on the bench nothing was pushed in")
 }
+
+func TestCheckNamesPotsThatKeepTheirSalts(t *testing.T) {
+	g := &garden.Garden{Pots: []garden.Pot{{ID: "p", Zones: []garden.Zone{
+		{ID: "beans", Plants: []garden.Plant{{Crop: "bush bean"}}, LeachingFraction: 0.02},
+		{ID: "herbs", Plants: []garden.Plant{{Crop: "basil"}}},
+		{ID: "cucumbers", Plants: []garden.Plant{{Crop: "cucumber"}}, LeachingFraction: 0.1},
+	}}}}
+	says := func() string {
+		var out strings.Builder
+		printSalts(&out, g)
+		return out.String()
+	}
+	assert.Contains(t, says(), "conductivity is not known")
+	g.Supply.ECmS = garden.Known(0)
+	assert.Empty(t, says(), "rain water")
+	// 0.5/(5·1.0 − 0.5), FAO-29 eq. 9 with Maas' threshold for bean.
+	g.Supply.ECmS = garden.Known(0.5)
+	assert.Equal(t, "\nsalts: beans: with water of 0.5 mS/cm 11 % has to drain for bush bean (FAO-29) and 2 % does: write leaching: 12 %, or mix in rain water\n", says())
+	g.Supply.ECmS = garden.Known(4)
+	assert.Contains(t, says(), "beans: water of 4.0 mS/cm is too salty for bush bean, whatever drains")
+	assert.Contains(t, says(), "cucumbers: water of 4.0 mS/cm is too salty for cucumber", "47 % can't be asked for")
+	g.Supply.ECmS = garden.Known(2)
+	assert.Contains(t, says(), "cucumbers: with water of 2.0 mS/cm 19 % has to drain for cucumber (FAO-29) and 10 % does: write leaching: 20 %")
+}
