@@ -2,6 +2,7 @@ package control
 
 import (
 	"math"
+	"slices"
 	"time"
 
 	"fabricpot/control/balance"
@@ -44,6 +45,13 @@ type ZoneMemory struct {
 	// Doubt is that its probes are not believed, nil where they are and the book misses
 	// nothing either.
 	Doubt *DoubtMemory `json:"doubt,omitempty"`
+	// Unmoved are its probes that did not move with water that must have reached them,
+	// and have not since; NoAnswer tells that none of them did, so that it may not have
+	// come. OwedL is what a person is to bring in place of its line then, L, nil where
+	// nobody is asked: it is feeding's.
+	Unmoved  []garden.ProbeID `json:"unmoved,omitempty"`
+	NoAnswer bool             `json:"no_answer,omitempty"`
+	OwedL    *float64         `json:"owed_l,omitempty"`
 	// Shifts are the stage days that heat and the gardener put on the plants.
 	Shifts []float64 `json:"shifts,omitempty"`
 }
@@ -66,7 +74,13 @@ func (p *Plan) Remember(st *State, now garden.Moment) Memory {
 		z := &st.zones[i]
 		r := &m.Zones[i]
 		*r = ZoneMemory{Zone: p.zones[i].ID, Factor: z.water.Factor, FactorSD: math.Sqrt(z.water.VarFactor),
-			Water: z.water.Mean, WaterSD: z.water.SD(), Known: z.known, ShortL: z.short, DepthL: z.depth.short, WashL: z.owes(&p.zones[i]), Part: z.uneven.part, Arrival: z.arrival.remember(), Anchor: z.anchor.remember(), Doubt: z.doubt.remember(now.Mono)}
+			Water: z.water.Mean, WaterSD: z.water.SD(), Known: z.known, ShortL: z.short, DepthL: z.depth.short, WashL: z.owes(&p.zones[i]), Part: z.uneven.part, Arrival: z.arrival.remember(), Anchor: z.anchor.remember(), Doubt: z.doubt.remember(now.Mono), NoAnswer: z.dumb}
+		for _, pi := range p.zones[i].probes {
+			// A pair that seems confused shows itself anew.
+			if ps := &st.probes[pi]; ps.distrusted && !ps.confused {
+				r.Unmoved = append(r.Unmoved, p.probes[pi].id)
+			}
+		}
 		for k := range z.plants {
 			r.Shifts = append(r.Shifts, z.plants[k].shift)
 		}
@@ -104,6 +118,9 @@ func (p *Plan) Recall(st *State, now garden.Moment, m Memory, events []garden.Pl
 			continue
 		}
 		p.recallZone(&st.zones[i], &p.zones[i], &m.Zones[k], now.Mono, age, changedSince(events, m.Zones[k].Zone, m.At))
+		if age <= wetDoubtFor || age == math.MaxInt64 { // a board that has no time yet goes on doubting
+			p.recallUnmoved(st, i, &m.Zones[k])
+		}
 	}
 	for i := range p.lines {
 		p.balanceParts(st, i)
@@ -176,6 +193,28 @@ func (p *Plan) recallZone(z *zoneState, zp *ZonePlan, r *ZoneMemory, now, age ti
 	}
 	if garden.Finite(r.WashL) && r.WashL > 0 && zp.LeachingFraction > 0 {
 		z.depth.wash = min(r.WashL, zp.holdsL())
+	}
+}
+
+// recallUnmoved has probes that did not move with water prove themselves after a restart
+// as before it. What is not the zone's is left out.
+func (p *Plan) recallUnmoved(st *State, i int, r *ZoneMemory) {
+	if p.zones[i].line < 0 {
+		return
+	}
+	for _, pi := range p.zones[i].probes {
+		if slices.Contains(r.Unmoved, p.probes[pi].id) {
+			st.probes[pi].distrusted, st.zones[i].dumb = true, r.NoAnswer
+		}
+	}
+}
+
+// Unmoved calls each with every probe that is not believed until it moves with water.
+func (p *Plan) Unmoved(st *State, each func(garden.ProbeID)) {
+	for i := range st.probes {
+		if ps := &st.probes[i]; ps.distrusted && !ps.confused {
+			each(p.probes[i].id)
+		}
 	}
 }
 

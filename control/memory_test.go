@@ -3,6 +3,7 @@ package control
 import (
 	"encoding/json"
 	"math"
+	"slices"
 	"testing"
 	"time"
 
@@ -69,4 +70,47 @@ func TestARestartUnlearnsNothing(t *testing.T) {
 		z = again(time.Hour, bad)
 		assert.Equal(t, 1.0, z.water.Factor)
 	})
+}
+
+// TestARestartBelievesNoProbeThatDidNotMove: what did not move with water before a
+// restart is to move with it after.
+func TestARestartBelievesNoProbeThatDidNotMove(t *testing.T) {
+	b := still(t, testGarden(1, 8))
+	b.dry(0, 1.2)
+	stuck := b.reading(0)
+	b.lie = func(int, float64) float64 { return stuck }
+	_, at := b.until(10)
+	require.GreaterOrEqual(t, at, 0)
+	b.run(10 * time.Hour)
+	require.True(t, b.p.View(b.st, b.now, nil)[0].NoAnswer)
+	raw, err := json.Marshal(b.p.Remember(b.st, b.now))
+	require.NoError(t, err)
+	probe := b.p.probes[0].id
+
+	for name, c := range map[string]struct {
+		change func(*Memory, *garden.Moment)
+		mute   bool // the probe is not believed
+		none   bool // nothing answered
+	}{
+		"at once":                    {func(*Memory, *garden.Moment) {}, true, true},
+		"on a board with no clock":   {func(_ *Memory, now *garden.Moment) { now.Synced = false }, true, true},
+		"a month later":              {func(_ *Memory, now *garden.Moment) { *now = now.Add(30 * 24 * time.Hour) }, false, false},
+		"one of two":                 {func(m *Memory, _ *garden.Moment) { m.Zones[0].NoAnswer = false }, true, false},
+		"of an older version":        {func(m *Memory, _ *garden.Moment) { m.Zones[0].Unmoved, m.Zones[0].NoAnswer = nil, false }, false, false},
+		"of a probe that is no more": {func(m *Memory, _ *garden.Moment) { m.Zones[0].Unmoved = []garden.ProbeID{"", "gone"} }, false, false},
+	} {
+		t.Run(name, func(t *testing.T) {
+			var m Memory
+			require.NoError(t, json.Unmarshal(raw, &m))
+			now := b.now
+			c.change(&m, &now)
+			now.Mono = 0 // another boot
+			st := b.p.NewState()
+			b.p.Recall(st, now, m, nil)
+			var mute []garden.ProbeID
+			b.p.Unmoved(st, func(id garden.ProbeID) { mute = append(mute, id) })
+			assert.Equal(t, c.mute, slices.Contains(mute, probe))
+			assert.Equal(t, c.none, b.p.View(st, now, nil)[0].NoAnswer)
+		})
+	}
 }

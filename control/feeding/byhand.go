@@ -2,6 +2,7 @@ package feeding
 
 import (
 	"math"
+	"time"
 
 	"fabricpot/control"
 	"fabricpot/control/garden"
@@ -23,8 +24,10 @@ type handState struct {
 	// missing then, with its book at bookL, L.
 	on           bool
 	owedL, bookL float64
-	// filled tells that a can from the list was ticked since the last look.
-	filled bool
+	// filled tells that a can from the list was ticked since the last look, tickedAt when
+	// one was, as far as the journal told at the start.
+	filled   bool
+	tickedAt time.Time
 	// dry counts the looks at which the zone was as dry as that.
 	dry int
 }
@@ -64,11 +67,7 @@ func (p *Plan) standIn(st *State, i int, now garden.Moment, zv *control.ZoneView
 			// Half of the water that nothing answered to is still believed.
 			*h = handState{on: true, owedL: zp.roomL(zv) + zv.LastL/2, bookL: zv.BookL}
 		}
-		if h.filled {
-			h.owedL, h.bookL, h.filled = 0, zv.BookL, false
-		}
-		most := (float64(zv.Capacity) - zp.lower) * zp.volumeL
-		h.owedL, h.bookL = min(h.owedL+zv.Factor*(zv.BookL-h.bookL), most), zv.BookL
+		h.owedL, h.bookL, h.filled = h.owes(zp, zv), zv.BookL, false
 		if h.owedL >= askFrom*zp.bandL(zv) {
 			p.askWater(st, i, now, zv, old, h.owedL, "no probe moved after its last water: see whether it comes out of every emitter", out)
 		}
@@ -78,6 +77,43 @@ func (p *Plan) standIn(st *State, i int, now garden.Moment, zv *control.ZoneView
 		}
 	case old != nil && zv.OnProbe && zv.ToRefillL > 0.25*zp.bandL(zv):
 		st.overtake(old, "it has got water", now, out)
+	}
+}
+
+// owes is what a person is to bring by now, L: all that the zone lost since it was full.
+func (h *handState) owes(zp *zonePlan, zv *control.ZoneView) float64 {
+	if h.filled {
+		return 0
+	}
+	return min(h.owedL+zv.Factor*(zv.BookL-h.bookL), (float64(zv.Capacity)-zp.lower)*zp.volumeL)
+}
+
+// Remember adds to a memory what people are still to bring in place of lines. zones is
+// how the controller sees them now.
+func (p *Plan) Remember(st *State, zones []control.ZoneView, m *control.Memory) {
+	for k := range m.Zones {
+		i := p.Index(m.Zones[k].Zone)
+		if i < 0 || i >= len(zones) || !st.zones[i].hand.on || !zones[i].NoAnswer {
+			continue
+		}
+		owed := st.zones[i].hand.owes(&p.zones[i], &zones[i])
+		m.Zones[k].OwedL = &owed
+	}
+}
+
+// Recall brings what people were to bring into a state that is fresh as the controller's
+// is: nothing was lost yet by its book. A can that was ticked after the memory was made
+// has filled its pot. What is not finite or out of bounds is left out: then what is owed
+// is reckoned as where nothing moves for the first time.
+func (p *Plan) Recall(st *State, m *control.Memory) {
+	for k := range m.Zones {
+		r := &m.Zones[k]
+		i := p.Index(r.Zone)
+		if i < 0 || !r.NoAnswer || r.OwedL == nil || !garden.Finite(*r.OwedL) || *r.OwedL < 0 {
+			continue
+		}
+		h := &st.zones[i].hand
+		h.on, h.owedL, h.bookL, h.filled = true, min(*r.OwedL, p.zones[i].volumeL), 0, h.tickedAt.After(m.At)
 	}
 }
 

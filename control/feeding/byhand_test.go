@@ -1,9 +1,11 @@
 package feeding
 
 import (
+	"math"
 	"testing"
 	"time"
 
+	"fabricpot/control"
 	"fabricpot/control/garden"
 	"fabricpot/control/task"
 
@@ -110,4 +112,60 @@ func TestCanWhereAPotStaysDry(t *testing.T) {
 	v.ToRefillL = 0.5 * zp.bandL(v)
 	r.run(time.Hour)
 	assert.Nil(t, r.water("a"))
+}
+
+// TestARestartOwesTheSameCan: what a person was to bring is asked for after a restart
+// too, but for a can that was ticked since it was kept, and a memory that makes no sense
+// is none.
+func TestARestartOwesTheSameCan(t *testing.T) {
+	at := func(litres float64) *float64 { return &litres }
+	for name, c := range map[string]struct {
+		change func(*control.ZoneMemory)
+		ticked bool
+		want   func(owed, room, band float64) float64
+	}{
+		"as it was":                {func(*control.ZoneMemory) {}, false, func(owed, _, band float64) float64 { return owed + 0.6*band }},
+		"a can was ticked since":   {func(*control.ZoneMemory) {}, true, func(_, _, band float64) float64 { return 0.6 * band }},
+		"of an older version":      {func(m *control.ZoneMemory) { m.OwedL = nil }, false, func(_, room, band float64) float64 { return room + 0.6*band }},
+		"less than nothing":        {func(m *control.ZoneMemory) { m.OwedL = at(-3) }, false, func(_, room, band float64) float64 { return room + 0.6*band }},
+		"no number":                {func(m *control.ZoneMemory) { m.OwedL = at(math.NaN()) }, false, func(_, room, band float64) float64 { return room + 0.6*band }},
+		"of a pot that is no more": {func(m *control.ZoneMemory) { m.Zone = "gone" }, false, func(_, room, band float64) float64 { return room + 0.6*band }},
+	} {
+		t.Run(name, func(t *testing.T) {
+			r := newRig(t, testGarden(), tended(time.Date(2026, 6, 1, 5, 0, 0, 0, time.UTC)))
+			v, zp := &r.views[1], &r.p.zones[1]
+			band, room := zp.bandL(v), zp.roomL(v)
+			v.Factor, v.BookL, v.NoAnswer, v.OnProbe = 1, 9, true, false
+			r.run(2 * time.Hour)
+			v.BookL += 0.4 * band
+			r.run(2 * time.Hour)
+			require.NotNil(t, r.water("b"))
+			v.BookL += 0.1 * band // since the last look
+			m := control.Memory{At: r.now.Wall, Zones: []control.ZoneMemory{{Zone: "a"}, {Zone: "b", NoAnswer: true}}}
+			r.p.Remember(r.st, r.views, &m)
+			require.Nil(t, m.Zones[0].OwedL, "its line waters it")
+			require.NotNil(t, m.Zones[1].OwedL)
+			assert.InDelta(t, room+0.5*band, *m.Zones[1].OwedL, 1e-9)
+			events := r.events
+			if c.ticked {
+				r.now = r.now.Add(time.Minute)
+				in, err := r.p.Done(r.st, r.now, r.water("b").ID, task.Report{At: r.now.Wall, Litres: garden.Known(2)})
+				require.NoError(t, err)
+				events = append(events, in.Events...)
+			}
+			c.change(&m.Zones[1])
+
+			past := tended(time.Date(2026, 6, 1, 5, 0, 0, 0, time.UTC))
+			past.Events = events
+			st, err := r.p.Restore(past)
+			require.NoError(t, err)
+			r.p.Recall(st, &m)
+			r.st, r.now.Mono, v.BookL, v.LastL = st, 0, 0, 0
+			r.run(2 * time.Hour)
+			v.BookL = 0.6 * band
+			r.run(2 * time.Hour)
+			require.NotNil(t, r.water("b"))
+			assert.InDelta(t, c.want(room+0.5*band, room, band), r.st.zones[1].hand.owedL, 1e-9)
+		})
+	}
 }

@@ -202,6 +202,8 @@ func (st *State) recall(p *Plan, e task.Event) {
 	}
 	zs := &st.zones[i]
 	switch {
+	case e.Task.Kind == task.Water && e.Kind == task.Done:
+		zs.hand.tickedAt = e.At
 	case e.Task.Kind == task.Flush && (e.Kind == task.Opened || e.Kind == task.Changed):
 		zs.flushTaskL = e.Task.Litres
 	case e.Task.Kind == task.Flush && e.Kind == task.Done:

@@ -27,9 +27,12 @@ func (l *Loop) recallAlarms(now garden.Moment, h LongMemory) {
 	}
 	l.check(now, "recall the alarms", err)
 	l.watch.book.Restore(now, kept)
+	mute := l.watch.doubts.mute
+	l.p.Plan.Unmoved(l.p.State, func(id garden.ProbeID) { mute[id] = true })
 	for _, a := range l.watch.book.List() {
 		switch {
-		case !a.Active || !noticedOnce(a.Kind) || l.watch.stands(a.Kind, a.Subject):
+		case !a.Active || l.watch.stands(a.Kind, a.Subject):
+		case !noticedOnce(a.Kind) && (a.Kind != alarm.ProbeDoubtful || !mute[garden.ProbeID(a.Subject)]):
 		case a.Kind == alarm.JournalBroken:
 			l.watch.brokeAt(now, a.Since.Mono, a.Text)
 		default:

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"fabricpot/cmd/gateway/internal/journal"
+	"fabricpot/control"
 	"fabricpot/control/feed"
 	"fabricpot/control/feeding"
 	"fabricpot/control/garden"
@@ -86,6 +87,13 @@ func OpenFeedBook(g *garden.Garden, plan *feeding.Plan, j FeedJournal, now garde
 	}
 	plan.Judge(st, now)
 	return &FeedBook{g: g, plan: plan, state: st, j: j}, nil
+}
+
+// remember adds to a memory what people are still to bring.
+func (b *FeedBook) remember(zones []control.ZoneView, m *control.Memory) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.plan.Remember(b.state, zones, m)
 }
 
 // Rounds is the gardener's list and how each zone is fed.

@@ -46,7 +46,9 @@ type Loop struct {
 	// pause is what a reload that waits does to new waterings.
 	pause hold
 
-	// learnedAt is when what was learnt was last kept, on Mono.
+	// learned is what earlier runs learnt, learnedAt when what was learnt was last kept,
+	// on Mono.
+	learned   control.Memory
 	learnedAt time.Duration
 	limits    keptLimits
 	broken    broken

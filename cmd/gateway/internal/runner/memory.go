@@ -50,7 +50,7 @@ func (l *Loop) recall(now garden.Moment) {
 	events, err := h.PlantEvents(since, l.p.Garden.Site.Zone)
 	l.check(now, "recall what was done to the plants", err)
 	l.p.Plan.Recall(l.p.State, now, m, events)
-	l.learnedAt = now.Mono
+	l.learned, l.learnedAt = m, now.Mono
 	l.recallAlarms(now, h)
 }
 
@@ -61,7 +61,11 @@ func (l *Loop) memorise(now garden.Moment, end bool) {
 		return
 	}
 	l.learnedAt = now.Mono
-	text, err := json.Marshal(l.p.Plan.Remember(l.p.State, now))
+	m := l.p.Plan.Remember(l.p.State, now)
+	if b := l.feeds.book.Load(); b != nil {
+		b.remember(l.p.Plan.Look(l.p.State, now, nil), &m)
+	}
+	text, err := json.Marshal(m)
 	if err == nil {
 		err = k.SetMeta(learnedKey, string(text))
 	}
