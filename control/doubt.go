@@ -92,6 +92,15 @@ func (p *Plan) Spilt(st *State, now garden.Moment, zone garden.ZoneID) {
 	}
 }
 
+// MayPour tells the state that a person is asked for water for a zone: who brings it may
+// say so an hour later or never, so that readings which rise suddenly prove nothing. An
+// unknown zone is left alone, and so is one that is doubted already.
+func (p *Plan) MayPour(st *State, now garden.Moment, zone garden.ZoneID) {
+	if i := p.zoneIndex(zone); i >= 0 && !st.zones[i].doubt.on {
+		st.zones[i].doubt.uncounted(now.Mono)
+	}
+}
+
 // uncounted notes that water may have come until now, counted or not: a line was open, it
 // rained, or nobody knows.
 func (d *doubt) uncounted(now time.Duration) {

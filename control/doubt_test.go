@@ -296,6 +296,34 @@ func TestADryPotIsNotDoubted(t *testing.T) {
 	}
 }
 
+// A pot that waits for a person's can reads wet at once when it comes, and nobody said so
+// yet. Without one on the list it is the probe's doing, as is what stays so wet.
+func TestACanThatNobodyTickedIsBelieved(t *testing.T) {
+	for _, asked := range []bool{false, true} {
+		b := newBench(t, testGarden(1, 20))
+		b.run(4 * testDay)
+		b.obs.Asks = append(b.obs.Asks, garden.Ask{Kind: garden.AskShut, Zone: "pot0", Until: b.now.Add(30 * testDay)})
+		b.run(4 * testDay)
+		may := func(d time.Duration) {
+			for end := b.now.Mono + d; b.now.Mono < end; {
+				if asked {
+					b.p.MayPour(b.st, b.now, "pot0")
+					b.p.MayPour(b.st, b.now, "nobody")
+				}
+				b.tick()
+			}
+		}
+		may(time.Hour)
+		require.False(t, b.st.zones[0].doubt.on)
+		b.lie = func(int, float64) float64 { return 0.85 }
+		may(time.Hour)
+		assert.Equal(t, !asked, b.st.zones[0].doubt.on, "asked for: %v", asked)
+		asked = false // it has got water
+		b.run(restLonger)
+		assert.True(t, b.st.zones[0].doubt.on)
+	}
+}
+
 // What the book misses is what a pot is filled by that was believed for too long.
 func TestADoubtedPotIsFilledByTheBook(t *testing.T) {
 	b := newBench(t, testGarden(1, 20))

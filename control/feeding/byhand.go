@@ -30,6 +30,8 @@ type handState struct {
 	tickedAt time.Time
 	// dry counts the looks at which the zone was as dry as that.
 	dry int
+	// listed tells that the list asks for a can, as it was at the last look.
+	listed bool
 }
 
 // waterTask asks for a can of water where a zone without a line is under its
@@ -54,6 +56,7 @@ func (p *Plan) waterTask(st *State, i int, now garden.Moment, zv *control.ZoneVi
 func (p *Plan) standIn(st *State, i int, now garden.Moment, zv *control.ZoneView, open []task.Listed, out *Output) {
 	zp, h := &p.zones[i], &st.zones[i].hand
 	old := find(open, task.Water, zp.zone)
+	h.listed = old != nil
 	if !zv.NoAnswer {
 		h.on, h.filled = false, false
 	}
@@ -65,7 +68,7 @@ func (p *Plan) standIn(st *State, i int, now garden.Moment, zv *control.ZoneView
 	case zv.NoAnswer:
 		if !h.on {
 			// Half of the water that nothing answered to is still believed.
-			*h = handState{on: true, owedL: zp.roomL(zv) + zv.LastL/2, bookL: zv.BookL}
+			*h = handState{on: true, owedL: zp.roomL(zv) + zv.LastL/2, bookL: zv.BookL, listed: h.listed}
 		}
 		h.owedL, h.bookL, h.filled = h.owes(zp, zv), zv.BookL, false
 		if h.owedL >= askFrom*zp.bandL(zv) {
@@ -117,6 +120,16 @@ func (p *Plan) Recall(st *State, m *control.Memory) {
 	}
 }
 
+// Cans calls each with every zone for which the list asks for a can in place of its line:
+// somebody may pour it at any time.
+func (p *Plan) Cans(st *State, each func(zone garden.ZoneID)) {
+	for i := range st.zones {
+		if st.zones[i].hand.listed && p.zones[i].line != "" {
+			each(p.zones[i].zone)
+		}
+	}
+}
+
 // askWater puts a can of so many litres on the list, or changes what old asks for.
 func (p *Plan) askWater(st *State, i int, now garden.Moment, zv *control.ZoneView, old *task.Listed, litres float64, why string, out *Output) {
 	zp := &p.zones[i]
@@ -142,6 +155,7 @@ func (p *Plan) askWater(st *State, i int, now garden.Moment, zv *control.ZoneVie
 		// It was ticked today already and is dry again.
 		t.ID += "-" + now.Wall.Format("1504")
 	}
+	st.zones[i].hand.listed = true
 	st.add(t, out)
 }
 

@@ -38,6 +38,12 @@ func (r *rig) pours(z garden.ZoneID, litres float64) {
 	}
 }
 
+// cans are the zones for which somebody may pour a can.
+func (r *rig) cans() (zones []garden.ZoneID) {
+	r.p.Cans(r.st, func(z garden.ZoneID) { zones = append(zones, z) })
+	return zones
+}
+
 // TestCanWhereTheLineBringsNothing: nothing in pot b answered to its line's water,
 // so nothing measures it. A person brings what it lost since, whatever the line is
 // said to give, and no more of it once a can ran out below.
@@ -58,6 +64,7 @@ func TestCanWhereTheLineBringsNothing(t *testing.T) {
 	assert.InDelta(t, room+2, r.water("b").Litres, 0.06)
 	assert.Contains(t, r.water("b").Why, "no probe moved")
 	require.Nil(t, r.water("a"), "of this pot alone")
+	assert.Equal(t, []garden.ZoneID{"b"}, r.cans())
 
 	v.BookL += 0.4 * band
 	r.run(2 * time.Hour)
@@ -67,6 +74,7 @@ func TestCanWhereTheLineBringsNothing(t *testing.T) {
 	r.pours("b", 3)
 	r.run(2 * time.Hour)
 	assert.Nil(t, r.water("b"))
+	assert.Empty(t, r.cans())
 	v.BookL += 0.4 * band
 	r.run(2 * time.Hour)
 	assert.Nil(t, r.water("b"), "too little for a can")
@@ -103,6 +111,7 @@ func TestCanWhereAPotStaysDry(t *testing.T) {
 	v.ToRefillL = -(float64(v.Refill) - float64(v.Water)) * zp.volumeL
 	r.run(2 * time.Hour)
 	require.NotNil(t, r.water("a"))
+	assert.Equal(t, []garden.ZoneID{"a"}, r.cans())
 	assert.InDelta(t, zp.roomL(v), r.water("a").Litres, 0.06, "up to its capacity")
 	assert.Contains(t, r.water("a").Why, "far under its refill point")
 

@@ -73,6 +73,7 @@ func (l *Loop) feed(now garden.Moment) {
 			l.p.Plan.Lend(l.p.State, id, open)
 		}
 	})
+	b.plan.Cans(b.state, func(z garden.ZoneID) { l.p.Plan.MayPour(l.p.State, now, z) })
 	b.plan.Washes(b.state, func(z garden.ZoneID) { l.p.Plan.DelayWash(l.p.State, z) })
 }
 

@@ -107,3 +107,18 @@ func TestARestartOwesAPotTheSameCans(t *testing.T) {
 		})
 	}
 }
+
+// TestACanIsNoDoubtfulProbe has somebody bring each evening what the list asks for where
+// a tank has run empty, and tick it when all is poured: a probe that reads wet at once is
+// right. On these terraces one was told of as in doubt.
+func TestACanIsNoDoubtfulProbe(t *testing.T) {
+	for _, seed := range []uint64{104, 106, 107, 108} {
+		o, err := play(NewScript(seed, Single, singleDays, "tank empty"), tricks{wrap: func(o *Options) { o.StandIn = true }})
+		require.NoError(t, err)
+		assert.Empty(t, o.Violations)
+		require.NotEmpty(t, o.Alarms, "the tank is empty")
+		for _, a := range o.Alarms {
+			assert.NotEqual(t, alarm.ProbeDoubtful, a.kind, "seed %d, %.1f h: %s", seed, a.AtH, a.Text)
+		}
+	}
+}
