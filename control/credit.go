@@ -57,8 +57,14 @@ func (p *Plan) delivered(st *State, now garden.Moment, d *garden.Delivery, mono 
 	l, lp := &st.lines[li], &p.lines[li]
 	mono = min(mono, now.Mono)
 	l.given.add(mono, d.Litres)
-	if d.Kind == garden.Estimated {
+	switch d.Kind {
+	case garden.Estimated:
 		l.guessed.add(mono, d.Litres)
+	case garden.Survival:
+		// The guard's day counts from here too: none is asked for before.
+		for _, zi := range lp.zones {
+			st.zones[zi].survived, st.zones[zi].survivedAt = true, mono
+		}
 	}
 	if water {
 		p.uncounted(st, li, d, mono)
@@ -271,12 +277,5 @@ func (p *Plan) Restore(st *State, now garden.Moment, recent []garden.Delivery) {
 		}
 		age = min(max(age, 0), 48*time.Hour)
 		p.delivered(st, now, d, now.Mono-age, age < unsettled)
-		if d.Kind == garden.Survival {
-			if li := p.lineIndex(d.Line); li >= 0 {
-				for _, zi := range p.lines[li].zones {
-					st.zones[zi].survived, st.zones[zi].survivedAt = true, now.Mono-age
-				}
-			}
-		}
 	}
 }
