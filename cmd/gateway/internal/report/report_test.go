@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"fabricpot/cmd/gateway/internal/journal"
+	"fabricpot/control/alarm"
 	"fabricpot/control/garden"
 
 	"github.com/stretchr/testify/assert"
@@ -141,4 +142,17 @@ func TestStress(t *testing.T) {
 		assert.InDelta(t, 1.5, z.Stress.UnderRefill, 1e-9)
 		assert.InDelta(t, 20*24+1.5, z.Stress.Known, 1e-9)
 	})
+}
+
+// A report tells times as the garden's clock does, also of alarms.
+func TestAlarmsAreToldInTheGardensTime(t *testing.T) {
+	zone := time.FixedZone("EEST", 3*3600)
+	at := time.Date(2031, 6, 1, 22, 30, 0, 0, time.UTC)
+	r := &reader{from: first.In(zone), alarms: []journal.AlarmEvent{
+		{At: garden.Moment{Wall: at}, Kind: "tank low", Event: alarm.Raised.String()},
+		{At: garden.Moment{Wall: at.Add(time.Hour)}, Kind: "tank low", Event: alarm.Raised.String()}}}
+	got := r.alarmsOf(func(string) bool { return true })
+	require.Len(t, got, 1)
+	assert.Equal(t, "2 June 01:30", got[0].First.Format("2 January 15:04"))
+	assert.Equal(t, "2 June 02:30", got[0].Last.Format("2 January 15:04"))
 }

@@ -202,13 +202,14 @@ func (r *reader) alarmsOf(about func(string) bool) []AlarmCount {
 		if e.Event != alarm.Raised.String() || !about(e.Subject) {
 			continue
 		}
+		at := e.At.Wall.In(r.from.Location())
 		i := slices.IndexFunc(out, func(a AlarmCount) bool { return a.Name == e.Kind && a.About == e.Subject })
 		if i < 0 {
 			i = len(out)
-			out = append(out, AlarmCount{Name: e.Kind, About: e.Subject, First: e.At.Wall})
+			out = append(out, AlarmCount{Name: e.Kind, About: e.Subject, First: at})
 		}
 		out[i].Times++
-		out[i].Last, out[i].Text = e.At.Wall, e.Text
+		out[i].Last, out[i].Text = at, e.Text
 	}
 	return out
 }
