@@ -61,6 +61,11 @@ func (j *Journal) TaskEvents(since time.Time, zone *time.Location) ([]task.Event
 // drained from a pot, mS/cm.
 const DrainageKind = "pour-through-ec"
 
+// EyesKind begins the kind of a note that keeps a piece of what somebody saw as data:
+// after it comes the question of the round, or "sign", and the note holds the word or
+// the number. For people the same stands in one note beside it.
+const EyesKind = "eyes "
+
 // bookMemory is how far back closed tasks are remembered, so that one that is
 // reported twice is asked about.
 const bookMemory = 400 * 24 * time.Hour

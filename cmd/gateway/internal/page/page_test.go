@@ -11,6 +11,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"fabricpot/cmd/gateway/internal/config"
+	"fabricpot/cmd/gateway/internal/journal"
 	"fabricpot/control/garden"
 	"fabricpot/testdata"
 )
@@ -227,6 +228,21 @@ func TestNotesAndHandWater(t *testing.T) {
 	require.Equal(t, 303, w.Code)
 	assert.Equal(t, "/rounds", w.Header().Get("Location"))
 	assert.Equal(t, []garden.Ask{{Kind: garden.GardenerWatered, Zone: "chard", Litres: 3.5, Who: "page"}}, s.gate.asked())
+}
+
+// What is kept as data stands in the note beside it: a pot's page shows that alone.
+func TestAPotShowsEachNoteOnce(t *testing.T) {
+	s := newSite(t, nil)
+	n := func(kind, text string, v garden.Measured) {
+		require.NoError(t, s.page.o.History.AddNote(journal.Note{Zone: "chilli", Kind: kind, Text: text, Value: v}))
+	}
+	n("seen", "limp: lower-height 0.333", garden.Measured{})
+	for range 10 {
+		n("eyes lower-height", "", garden.Known(1.0/3))
+	}
+	body := s.get("/pot/chilli").Body.String()
+	assert.Contains(t, body, "Leaves hang – lower-height 0.333")
+	assert.NotContains(t, body, "eyes ")
 }
 
 func TestControl(t *testing.T) {

@@ -10,6 +10,7 @@ import (
 
 	"github.com/a-h/templ"
 
+	"fabricpot/cmd/gateway/internal/journal"
 	"fabricpot/cmd/gateway/internal/runner"
 	"fabricpot/control/garden"
 	"fabricpot/control/task"
@@ -241,8 +242,12 @@ func (p *Page) readInto(m *potModel, st *runner.Status, ref zoneRef, zs *runner.
 		}
 		m.Decisions = append(m.Decisions, pair{clock(d.At.Wall, st.At), v.words(text)})
 	}
-	notes, errN := p.o.History.NotesOf(ref.zone.ID, st.At.Add(-200*24*time.Hour), 8)
+	const most = 8
+	notes, errN := p.o.History.NotesOf(ref.zone.ID, st.At.Add(-200*24*time.Hour), 8*most)
 	for _, n := range notes {
+		if strings.HasPrefix(n.Kind, journal.EyesKind) || len(m.Notes) == most {
+			continue
+		}
 		m.Notes = append(m.Notes, pair{clock(n.At.Wall, st.At), noteWords(n.Kind, n.Value, n.Text)})
 	}
 	if err := errors.Join(errD, errN); err != nil {

@@ -241,7 +241,7 @@ func (r *reader) deeds(id garden.ZoneID) []Deed {
 		}
 	}
 	for _, n := range r.notes {
-		if n.Zone == id {
+		if n.Zone == id && !strings.HasPrefix(n.Kind, journal.EyesKind) {
 			add(n.At.Wall, "noted: %s", noteWords(n))
 		}
 	}

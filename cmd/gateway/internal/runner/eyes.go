@@ -14,11 +14,6 @@ import (
 	"fabricpot/control/task"
 )
 
-// What people see is kept as data: one note for each answer of the round and each
-// sign, of kind eyesKind + question, with the word or the number. Free text goes
-// beside it as before.
-const eyesKind = "eyes "
-
 // eyesFor is how long a look says something of today.
 const eyesFor = 10 * 24 * time.Hour
 
@@ -29,9 +24,9 @@ const eyesFor = 10 * 24 * time.Hour
 func (b *FeedBook) Note(now garden.Moment, o Observation, who string) (feeding.Noted, error) {
 	_, z, ok := b.g.Zone(o.Zone)
 	if !ok {
-		var names []garden.ZoneID
-		b.g.EachZone(func(_ *garden.Pot, z *garden.Zone) { names = append(names, z.ID) })
-		return feeding.Noted{}, fmt.Errorf("there is no pot %q; pots are %v", o.Zone, names)
+		var names []string
+		b.g.EachZone(func(_ *garden.Pot, z *garden.Zone) { names = append(names, string(z.ID)) })
+		return feeding.Noted{}, fmt.Errorf("there is no pot %q; pots are %s", o.Zone, strings.Join(names, ", "))
 	}
 	eyes, err := o.eyes(now.Wall)
 	if err != nil {
@@ -135,7 +130,7 @@ func (b *FeedBook) recent(i int, z *garden.Zone, now garden.Moment) (w feeding.W
 func eyesOf(notes []journal.Note) []task.Eyes {
 	var out []task.Eyes
 	for _, n := range notes {
-		q, ok := strings.CutPrefix(n.Kind, eyesKind)
+		q, ok := strings.CutPrefix(n.Kind, journal.EyesKind)
 		if !ok {
 			continue
 		}
@@ -190,14 +185,14 @@ func (b *FeedBook) keepEyes(now garden.Moment, o Observation, eyes task.Eyes, al
 	note := func(kind, text string, v garden.Measured) {
 		errs = append(errs, b.j.AddNote(journal.Note{At: now, Zone: o.Zone, Kind: kind, Text: text, Value: v, Who: who}))
 	}
-	var words []string
+	var signs, words []string
 	for _, a := range eyes.Answers() {
-		note(eyesKind+a.Question, a.Word, a.Number)
+		note(journal.EyesKind+a.Question, a.Word, a.Number)
 		switch {
 		case a.Question == task.SignAnswer:
-			words = append(words, a.Word)
+			signs = append(signs, a.Word)
 		case a.Number.Known:
-			words = append(words, fmt.Sprintf("%s %g", a.Question, a.Number.Value))
+			words = append(words, fmt.Sprintf("%s %.3g", a.Question, a.Number.Value))
 		default:
 			words = append(words, a.Question+" "+a.Word)
 		}
@@ -205,7 +200,7 @@ func (b *FeedBook) keepEyes(now garden.Moment, o Observation, eyes task.Eyes, al
 	if o.Text != "" {
 		words = append(words, o.Text)
 	}
-	if len(words) > 0 {
+	if words = append(signs, words...); len(words) > 0 {
 		note("seen", strings.Join(words, ": "), garden.Measured{})
 	}
 	if o.DrainMS != nil {

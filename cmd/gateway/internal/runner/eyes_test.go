@@ -7,6 +7,7 @@ import (
 
 	"fabricpot/control/feeding"
 	"fabricpot/control/garden"
+	"fabricpot/control/task"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -33,4 +34,22 @@ func TestANoteIsEnteredWholeOrNotAtAll(t *testing.T) {
 	_, err = b.Note(now, Observation{Zone: "chilli", Sign: "limp", Text: "by noon", DrainMS: &ms}, "test")
 	require.NoError(t, err)
 	assert.Equal(t, garden.Known(ms), drain())
+}
+
+// A note for people begins with its signs, as the page reads it, and tells a number as one
+// says it. The data stand beside it.
+func TestANoteForPeopleBeginsWithItsSign(t *testing.T) {
+	now := garden.Moment{Mono: time.Hour, Wall: time.Date(2031, 6, 1, 9, 0, 0, 0, time.UTC), Synced: true}
+	_, b, card := onFullFeedCard(t, now)
+	card.full = false
+	_, err := b.Note(now, Observation{Zone: "chilli", Sign: "limp", Text: "by noon", Answers: map[string]string{task.AskLowerHeight: "1/3"}}, "test")
+	require.NoError(t, err)
+	var words []string
+	for _, n := range card.notes {
+		if n.Kind == "seen" {
+			words = append(words, n.Text)
+		}
+	}
+	assert.Equal(t, []string{"limp: lower-height 0.333: by noon"}, words)
+	assert.Len(t, card.notes, 3)
 }

@@ -22,11 +22,19 @@ type feedCard struct {
 	steps  []feed.Record
 	events []task.Event
 	feeds  []journal.Feed
+	notes  []journal.Note
 }
 
 func (c *feedCard) Fed(time.Time) (feeding.Past, error)  { return feeding.Past{}, nil }
 func (c *feedCard) KeepLedgers([]feeding.Snapshot) error { return nil }
 func (c *feedCard) AddFeed(f journal.Feed) error         { c.feeds = append(c.feeds, f); return nil }
+func (c *feedCard) AddNote(n journal.Note) error         { c.notes = append(c.notes, n); return nil }
+func (c *feedCard) Notes(time.Time) ([]journal.Note, error) {
+	return c.notes, nil
+}
+func (c *feedCard) Week(garden.ZoneID, []garden.ProbeID, float64, time.Time) (feeding.Week, error) {
+	return feeding.Week{}, nil
+}
 func (c *feedCard) AddTaskEvents(e []task.Event) error {
 	if c.full && len(e) > 0 {
 		return errors.New("disk full")
