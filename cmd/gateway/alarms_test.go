@@ -75,7 +75,7 @@ func TestAlarmsReachAPerson(t *testing.T) {
 		assert.Contains(t, call(exitFailed, "alarms", "ring"), "a moment ago")
 		assert.Contains(t, call(exitDone, "alarms"), "works, last sent")
 		assert.Contains(t, call(exitFailed, "alarms", "seen", "tank low"), `no alarm "tank low"`)
-		assert.Contains(t, call(exitFailed, "alarms", "seen", "tank lo"), "there is no alarm called")
+		assert.Contains(t, call(exitFailed, "alarms", "seen", "tank lo"), "there is no alarm called \"tank lo\": expected a name as 'gateway alarms' shows it")
 		assert.Contains(t, call(exitWrongUse, "alarms", "rest", "tank low"), "--for")
 		assert.Contains(t, call(exitFailed, "alarms", "rest", "tank low", "--for", "999h"), "up to 30 days")
 		call(exitDone, "alarms", "rest", "tank low", "--for", "2h")

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"strings"
 
 	"fabricpot/cmd/gateway/internal/page"
 	"fabricpot/cmd/gateway/internal/runner"
@@ -36,6 +37,9 @@ garden in --garden.`,
 		Args:    usage(cobra.ExactArgs(1)),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			in.Task = args[0]
+			if cmd.Flags().Changed("drop") && strings.TrimSpace(in.Drop) == "" {
+				return wrongUse{errors.New("--drop is empty: expected why it won't be done")}
+			}
 			if in.Drop != "" && (litres != "" || in.Again) {
 				return wrongUse{errors.New("--drop says that it was not done: leave out --litres and --again")}
 			}
@@ -63,7 +67,8 @@ garden in --garden.`,
 				return err
 			})
 			if err != nil {
-				if errors.Is(err, task.ErrAsk) {
+				// Of a running gateway only the words come.
+				if errors.Is(err, task.ErrAsk) || strings.HasPrefix(err.Error(), task.ErrAsk.Error()) {
 					return fmt.Errorf("%w (--again)", err)
 				}
 				return err

@@ -10,6 +10,7 @@ import (
 	"os"
 	"os/signal"
 	"slices"
+	"strings"
 	"syscall"
 	"time"
 
@@ -78,6 +79,9 @@ func usage(check cobra.PositionalArgs) cobra.PositionalArgs {
 			return wrongUse{fmt.Errorf("argument %d is empty: expected %s", i+1, cmd.UseLine())}
 		}
 		if err := check(cmd, args); err != nil {
+			if strings.Contains(err.Error(), "arg(s)") { // the library counts, and tells no more
+				err = fmt.Errorf("%w: expected %s", err, cmd.UseLine())
+			}
 			return wrongUse{err}
 		}
 		return nil

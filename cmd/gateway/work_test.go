@@ -76,12 +76,16 @@ func TestWorkThroughTheGatewayAndOnItsJournal(t *testing.T) {
 	code, _, said = gateway(context.Background(), "done", round.ID, "--socket", socket)
 	require.Equal(t, exitFailed, code)
 	assert.Contains(t, said.String(), "already done")
+	assert.Contains(t, said.String(), "--again")
 
 	code, out, said = gateway(context.Background(), "note", "chilli", "pale-lower-leaves", "since", "Sunday", "--socket", socket)
 	require.Equal(t, exitDone, code, said.String())
 	for _, want := range []string{"Likely causes", "short of nitrogen", "check:", "source:", "Leave alone:", "Look again between", "not a diagnosis"} {
 		assert.Contains(t, out.String(), want)
 	}
+	code, _, said = gateway(context.Background(), "note", "chili", "limp", "--socket", socket)
+	require.Equal(t, exitFailed, code)
+	assert.Contains(t, said.String(), "pots are aubergine, trough-cucumber,")
 	code, _, said = gateway(context.Background(), "note", "aubergine", "--drain-ec", "3.1", "--socket", socket)
 	require.Equal(t, exitDone, code, said.String())
 
@@ -130,10 +134,11 @@ func TestWorkRefusesWhatItCantMean(t *testing.T) {
 		"no gateway, no file":   {[]string{"rounds"}, exitFailed, "name the garden file"},
 		"no journal":            {[]string{"rounds", file, "--journal", filepath.Join(dir, "none.db")}, exitFailed, "no journal at"},
 		"a bench keeps none":    {[]string{"rounds", file}, exitFailed, "--journal"},
-		"no task":               {[]string{"done"}, exitWrongUse, "accepts 1 arg"},
+		"no task":               {[]string{"done"}, exitWrongUse, "accepts 1 arg(s), received 0: expected gateway done TASK"},
 		"negative litres":       {[]string{"done", "x", "--litres", "-1"}, exitWrongUse, "--litres"},
 		"litres of words":       {[]string{"done", "x", "--litres", "some"}, exitWrongUse, "--litres"},
 		"dropped and done":      {[]string{"done", "x", "--drop", "rain", "--again"}, exitWrongUse, "--drop"},
+		"dropped for nothing":   {[]string{"done", "x", "--drop", " "}, exitWrongUse, "--drop is empty"},
 		"no sign":               {[]string{"note", "chilli"}, exitWrongUse, "no sign"},
 		"a sign that is none":   {[]string{"note", "chilli", "pale-leaves"}, exitWrongUse, "did you mean"},
 		"drainage out of range": {[]string{"note", "chilli", "--drain-ec", "300", "--garden", file, "--journal", filepath.Join(dir, "none.db")}, exitFailed, "no journal"},

@@ -70,6 +70,12 @@ func TestRespond(t *testing.T) {
 		assert.Equal(t, For.String(), a.Causes[0].Support)
 		assert.True(t, a.Recover)
 	})
+	t.Run("once is not one times", func(t *testing.T) {
+		for dips, words := range map[float64]string{0: "point 0 times in", 1: "point once in", 2: "point 2 times in"} {
+			a := respond(t, Limp, with(func(f *Facts) { f.Dips, f.Water = k(dips), k(0.3) }))
+			assert.Contains(t, strings.Join(a.Causes[0].Evidence, "; "), words)
+		}
+	})
 	t.Run("with no records the order is a grower's", func(t *testing.T) {
 		a := respond(t, PaleLowerLeaves, Facts{})
 		assert.Contains(t, a.Causes[0].Name, "too wet")

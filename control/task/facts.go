@@ -98,7 +98,7 @@ func (f Facts) tooWet() (v verdict) {
 
 func (f Facts) tooDry() (v verdict) {
 	if f.Dips.Known {
-		v.judge(f.Dips.Value > 0, "under its refill point %.0f times in the last 7 days", f.Dips.Value)
+		v.judge(f.Dips.Value > 0, "under its refill point %s in the last 7 days", f.dips())
 	}
 	if f.Water.Known && f.Refill.Known {
 		v.judge(f.Water.Value < f.Refill.Value, "holds %.0f %% water now, the refill point is %.0f %%", 100*f.Water.Value, 100*f.Refill.Value)
@@ -112,10 +112,17 @@ func (f Facts) tooDry() (v verdict) {
 	return v
 }
 
+func (f Facts) dips() string {
+	if f.Dips.Value == 1 {
+		return "once"
+	}
+	return fmt.Sprintf("%.0f times", f.Dips.Value)
+}
+
 // uneven is both in one week, or either often.
 func (f Facts) uneven() (v verdict) {
 	if f.Dips.Known {
-		v.judge(f.Dips.Value > 1, "under its refill point %.0f times in the last 7 days", f.Dips.Value)
+		v.judge(f.Dips.Value > 1, "under its refill point %s in the last 7 days", f.dips())
 	}
 	if f.SaturatedHours.Known {
 		v.judge(f.SaturatedHours.Value > wetHours, "saturated for %.0f h in the last 7 days", f.SaturatedHours.Value)

@@ -177,7 +177,10 @@ func (p *Page) zoneView(zs *runner.ZoneStatus, st *runner.Status, v *visit) zone
 	switch {
 	case zs.ToRefillL == nil || zs.HoursLeft == nil:
 	case *zs.ToRefillL <= 0:
-		z.Needs, z.Short = sprintf(tNeedsNow, v.volume(-*zs.ToRefillL)), true
+		z.Needs, z.Short = tNeedsAt, true
+		if short := v.volume(-*zs.ToRefillL); short != v.volume(0) {
+			z.Needs = sprintf(tNeedsNow, short)
+		}
 	case *zs.HoursLeft >= longHours:
 		z.Needs = tNeedsLong
 	default:

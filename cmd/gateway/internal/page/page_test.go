@@ -42,6 +42,19 @@ func TestViews(t *testing.T) {
 	}
 }
 
+// A pot that misses less than is shown misses nothing that could be told.
+func TestAPotAtItsRefillPoint(t *testing.T) {
+	for missing, says := range map[float64]string{
+		0: "Needs water: it is at its refill point", 0.01: "Needs water: it is at its refill point",
+		0.5: "Needs water: 0.5" + apart + "L under its refill point",
+	} {
+		s := newSite(t, nil)
+		left := -missing
+		s.gate.status.Zones[0].ToRefillL = &left
+		assert.Contains(t, s.get("/").Body.String(), says)
+	}
+}
+
 func TestUnitsPerBrowser(t *testing.T) {
 	s := newSite(t, nil)
 	w := s.post("/settings", "volume", "gal", "degrees", "F", "tone", "dark")

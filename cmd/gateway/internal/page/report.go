@@ -140,7 +140,7 @@ func reportPotOf(b *report.Book, z *report.Zone, pr prefs) (reportPot, error) {
 		p.Hand = pr.volume(z.Water.HandL)
 	}
 	if z.Feed.Times > 0 {
-		p.Fed = sprintf(tReportN, z.Feed.Times, z.Feed.NG)
+		p.Fed = sprintf(tReportN, times(z.Feed.Times), z.Feed.NG)
 	}
 	p.Dry = percent(z.Stress.Share(z.Stress.UnderRefill))
 	p.Worry = sprintf("%d", len(z.Alarms))

@@ -12,7 +12,7 @@ func seasonFigures(z *report.Zone, pr prefs) []pair {
 		out = append(out, pair{tRepLine, sprintf(tRepLineTx, pr.volume(w.LineL), w.Waterings, w.Pulses)})
 	}
 	if w.HandL > 0 || z.HandTended {
-		out = append(out, pair{tRepHand, sprintf(tRepHandTx, pr.volume(w.HandL), len(z.Hand))})
+		out = append(out, pair{tRepHand, sprintf(tRepHandTx, pr.volume(w.HandL), times(len(z.Hand)))})
 	}
 	if w.RainL.Known {
 		out = append(out, pair{tRepRain, sprintf(tRepRainTx, pr.volume(w.RainL.Value))})
@@ -32,7 +32,7 @@ func seasonFigures(z *report.Zone, pr prefs) []pair {
 	}
 	switch {
 	case f.Times > 0:
-		words := sprintf(tRepFedTx, f.Times, pr.volume(f.Litres), f.NG, f.PG, f.KG)
+		words := sprintf(tRepFedTx, times(f.Times), pr.volume(f.Litres), f.NG, f.PG, f.KG)
 		if f.Longest.Known {
 			words += "; " + sprintf(tRepFedGap, f.Longest.Value)
 		}
@@ -47,7 +47,7 @@ func seasonFigures(z *report.Zone, pr prefs) []pair {
 		out = append(out, pair{tRepRise, sprintf(tRepRiseTx, percent(z.Flow.Arrived.Value), z.Flow.Checked)})
 	}
 	for _, c := range z.Refused {
-		out = append(out, pair{tRepRefused, sprintf(tRepRefusedTx, c.Times, c.What)})
+		out = append(out, pair{tRepRefused, sprintf(tRepRefusedTx, times(c.Times), c.What)})
 	}
 	return out
 }
@@ -78,9 +78,17 @@ func alarmPair(a report.AlarmCount) pair {
 	if a.About != "" {
 		name += ", " + a.About
 	}
-	words := sprintf(tRepAlarmTx, a.Times, a.Last.Format("2 January 15:04"))
+	words := sprintf(tRepAlarmTx, times(a.Times), a.Last.Format("2 January 15:04"))
 	if a.Text != "" {
 		words += ": " + a.Text
 	}
 	return pair{name, words}
+}
+
+// times says how often.
+func times(n int) string {
+	if n == 1 {
+		return tRepOnce
+	}
+	return sprintf(tRepTimes, n)
 }

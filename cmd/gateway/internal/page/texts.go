@@ -27,6 +27,7 @@ const (
 	tNoWater    = "not known yet"
 	tNeedsIn    = "Needs water in %s"
 	tNeedsLong  = "Needs no water for 10 days"
+	tNeedsAt    = "Needs water: it is at its refill point"
 	tNeedsNow   = "Needs water: %s under its refill point"
 	tNextWater  = "Next water"
 	tNextAbout  = "about %s"

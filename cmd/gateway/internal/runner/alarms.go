@@ -134,7 +134,7 @@ func (d *Desk) Unshelve(ctx context.Context, name, about, who string) error {
 func (d *Desk) onAlarm(ctx context.Context, name string, do func(*Loop, garden.Moment, alarm.Kind) error) error {
 	k, known := alarm.Named(name)
 	if !known {
-		return fmt.Errorf("there is no alarm called %q", name)
+		return fmt.Errorf("there is no alarm called %q: expected a name as 'gateway alarms' shows it, such as %q", name, alarm.CapReached)
 	}
 	var refused error
 	err := d.inbox.Do(ctx, func(now garden.Moment) {

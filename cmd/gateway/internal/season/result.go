@@ -77,7 +77,7 @@ func (r Result) WriteTable(w io.Writer) error {
 			name += " (by hand)"
 		}
 		fmt.Fprintf(t, "%s\t%.1f\t%.1f\t%.1f\t%.1f\t%.1f\t%.0f\t%.0f\t%.0f\t%.2f\t%d\t\n",
-			name, z.AppliedL, z.DrainedL, z.TranspiredL, z.EvaporatedL, z.RainL,
+			name, z.AppliedL, max(0, z.DrainedL), z.TranspiredL, z.EvaporatedL, z.RainL,
 			z.HoursBelowRefill, z.HoursStressed, z.HoursSaturated, 100*z.LostShare(), z.Pulses)
 	}
 	if err := t.Flush(); err != nil {
