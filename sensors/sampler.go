@@ -187,14 +187,14 @@ func (s *Sampler) sampleOne(now garden.Moment, p *probe) (v, spread float64, err
 	if !c.ready(now, s.open) {
 		return 0, 0, c.err()
 	}
-	burst := s.buf[:0]
-	failed := 0
-	for len(burst) < s.burst {
+	n, failed := 0, 0
+	for n < s.burst {
 		volts, err := c.reader.ReadVolts(p.channel)
 		c.conversions++
 		if err == nil {
 			if garden.Finite(float64(volts)) {
-				burst = insert(burst, float64(volts))
+				insert(s.buf[:n+1], float64(volts))
+				n++
 				continue
 			}
 			err = errNotFinite
@@ -210,19 +210,17 @@ func (s *Sampler) sampleOne(now garden.Moment, p *probe) (v, spread float64, err
 		}
 	}
 	c.worked(now)
-	return burst[len(burst)/2], width(burst), nil
+	return s.buf[n/2], width(s.buf[:n]), nil
 }
 
-// insert keeps a short slice sorted; it has room.
-func insert(sorted []float64, v float64) []float64 {
-	i := len(sorted)
-	sorted = append(sorted, v)
-	for i > 0 && sorted[i-1] > v {
-		sorted[i] = sorted[i-1]
-		i--
+// insert puts a value into the last place of a slice and keeps the slice sorted. It
+// never branches by what noise has made of a value, which no processor foresees.
+func insert(sorted []float64, v float64) {
+	last := len(sorted) - 1
+	for i, x := range sorted[:last] {
+		sorted[i], v = min(x, v), max(x, v)
 	}
-	sorted[i] = v
-	return sorted
+	sorted[last] = v
 }
 
 // width is the range of a sorted burst without its lowest and highest value, so
