@@ -35,12 +35,16 @@ type Dev struct {
 	addr  uint16
 	wait  Waiter
 	words [channels]uint16
-	first time.Duration
-	poll  time.Duration
-	lsb   float64 // volts per count
+	// starts begin a conversion of each channel, toResult and toConfig go before the
+	// reading of a register: the bytes sent are always the same.
+	starts   [channels][3]byte
+	toResult [1]byte
+	toConfig [1]byte
+	first    time.Duration
+	poll     time.Duration
+	lsb      float64 // volts per count
 
-	// Mutable: transfer buffers, kept so that a Read allocates nothing.
-	w [3]byte
+	// Mutable: what was read, kept so that a Read allocates nothing.
 	r [2]byte
 }
 
@@ -60,9 +64,11 @@ func New(bus i2c.Bus, addr uint16, w Waiter, opts Opts) (*Dev, error) {
 		return nil, fmt.Errorf("ads1115 %#x: %w", addr, err)
 	}
 	d := &Dev{bus: bus, addr: addr, wait: w, lsb: fullScales[pga] / 32768}
+	d.toResult[0], d.toConfig[0] = regConversion, regConfig
 	d.first, d.poll = waits(dr)
 	for ch := range d.words {
 		d.words[ch] = word(ch, pga, dr)
+		d.starts[ch] = frame(d.words[ch])
 	}
 	if err := d.probe(); err != nil {
 		return nil, fmt.Errorf("ads1115 %#x: %w", addr, err)
@@ -73,10 +79,11 @@ func New(bus i2c.Bus, addr uint16, w Waiter, opts Opts) (*Dev, error) {
 // probe writes a harmless configuration and expects to read it back.
 func (d *Dev) probe() error {
 	want := d.words[0] &^ osStart
-	if err := d.writeConfig(want); err != nil {
+	harmless := frame(want)
+	if err := d.bus.Tx(d.addr, harmless[:], nil); err != nil {
 		return fmt.Errorf("no chip answers: %w", err)
 	}
-	got, err := d.read(regConfig)
+	got, err := d.read(d.toConfig[:])
 	if err != nil {
 		return fmt.Errorf("read configuration: %w", err)
 	}
@@ -92,11 +99,39 @@ func (d *Dev) Read(channel int) (garden.RawCounts, error) {
 	if channel < 0 || channel >= channels {
 		return 0, fmt.Errorf("ads1115 %#x: channel %d, expected 0 to 3", d.addr, channel)
 	}
-	raw, err := d.convert(d.words[channel])
-	if err != nil {
-		return 0, fmt.Errorf("ads1115 %#x channel %d: %w", d.addr, channel, err)
+	if err := d.bus.Tx(d.addr, d.starts[channel][:], nil); err != nil {
+		return 0, d.failed(channel, fmt.Errorf("start conversion: %w", err))
 	}
-	return raw, nil
+	d.wait.Sleep(d.first)
+	config := d.words[channel]
+	for polls := 1; ; polls++ {
+		// Read back as it was written is ready, the ready bit being the start's.
+		got, err := d.read(d.toConfig[:])
+		if err == nil && got == config {
+			break
+		}
+		if err := judge(got, config, err); err != nil {
+			return 0, d.failed(channel, err)
+		}
+		if polls == maxPolls {
+			return 0, d.failed(channel, ErrTimeout)
+		}
+		d.wait.Sleep(d.poll)
+	}
+	got, err := d.read(d.toResult[:])
+	if err != nil {
+		return 0, d.failed(channel, fmt.Errorf("read conversion: %w", err))
+	}
+	if got == 0 {
+		// Zero is also what the register holds after a reset, and a reset may
+		// have come between the last poll and this read. A real zero is rare
+		// enough to ask once more.
+		again, err := d.read(d.toConfig[:])
+		if err := judge(again, config, err); err != nil {
+			return 0, d.failed(channel, err)
+		}
+	}
+	return garden.RawCounts(int16(got)), nil
 }
 
 // ReadVolts makes one conversion of a channel and returns it in volts.
@@ -117,66 +152,35 @@ func (d *Dev) Volts(raw garden.RawCounts) garden.Volts {
 // String names the chip.
 func (d *Dev) String() string { return fmt.Sprintf("ads1115 %#x on %s", d.addr, d.bus) }
 
-func (d *Dev) convert(config uint16) (garden.RawCounts, error) {
-	if err := d.writeConfig(config); err != nil {
-		return 0, fmt.Errorf("start conversion: %w", err)
-	}
-	d.wait.Sleep(d.first)
-	for polls := 1; ; polls++ {
-		ready, err := d.ready(config)
-		if err != nil {
-			return 0, err
-		}
-		if ready {
-			break
-		}
-		if polls == maxPolls {
-			return 0, ErrTimeout
-		}
-		d.wait.Sleep(d.poll)
-	}
-	got, err := d.read(regConversion)
-	if err != nil {
-		return 0, fmt.Errorf("read conversion: %w", err)
-	}
-	if got == 0 {
-		// Zero is also what the register holds after a reset, and a reset may
-		// have come between the last poll and this read. A real zero is rare
-		// enough to ask once more.
-		if _, err := d.ready(config); err != nil {
-			return 0, err
-		}
-	}
-	return garden.RawCounts(int16(got)), nil
-}
-
-// ready polls the configuration register, and judges the rest of it as well.
-func (d *Dev) ready(config uint16) (bool, error) {
-	got, err := d.read(regConfig)
+// judge is what is wrong with the configuration register, polled while config is
+// under way: nil where it is only not ready yet.
+func judge(got, config uint16, err error) error {
 	switch {
 	case err != nil:
-		return false, fmt.Errorf("poll ready bit: %w", err)
+		return fmt.Errorf("poll ready bit: %w", err)
 	case got == resetWord:
-		return false, ErrReset
+		return ErrReset
 	case got|osStart != config:
-		return false, fmt.Errorf("%w: wrote %#04x, read %#04x", ErrConfig, config, got)
+		return fmt.Errorf("%w: wrote %#04x, read %#04x", ErrConfig, config, got)
 	}
-	return got&osStart != 0, nil
+	return nil
 }
 
-// writeConfig sends pointer and word in one transaction, high byte first.
-func (d *Dev) writeConfig(v uint16) error {
-	d.w[0] = regConfig
-	binary.BigEndian.PutUint16(d.w[1:], v)
-	return d.bus.Tx(d.addr, d.w[:], nil)
+func (d *Dev) failed(channel int, err error) error {
+	return fmt.Errorf("ads1115 %#x channel %d: %w", d.addr, channel, err)
 }
 
-// read sets the pointer and reads the register in one transaction, so that no
+// frame writes the configuration register: pointer and word in one transaction,
+// high byte first.
+func frame(config uint16) (w [3]byte) {
+	w[0] = regConfig
+	binary.BigEndian.PutUint16(w[1:], config)
+	return w
+}
+
+// read sets the pointer and reads its register in one transaction, so that no
 // other master can move the pointer in between.
-func (d *Dev) read(reg byte) (uint16, error) {
-	d.w[0] = reg
-	if err := d.bus.Tx(d.addr, d.w[:1], d.r[:]); err != nil {
-		return 0, err
-	}
-	return binary.BigEndian.Uint16(d.r[:]), nil
+func (d *Dev) read(pointer []byte) (uint16, error) {
+	err := d.bus.Tx(d.addr, pointer, d.r[:])
+	return binary.BigEndian.Uint16(d.r[:]), err
 }
