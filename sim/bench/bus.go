@@ -1,6 +1,7 @@
 package bench
 
 import (
+	"encoding/binary"
 	"errors"
 	"fmt"
 
@@ -52,7 +53,12 @@ func (b *Bus) Tx(addr uint16, w, r []byte) error {
 	if len(w) > 0 {
 		c.write(w)
 	}
-	if len(r) > 0 {
+	switch {
+	case len(r) == 2:
+		// Written as one word, since that is how a driver reads it: a processor
+		// waits where two bytes that were just written are read as one word.
+		binary.BigEndian.PutUint16(r, c.get())
+	case len(r) > 0:
 		c.read(r)
 	}
 	return nil

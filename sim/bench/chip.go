@@ -96,10 +96,13 @@ func (c *Chip) SlowBy(share float64) {
 // A lone second byte changes nothing, since a register is taken over as a whole.
 func (c *Chip) write(w []byte) {
 	c.pointer = w[0] & 3
-	if len(w) < 3 {
-		return
+	if len(w) >= 3 {
+		c.set(binary.BigEndian.Uint16(w[1:]))
 	}
-	v := binary.BigEndian.Uint16(w[1:])
+}
+
+// set takes a word over into the register the pointer names.
+func (c *Chip) set(v uint16) {
 	switch c.pointer {
 	case 1:
 		c.settle()
@@ -119,27 +122,7 @@ func (c *Chip) write(w []byte) {
 // read fills r from the register the pointer names, high byte first. The
 // pointer stays, so further bytes repeat it.
 func (c *Chip) read(r []byte) {
-	c.settle()
-	var v uint16
-	switch c.pointer {
-	case 0:
-		v = uint16(c.result)
-	case 1:
-		v = c.config
-		if !c.busy {
-			v |= osBit
-		}
-	case 2:
-		v = c.lo
-	case 3:
-		v = c.hi
-	}
-	if len(r) == 2 {
-		// Written as one word, since that is how a driver reads it: a processor
-		// waits where two bytes that were just written are read as one word.
-		binary.BigEndian.PutUint16(r, v)
-		return
-	}
+	v := c.get()
 	for i := range r {
 		if i%2 == 0 {
 			r[i] = byte(v >> 8)
@@ -147,6 +130,23 @@ func (c *Chip) read(r []byte) {
 			r[i] = byte(v)
 		}
 	}
+}
+
+// get is what the register holds that the pointer names.
+func (c *Chip) get() uint16 {
+	c.settle()
+	switch c.pointer {
+	case 0:
+		return uint16(c.result)
+	case 1:
+		if c.busy {
+			return c.config
+		}
+		return c.config | osBit
+	case 2:
+		return c.lo
+	}
+	return c.hi
 }
 
 // settle finishes a conversion whose time is over. Until then the result
@@ -180,24 +180,21 @@ func (c *Chip) start(after time.Duration) {
 	c.next = c.convert()
 }
 
+// muxed are the inputs between which the multiplexer's codes measure; ground is none.
+var muxed = [8]struct{ plus, minus int }{{0, 1}, {0, 3}, {1, 3}, {2, 3}, {0, ground}, {1, ground}, {2, ground}, {3, ground}}
+
+const ground = -1
+
 // convert is the code of the voltage the multiplexer selects, rounded to the
 // count and held at the ends of the range.
 func (c *Chip) convert() int16 {
-	var v float64
-	switch mux := c.config >> 12 & 7; mux {
-	case 0:
-		v = c.pin(0) - c.pin(1)
-	case 1:
-		v = c.pin(0) - c.pin(3)
-	case 2:
-		v = c.pin(1) - c.pin(3)
-	case 3:
-		v = c.pin(2) - c.pin(3)
-	default:
-		v = c.pin(int(mux - 4))
+	mux := muxed[c.config>>12&7]
+	v := c.held(c.pin(mux.plus))
+	if mux.minus != ground {
+		v -= c.held(c.pin(mux.minus))
 	}
 	code := math.RoundToEven(v * 1e6 / lsbUV[c.config>>9&7])
-	// Comparisons instead of min and max, here and in pin: those order NaN and
+	// Comparisons instead of min and max, here and in held: those order NaN and
 	// signed zero, at a cost.
 	if code > math.MaxInt16 {
 		return math.MaxInt16
@@ -208,19 +205,22 @@ func (c *Chip) convert() int16 {
 	return int16(code)
 }
 
-// pin is the voltage at an input, held by the protection diodes within 0.3 V of
-// the supply. An input with nothing on it is pulled up.
+// pin is the voltage that comes to an input. One with nothing on it is pulled up.
 func (c *Chip) pin(i int) float64 {
-	in := c.in[i&3]
-	if in == nil {
-		return c.supply
+	if in := c.in[i&3]; in != nil {
+		return in.volts()
 	}
-	v := in.volts()
+	return c.supply
+}
+
+// held is what the protection diodes leave of a voltage: they hold it within 0.3 V
+// of the supply.
+func (c *Chip) held(v float64) float64 {
 	if most := c.supply + 0.3; v > most {
-		v = most
+		return most
 	}
 	if v < -0.3 {
-		v = -0.3
+		return -0.3
 	}
 	return v
 }

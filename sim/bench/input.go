@@ -46,6 +46,7 @@ type Input struct {
 	// Mutable.
 	rng    *rand.Rand
 	seenAt time.Duration // terrace time of clean
+	seenTo time.Duration // when the terrace is to go on
 	clean  float64       // V without noise or fault
 
 	fault   InputFault
@@ -81,17 +82,28 @@ func (in *Input) Water() float64 {
 
 // volts is the voltage at the converter's pin at one moment.
 func (in *Input) volts() float64 {
-	if in.fault == Healthy {
-		v := in.healthy()
-		if in.noise > 0 {
-			v += in.noise * in.rng.NormFloat64()
-		}
-		return v
+	if in.fault != Healthy {
+		return in.faulty()
 	}
+	if in.stale() {
+		in.look()
+	}
+	v := in.clean
+	if in.noise > 0 {
+		v += in.noise * in.rng.NormFloat64()
+	}
+	return v
+}
+
+// faulty is volts with a fault.
+func (in *Input) faulty() float64 {
 	if in.fault == Stuck && in.isFroze {
 		return in.frozen
 	}
-	v := in.healthy()
+	if in.stale() {
+		in.look()
+	}
+	v := in.clean
 	switch in.fault {
 	case Open:
 		v = in.bench.opts.SupplyV
@@ -115,24 +127,20 @@ func (in *Input) volts() float64 {
 	return v
 }
 
-// healthy is the noiseless voltage of a working probe. Soil is looked up once
+// stale tells that the terrace has gone on since clean was looked up, or is to: once
 // per state of the terrace, not once per conversion.
-func (in *Input) healthy() float64 {
-	b := in.bench
-	at := b.terrace.Now()
-	if at == in.seenAt && b.clk.now-at < b.opts.Refresh {
-		return in.clean
-	}
-	return in.look(at)
+func (in *Input) stale() bool {
+	return in.bench.terrace.Now() != in.seenAt || in.bench.clk.now >= in.seenTo
 }
 
-// look is healthy where the terrace, simulated up to at, has gone on or is to.
-func (in *Input) look(at time.Duration) float64 {
+// look brings clean, the noiseless voltage of a working probe, up to date.
+func (in *Input) look() {
 	b := in.bench
+	at := b.terrace.Now()
 	if now := b.clk.now; now-at >= b.opts.Refresh {
 		b.terrace.Advance(now)
 		if at = b.terrace.Now(); at == in.seenAt {
-			return in.clean
+			return
 		}
 	}
 	water := in.Water()
@@ -143,6 +151,5 @@ func (in *Input) look(at time.Duration) float64 {
 		hidden = in.tempV * (temp - refTempC)
 	}
 	in.clean = in.curve.volts(water)*in.gain + in.offset + hidden
-	in.seenAt = at
-	return in.clean
+	in.seenAt, in.seenTo = at, at+b.opts.Refresh
 }
