@@ -147,6 +147,15 @@ func TestReloadTakesTheWaysOver(t *testing.T) {
 	ring(exitDone)
 	assert.EqualValues(t, 1, twos.Load())
 
+	// A reload that takes a restart leaves the ways as they were.
+	k.write(strings.Replace(string(testdata.Terrace), "sample-every: 1 min", "sample-every: 30 s", 1))
+	code, _, errs := k.reload()
+	require.Equal(t, exitFailed, code, errs)
+	assert.Contains(t, errs, "alarms.webhooks: changed")
+	_, out, _ := gateway(context.Background(), "alarms", "--socket", k.sock)
+	assert.Contains(t, out.String(), "works, last sent")
+	assert.Contains(t, out.String(), "webhook 127.0.0.1")
+
 	names("")
 	assert.Contains(t, ring(exitFailed), "names no way to reach anybody")
 	assert.EqualValues(t, 1, ones.Load())

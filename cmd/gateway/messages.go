@@ -24,13 +24,17 @@ import (
 // names may change while the gateway runs.
 type messages struct {
 	err   io.Writer
-	open  func(*garden.Garden, []notify.Way, *notify.Lamp, []byte) *notify.Post
+	open  func(*garden.Garden, []notify.Way, *notify.Left) *notify.Post
 	mono  func() time.Duration
 	speed float64
+	// lamp is opened once and stays as it is while other ways change: what it shows has
+	// to be seen. Nil where there is none.
+	lamp *notify.Lamp
+	pin  io.Closer
 
 	mu   sync.Mutex
 	post *notify.Post // nil where nothing is sent
-	pin  io.Closer
+	left *notify.Left // by the post before, nil where there was none
 	// closed tells that the gateway is ending.
 	closed bool
 }
@@ -40,9 +44,9 @@ type messages struct {
 func openMessages(ctx context.Context, s streams, g *garden.Garden, speed float64, desk *runner.Desk, j *journal.Journal) *messages {
 	began := time.Now()
 	m := &messages{err: s.err, speed: speed, mono: func() time.Duration { return time.Since(began) }}
-	m.open = func(g *garden.Garden, ways []notify.Way, lamp *notify.Lamp, told []byte) *notify.Post {
+	m.open = func(g *garden.Garden, ways []notify.Way, from *notify.Left) *notify.Post {
 		return notify.Open(ctx, notify.Options{
-			Site: g.Site, Set: g.Calling, Ways: ways, Lamp: lamp, Memory: j, Told: told,
+			Site: g.Site, Set: g.Calling, Ways: ways, Lamp: m.lamp, Memory: j, From: from,
 			Alarms: func() ([]runner.AlarmLine, bool) {
 				st := desk.Status()
 				if st == nil {
@@ -61,8 +65,11 @@ func openMessages(ctx context.Context, s streams, g *garden.Garden, speed float6
 			Log: func(line string) { fmt.Fprintln(s.err, "alarms:", line) },
 		})
 	}
-	if err := notify.Look(g.Calling); err != nil && speed == 1 {
-		fmt.Fprintln(s.err, "alarms:", err)
+	if speed == 1 {
+		if err := notify.Look(g.Calling); err != nil {
+			fmt.Fprintln(s.err, "alarms:", err)
+		}
+		m.openLamp(g)
 	}
 	m.follow(g)
 	return m
@@ -73,7 +80,7 @@ func openMessages(ctx context.Context, s streams, g *garden.Garden, speed float6
 func (m *messages) follow(g *garden.Garden) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
-	told := m.end()
+	m.end()
 	if m.closed || !g.Calling.Reaches() {
 		return
 	}
@@ -82,14 +89,13 @@ func (m *messages) follow(g *garden.Garden) {
 		return
 	}
 	ways, _ := notify.Network(g.Calling) // what is wrong with one was told
-	lamp := m.lamp(g)
-	if lamp != nil {
-		ways = append(ways, lamp)
+	if m.lamp != nil {
+		ways = append(ways, m.lamp)
 	}
 	if len(ways) == 0 {
 		return
 	}
-	m.post = m.open(g, ways, lamp, told)
+	m.post = m.open(g, ways, m.left)
 	names := make([]string, 0, len(ways))
 	for _, w := range ways {
 		names = append(names, w.Name())
@@ -97,32 +103,30 @@ func (m *messages) follow(g *garden.Garden) {
 	fmt.Fprintf(m.err, "alarms reach you by %s; try it with 'gateway alarms ring'\n", strings.Join(names, ", "))
 }
 
-// lamp opens the lamp's pin; nil where there is none.
-func (m *messages) lamp(g *garden.Garden) *notify.Lamp {
+// openLamp opens the lamp's pin, where there is one.
+func (m *messages) openLamp(g *garden.Garden) {
 	set, err := g.Calling.Lamp, m.err
 	if !set.Wired {
-		return nil
+		return
 	}
 	if g.Hardware.Kind == garden.Bench {
 		fmt.Fprintln(err, "alarms: a bench has no lamp")
-		return nil
+		return
 	}
 	pin, bad := gpioline.New(set.Chip, set.Pin, gpioline.Opts{Consumer: "gateway lamp"})
 	if bad != nil {
 		fmt.Fprintln(err, "alarms: lamp:", bad)
-		return nil
+		return
 	}
 	on, bad := valves.NewIndicator(pin, set.ActiveLow, set.OnFor)
 	if bad != nil {
 		fmt.Fprintln(err, "alarms: lamp:", errors.Join(bad, pin.Close()))
-		return nil
+		return
 	}
 	m.pin = pin
-	lamp, bad := notify.NewLamp(on, set.OnFor, m.mono)
-	if bad != nil {
+	if m.lamp, bad = notify.NewLamp(on, set.OnFor, m.mono); bad != nil {
 		fmt.Fprintln(err, "alarms: lamp:", bad) // it goes on trying
 	}
-	return lamp
 }
 
 // sends is what sends now; nil where nothing is sent.
@@ -143,20 +147,12 @@ func (m *messages) ways() []notify.WayStatus {
 	return nil
 }
 
-// end ends what is sent now and returns what it told.
-func (m *messages) end() []byte {
-	if m.post == nil {
-		return nil
+// end ends what is sent now and keeps what it leaves to the next.
+func (m *messages) end() {
+	if m.post != nil {
+		m.left = m.post.Close()
+		m.post = nil
 	}
-	told, err := m.post.Close()
-	if m.pin != nil {
-		err = errors.Join(err, m.pin.Close())
-	}
-	if err != nil {
-		fmt.Fprintln(m.err, "alarms:", err)
-	}
-	m.post, m.pin = nil, nil
-	return told
 }
 
 func (m *messages) close() {
@@ -167,6 +163,13 @@ func (m *messages) close() {
 	defer m.mu.Unlock()
 	m.closed = true
 	m.end()
+	if m.lamp == nil {
+		return
+	}
+	if err := errors.Join(m.lamp.End(), m.pin.Close()); err != nil {
+		fmt.Fprintln(m.err, "alarms:", err)
+	}
+	m.lamp = nil
 }
 
 // mostRestHours is the longest an alarm is out of service at a time: a year.

@@ -41,10 +41,11 @@ type reloadTarget interface {
 
 // reloader keeps a running gateway's garden file.
 type reloader struct {
-	file string // empty: the example that the program carries
-	err  io.Writer
-	m    *manager
-	loop reloadTarget
+	file  string // empty: the example that the program carries
+	speed float64
+	err   io.Writer
+	m     *manager
+	loop  reloadTarget
 	// played is the garden as the hardware at hand plays it; nil as it is.
 	played func(*garden.Garden) *garden.Garden
 	// ready tells that the gateway has started.
@@ -187,7 +188,7 @@ func (r *reloader) check() (next *understood, rep reloadReport) {
 		return nil, rep
 	}
 	rep.Warnings = next.warnings
-	if !reflect.DeepEqual(was.garden.Calling, next.garden.Calling) {
+	if r.speed == 1 && !reflect.DeepEqual(was.garden.Calling, next.garden.Calling) {
 		if err := notify.Look(next.garden.Calling); err != nil {
 			rep.Warnings = append(slices.Clip(rep.Warnings), strings.Split(err.Error(), "\n")...)
 		}

@@ -30,9 +30,8 @@ lines and columns. Otherwise all of it is taken over at a moment when every line
 is closed, or nothing:
 
 What grows, mixes, calibrations, sizes, refill points, hours, limits, feeds,
-products and how alarms reach people (but for a lamp's pin) are taken over. What is
-known of each pot stays: its water, what it was seen to drink, what it got and what
-is due. A tighter limit holds at once, a looser one a day later, so that nothing
+products and how alarms reach people (but for a lamp) are taken over. What is known
+of each pot stays: its water, what it was seen to drink, what it got and what is due. A tighter limit holds at once, a looser one a day later, so that nothing
 that is left of today's budget grows.
 Hours of watering that only grew hold a day later too, those that moved at once.
 

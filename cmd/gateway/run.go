@@ -115,6 +115,7 @@ func run(ctx context.Context, s streams, args []string, f runFlags, open opener)
 	}
 
 	rl := newReloader(s, args, u)
+	rl.speed = f.speed
 	var told *messages
 	defer func() { told.close() }()
 	stopPage := func() {}

@@ -217,3 +217,16 @@ func (o *outlet) snapshot() WayStatus {
 	}
 	return s
 }
+
+// goOn counts on from what the way of the same name had come to.
+func (o *outlet) goOn(from *Left) {
+	if from == nil {
+		return
+	}
+	for _, was := range from.ways {
+		if was.Name == o.status.Name {
+			o.status = was
+			o.status.Waiting = 0
+		}
+	}
+}

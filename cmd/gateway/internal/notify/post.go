@@ -30,20 +30,22 @@ type Memory interface {
 	SetMeta(key, value string) error
 }
 
-// Options are what a Post is made of. All but Memory and Lamp must be given.
+// Options are what a Post is made of. Site, Set, Ways, Alarms, Clock and Log must be given.
 type Options struct {
 	Site garden.Site
 	Set  garden.Calling
 	Ways []Way
-	// Lamp is one of the ways that also has to be tended; nil where there is none.
+	// Lamp is one of the ways that also has to be tended; nil where there is none. It
+	// stays the caller's, who ends it.
 	Lamp *Lamp
 	// Alarms are those that stand now; known is false before the first round.
 	Alarms func() (alarms []runner.AlarmLine, known bool)
 	Clock  func() garden.Moment
 	// Memory may be nil: then a restart tells everything anew.
 	Memory Memory
-	// Told is what a Post that was closed in this run had told; nil is what Memory holds.
-	Told []byte
+	// From is what the Post before this one in the same run left; nil is what Memory
+	// holds.
+	From *Left
 	// Log takes a line about what could not be sent.
 	Log func(line string)
 	// Waits are the pauses between tries; nil means a few that add up to about
@@ -80,8 +82,11 @@ func Open(ctx context.Context, o Options) *Post {
 	p := &Post{o: o, book: NewBook(o.Site, o.Set)}
 	now := o.Clock()
 	p.kept = now.Mono
-	told, err := o.Told, error(nil)
-	if told == nil && o.Memory != nil {
+	var told []byte
+	var err error
+	if o.From != nil {
+		told, p.book.sent = o.From.told, o.From.sent
+	} else if o.Memory != nil {
 		var text string
 		if text, _, err = o.Memory.Meta(memoryKey); text != "" {
 			told = []byte(text)
@@ -99,6 +104,7 @@ func Open(ctx context.Context, o Options) *Post {
 		if o.Patience > 0 {
 			out.patience = o.Patience
 		}
+		out.goOn(o.From)
 		p.outlets = append(p.outlets, out)
 		p.done.Add(1)
 		go func() { defer p.done.Done(); out.run(ctx) }()
@@ -235,17 +241,24 @@ func RingOnce(ctx context.Context, site garden.Site, ways []Way, now garden.Mome
 	return ring(ctx, outlets, &m)
 }
 
-// Close ends it and returns what it told, for the Post after it. What was not sent by
-// then is told anew by that or by the next run, so that it may come twice and is not
-// lost.
-func (p *Post) Close() (told []byte, err error) {
+// Left is what a Post that was closed leaves to the next in the same run: what it told,
+// when, and how its ways had been doing.
+type Left struct {
+	told []byte
+	sent []time.Duration
+	ways []WayStatus
+}
+
+// Close ends it. What was not sent by then is told anew by the Post after it, in this
+// run or the next, so that it may come twice and is not lost.
+func (p *Post) Close() *Left {
 	p.cancel()
 	p.done.Wait()
-	told = p.keep(p.o.Clock(), p.unsent())
-	if p.o.Lamp != nil {
-		err = p.o.Lamp.End()
-	}
-	return told, err
+	l := &Left{told: p.keep(p.o.Clock(), p.unsent()), ways: p.Ways()}
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	l.sent = p.book.sent
+	return l
 }
 
 // Network opens the ways that need nothing but the network. What is wrong with one is an

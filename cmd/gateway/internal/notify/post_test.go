@@ -90,20 +90,13 @@ func patient(long time.Duration, s *scene, mem Memory, ways ...Way) *Post {
 		Log: func(string) {}, Waits: []time.Duration{time.Millisecond, time.Millisecond}, Patience: long})
 }
 
-func shut(t *testing.T, p *Post) (told []byte) {
-	t.Helper()
-	told, err := p.Close()
-	require.NoError(t, err)
-	return told
-}
-
 // soon is for what comes at once where it comes at all, on a busy machine too.
 const soon = 20 * time.Second
 
 func TestPostSendsByEachWay(t *testing.T) {
 	s, a, b := &scene{}, &way{name: "a"}, &way{name: "b"}
 	p := post(s, nil, a, b)
-	defer shut(t, p)
+	defer p.Close()
 	s.set(stands("no flow", "one", 0))
 	require.Eventually(t, func() bool { return a.count() == 1 && b.count() == 1 }, soon, time.Millisecond)
 	assert.Equal(t, a.got[0], b.got[0])
@@ -141,7 +134,7 @@ func TestOneWayHoldsUpNoOther(t *testing.T) {
 	assert.False(t, st[0].Works())
 	assert.Contains(t, st[1].LastError, "somebody else's")
 	assert.True(t, st[3].Works())
-	shut(t, p)
+	p.Close()
 }
 
 // TestQueueIsBounded: what does not fit is counted, serious messages stay.
@@ -167,15 +160,15 @@ func TestUnsentIsToldByTheNextRun(t *testing.T) {
 	p := patient(time.Minute, s, mem, hangs)
 	<-inside
 	began := time.Now()
-	shut(t, p)
+	p.Close()
 	assert.Less(t, time.Since(began), soon, "a stop does not wait for a server")
 	good := &way{name: "good"}
 	p = post(s, mem, good)
 	require.Eventually(t, func() bool { return good.count() == 1 }, soon, time.Millisecond)
-	shut(t, p)
+	p.Close()
 	p = post(s, mem, good)
 	time.Sleep(20 * time.Millisecond)
-	shut(t, p)
+	p.Close()
 	assert.Equal(t, 1, good.count())
 }
 
@@ -204,7 +197,7 @@ func TestCrashLosesNoEnd(t *testing.T) {
 	killed := &memory{}
 	text, _, _ := mem.Meta(memoryKey)
 	require.NoError(t, killed.SetMeta(memoryKey, text))
-	shut(t, p)
+	p.Close()
 
 	good := &way{name: "good"}
 	p = post(s, killed, good)
@@ -217,7 +210,7 @@ func TestCrashLosesNoEnd(t *testing.T) {
 		text, _, _ := killed.Meta(memoryKey)
 		return !strings.Contains(text, "no flow")
 	}, soon, time.Millisecond)
-	shut(t, p)
+	p.Close()
 }
 
 // TestSelfTestIsDueAfterACrash: the month from which the next is reckoned is kept at
@@ -226,7 +219,7 @@ func TestSelfTestIsDueAfterACrash(t *testing.T) {
 	s, mem := &scene{}, &memory{}
 	o := Options{Site: site, Set: settings(func(c *garden.Calling) { c.SelfTestDay = 28 }), Ways: []Way{&way{name: "a"}}, Alarms: s.look, Clock: s.clock, Memory: mem, Log: func(string) {}}
 	p := Open(context.Background(), o)
-	defer shut(t, p)
+	defer p.Close()
 	require.Eventually(t, func() bool {
 		text, _, _ := mem.Meta(memoryKey)
 		return strings.Contains(text, `"self_tested":"2026-06"`)
@@ -241,7 +234,7 @@ func TestAServersWordsAreBounded(t *testing.T) {
 		return fmt.Errorf("no: %s: %w", strings.Repeat("\x1b[31mλ\n", 5000), errForGood)
 	}}
 	p := Open(context.Background(), Options{Site: site, Set: settings(), Ways: []Way{loud}, Alarms: s.look, Clock: s.clock, Log: func(line string) { said <- line }})
-	defer shut(t, p)
+	defer p.Close()
 	s.set(stands("no flow", "one", 0))
 	p.turn()
 	rung, err := p.Ring(context.Background())
@@ -259,7 +252,7 @@ func TestRing(t *testing.T) {
 	s, good := &scene{}, &way{name: "good"}
 	bad := &way{name: "bad", do: func(context.Context, *Message) error { return errors.New("no such host") }}
 	p := post(s, nil, good, bad)
-	defer shut(t, p)
+	defer p.Close()
 	got, err := p.Ring(context.Background())
 	require.NoError(t, err)
 	assert.Equal(t, []Rung{{Name: "good"}, {Name: "bad", Error: "no such host"}}, got)
@@ -311,34 +304,40 @@ func TestLamp(t *testing.T) {
 }
 
 // TestOtherWaysTakeOver: a Post that follows another in the same run repeats nothing
-// that arrived, tells what was on its way and how it ended, with no memory either.
+// that arrived, tells what was on its way and how it ended, keeps within the hour's
+// messages and counts on, with no memory either.
 func TestOtherWaysTakeOver(t *testing.T) {
 	s := &scene{}
 	s.set(stands("no flow", "one", 0))
-	first := &way{name: "first"}
+	first := &way{name: "way"}
 	p := post(s, nil, first)
 	require.Eventually(t, func() bool { return p.Ways()[0].Sent == 1 }, soon, time.Millisecond)
-	told := shut(t, p)
+	left := p.Close()
 
-	inside := make(chan struct{}, 8)
-	hangs := &way{name: "hangs", do: func(ctx context.Context, _ *Message) error { inside <- struct{}{}; <-ctx.Done(); return ctx.Err() }}
+	inside := make(chan *Message, 8)
+	hangs := &way{name: "way", do: func(ctx context.Context, m *Message) error { inside <- m; <-ctx.Done(); return ctx.Err() }}
 	s.set(stands("no flow", "one", 0), stands("tank low", "", 0))
-	follow := func(told []byte, w Way) *Post {
-		return Open(context.Background(), Options{Site: site, Set: settings(), Ways: []Way{w}, Alarms: s.look, Clock: s.clock, Told: told, Log: func(string) {}, Patience: time.Minute})
+	follow := func(from *Left, w Way) *Post {
+		return Open(context.Background(), Options{Site: site, Set: settings(), Ways: []Way{w}, Alarms: s.look, Clock: s.clock, From: from, Log: func(string) {}, Patience: time.Minute})
 	}
-	p = follow(told, hangs)
-	<-inside
-	told = shut(t, p)
+	said := func(m *Message) (states []string) {
+		for _, i := range m.Alarms {
+			states = append(states, i.Name+" "+i.State)
+		}
+		return states
+	}
+	p = follow(left, hangs)
+	assert.Equal(t, []string{"tank low " + StateNew}, said(<-inside), "the other was told already")
+	assert.EqualValues(t, 1, p.Ways()[0].Sent, "it counts on")
+	left = p.Close()
+	require.Len(t, left.sent, 2, "both within the hour")
 
 	s.set(stands("tank low", "", 0))
-	third := &way{name: "third"}
-	p = follow(told, third)
+	third := &way{name: "another"}
+	p = follow(left, third)
 	require.Eventually(t, func() bool { return third.count() >= 1 }, soon, time.Millisecond)
-	shut(t, p)
+	assert.Len(t, p.Close().sent, 3)
 	require.Len(t, third.got, 1)
-	var states []string
-	for _, i := range third.got[0].Alarms {
-		states = append(states, i.Name+" "+i.State)
-	}
-	assert.ElementsMatch(t, []string{"tank low " + StateStill, "no flow " + StateOver}, states)
+	assert.ElementsMatch(t, []string{"tank low " + StateStill, "no flow " + StateOver}, said(&third.got[0]))
+	assert.EqualValues(t, 1, p.Ways()[0].Sent, "another way counts from nothing")
 }

@@ -226,3 +226,33 @@ func TestMail(t *testing.T) {
 		assert.Less(t, time.Since(began), sendPatience*2/3, "it ends with the context, not with the library's own time-out")
 	})
 }
+
+// TestTemplateIsReadAnew: a changed template goes with the next message; one with a slip,
+// or none, leaves the one before.
+func TestTemplateIsReadAnew(t *testing.T) {
+	var got []string
+	srv := httptest.NewServer(http.HandlerFunc(func(_ http.ResponseWriter, r *http.Request) {
+		b, err := io.ReadAll(r.Body)
+		assert.NoError(t, err)
+		got = append(got, string(b))
+	}))
+	defer srv.Close()
+	file := filepath.Join(t.TempDir(), "body")
+	write := func(s string) { require.NoError(t, os.WriteFile(file, []byte(s), 0o600)) }
+	write("one {{.Title}}")
+	w, err := newWebhook(garden.Webhook{URL: srv.URL, BodyFile: file})
+	require.NoError(t, err)
+	send := func() { require.NoError(t, w.Send(context.Background(), &Message{Title: "x"})) }
+	send()
+	write("two {{.Title}}")
+	send()
+	write("three {{.Nobody}}")
+	send()
+	write("four {{")
+	send()
+	require.NoError(t, os.Remove(file))
+	send()
+	write("five {{.Title}}")
+	send()
+	assert.Equal(t, []string{"one x", "two x", "two x", "two x", "two x", "five x"}, got)
+}

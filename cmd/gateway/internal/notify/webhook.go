@@ -10,6 +10,7 @@ import (
 	"net/http"
 	"net/url"
 	"os"
+	"sync"
 	"time"
 
 	"fabricpot/control/garden"
@@ -19,8 +20,11 @@ import (
 type webhook struct {
 	set  garden.Webhook
 	host string
-	nth  int   // of those to this host, from 1 on
-	body *body // nil for JSON
+	nth  int // of those to this host, from 1 on
+
+	mu   sync.Mutex // of what follows
+	text string     // the template as it was read last
+	body *body      // nil for JSON
 }
 
 // newWebhook reads the template, and tries it, so that a slip in it is found at
@@ -31,24 +35,36 @@ func newWebhook(set garden.Webhook) (*webhook, error) {
 		return nil, fmt.Errorf("webhook: no address, expected https://HOST/…")
 	}
 	w := &webhook{set: set, host: u.Host, nth: 1}
-	if set.BodyFile == "" {
-		return w, nil
-	}
-	text, err := os.ReadFile(set.BodyFile)
-	if err != nil {
-		return nil, fmt.Errorf("webhook %s: body: %w", w.host, err)
-	}
-	if len(text) > mostBody {
-		return nil, fmt.Errorf("webhook %s: body: %s is longer than %d bytes", w.host, set.BodyFile, mostBody)
-	}
-	w.body, err = newBody(set.BodyFile, string(text))
-	if err == nil {
-		_, err = w.write(&Message{Title: "try", Alarms: []Item{{Name: "try"}}})
-	}
-	if err != nil {
+	if err := w.read(); err != nil {
 		return nil, fmt.Errorf("webhook %s: body: %w", w.host, err)
 	}
 	return w, nil
+}
+
+// read takes up the template where it changed and has no slip.
+func (w *webhook) read() error {
+	name := w.set.BodyFile
+	if name == "" {
+		return nil
+	}
+	text, err := os.ReadFile(name)
+	if err != nil {
+		return err
+	}
+	if len(text) > mostBody {
+		return fmt.Errorf("%s is longer than %d bytes", name, mostBody)
+	}
+	if w.body != nil && string(text) == w.text {
+		return nil
+	}
+	b, err := newBody(name, string(text))
+	if err == nil {
+		_, err = b.write(&Message{Title: "try", Alarms: []Item{{Name: "try"}}})
+	}
+	if err == nil {
+		w.text, w.body = string(text), b
+	}
+	return err
 }
 
 // asJSON is for templates that write JSON: it quotes.
@@ -58,9 +74,14 @@ func asJSON(v any) (string, error) {
 }
 
 func (w *webhook) write(m *Message) ([]byte, error) {
-	if w.body == nil {
+	if w.set.BodyFile == "" {
 		return json.Marshal(m)
 	}
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	// Read anew each time, as secrets are. One with a slip is worth less than the one
+	// before it, which goes on; check tells of the slip.
+	_ = w.read()
 	return w.body.write(m)
 }
 
