@@ -67,8 +67,8 @@ func (s SaltTolerance) Lost(eceMS float64) float64 {
 //
 //	LR = ECw / (5·ECe − ECw)
 //
-// (Rhoades 1974, FAO-29 eq. 9). It fails where either is not a finite number over 0, and
-// where no share does since the water itself is too salty.
+// (Rhoades 1974, FAO-29 eq. 9). It fails where waterMS is under 0, eceMS not over
+// 0 or either not finite, and where no share does since the water itself is too salty.
 func LeachingRequirement(waterMS, eceMS float64) (float64, error) {
 	if !garden.Finite(waterMS) || waterMS < 0 || !garden.Finite(eceMS) || eceMS <= 0 {
 		return 0, fmt.Errorf("crop: leaching: water of %v mS/cm for a root zone of %v, expected 0 or more for over 0", waterMS, eceMS)

@@ -41,7 +41,8 @@ func TestHarvestUnderSalt(t *testing.T) {
 }
 
 // An avocado's 0.4 dS/m takes water of 0.6 with a leaching requirement of 0.43: worked
-// example of a growers' calculator that gives Rhoades' equation (read).
+// example of the instructions to an irrigation calculator for avocados, which give
+// Rhoades' equation (avocadosource.com, read).
 func TestLeachingRequirement(t *testing.T) {
 	lr, err := crop.LeachingRequirement(0.6, 0.4)
 	require.NoError(t, err)

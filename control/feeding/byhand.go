@@ -104,11 +104,18 @@ func (p *Plan) Remember(st *State, zones []control.ZoneView, m *control.Memory) 
 	}
 }
 
+// owedFor is how long what a person is to bring says something of a pot of which nobody
+// kept account meanwhile. Our judgement.
+const owedFor = 48 * time.Hour
+
 // Recall brings what people were to bring into a state that is fresh as the controller's
 // is: nothing was lost yet by its book. A can that was ticked after the memory was made
-// has filled its pot. What is not finite or out of bounds is left out: then what is owed
-// is reckoned as where nothing moves for the first time.
-func (p *Plan) Recall(st *State, m *control.Memory) {
+// has filled its pot. What is old, not finite or out of bounds is left out: then what is
+// owed is reckoned as where nothing moves for the first time.
+func (p *Plan) Recall(st *State, now garden.Moment, m *control.Memory) {
+	if now.Synced && now.Wall.Sub(m.At) > owedFor {
+		return
+	}
 	for k := range m.Zones {
 		r := &m.Zones[k]
 		i := p.Index(r.Zone)

@@ -131,14 +131,17 @@ func TestARestartOwesTheSameCan(t *testing.T) {
 	for name, c := range map[string]struct {
 		change func(*control.ZoneMemory)
 		ticked bool
+		off    time.Duration
 		want   func(owed, room, band float64) float64
 	}{
-		"as it was":                {func(*control.ZoneMemory) {}, false, func(owed, _, band float64) float64 { return owed + 0.6*band }},
-		"a can was ticked since":   {func(*control.ZoneMemory) {}, true, func(_, _, band float64) float64 { return 0.6 * band }},
-		"of an older version":      {func(m *control.ZoneMemory) { m.OwedL = nil }, false, func(_, room, band float64) float64 { return room + 0.6*band }},
-		"less than nothing":        {func(m *control.ZoneMemory) { m.OwedL = at(-3) }, false, func(_, room, band float64) float64 { return room + 0.6*band }},
-		"no number":                {func(m *control.ZoneMemory) { m.OwedL = at(math.NaN()) }, false, func(_, room, band float64) float64 { return room + 0.6*band }},
-		"of a pot that is no more": {func(m *control.ZoneMemory) { m.Zone = "gone" }, false, func(_, room, band float64) float64 { return room + 0.6*band }},
+		"as it was":                {func(*control.ZoneMemory) {}, false, 0, func(owed, _, band float64) float64 { return owed + 0.6*band }},
+		"a can was ticked since":   {func(*control.ZoneMemory) {}, true, 0, func(_, _, band float64) float64 { return 0.6 * band }},
+		"of an older version":      {func(m *control.ZoneMemory) { m.OwedL = nil }, false, 0, func(_, room, band float64) float64 { return room + 0.6*band }},
+		"less than nothing":        {func(m *control.ZoneMemory) { m.OwedL = at(-3) }, false, 0, func(_, room, band float64) float64 { return room + 0.6*band }},
+		"no number":                {func(m *control.ZoneMemory) { m.OwedL = at(math.NaN()) }, false, 0, func(_, room, band float64) float64 { return room + 0.6*band }},
+		"of a pot that is no more": {func(m *control.ZoneMemory) { m.Zone = "gone" }, false, 0, func(_, room, band float64) float64 { return room + 0.6*band }},
+		"two days off":             {func(*control.ZoneMemory) {}, false, 47 * time.Hour, func(owed, _, band float64) float64 { return owed + 0.6*band }},
+		"three days off":           {func(*control.ZoneMemory) {}, false, 72 * time.Hour, func(_, room, band float64) float64 { return room + 0.6*band }},
 	} {
 		t.Run(name, func(t *testing.T) {
 			r := newRig(t, testGarden(), tended(time.Date(2026, 6, 1, 5, 0, 0, 0, time.UTC)))
@@ -168,7 +171,8 @@ func TestARestartOwesTheSameCan(t *testing.T) {
 			past.Events = events
 			st, err := r.p.Restore(past)
 			require.NoError(t, err)
-			r.p.Recall(st, &m)
+			r.now.Wall = r.now.Wall.Add(c.off)
+			r.p.Recall(st, r.now, &m)
 			r.st, r.now.Mono, v.BookL, v.LastL = st, 0, 0, 0
 			r.run(2 * time.Hour)
 			v.BookL = 0.6 * band

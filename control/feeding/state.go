@@ -202,7 +202,7 @@ func (st *State) recall(p *Plan, e task.Event) {
 	}
 	zs := &st.zones[i]
 	switch {
-	case e.Task.Kind == task.Water && e.Kind == task.Done:
+	case e.Task.Kind == task.Water && e.Kind == task.Done && !(e.Litres.Known && e.Litres.Value <= 0):
 		zs.hand.tickedAt = e.At
 	case e.Task.Kind == task.Flush && (e.Kind == task.Opened || e.Kind == task.Changed):
 		zs.flushTaskL = e.Task.Litres

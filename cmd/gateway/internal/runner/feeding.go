@@ -32,7 +32,7 @@ func (l *Loop) openFeeds(now garden.Moment) {
 		l.p.Tell.Failed(now, "go on feeding; pots are watered all the same", err)
 		return
 	}
-	b.plan.Recall(b.state, &l.learned)
+	b.plan.Recall(b.state, now, &l.learned)
 	l.feeds.book.Store(b)
 }
 

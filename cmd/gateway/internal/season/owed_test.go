@@ -17,7 +17,7 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// TestARestartOwesAPotTheSameCans blocks every emitter of a pot pot, of which a person
+// TestARestartOwesAPotTheSameCans blocks every emitter of a pot, of which a person
 // is asked for cans since no probe moved with its water. A restart in the
 // middle of that, orderly or by a crash right after a can was ticked, asks for the same
 // litres as no restart does, and its alarm goes on.
