@@ -105,7 +105,7 @@ const mostWritten = 0.4
 func printSalts(w io.Writer, g *garden.Garden) {
 	water := g.Supply.ECmS
 	if !water.Known {
-		fmt.Fprintln(w, "\nsalts: the supply's conductivity is not known (supply: conductivity:), so pots that are not fed drain nothing and keep what it brings")
+		fmt.Fprintln(w, "\nsalts: the supply's conductivity is not known (supply: conductivity:); pots that are not fed drain nothing and keep what it brings, unless leaching: says otherwise")
 		return
 	}
 	gap := "\n"
@@ -115,7 +115,7 @@ func printSalts(w io.Writer, g *garden.Garden) {
 			return
 		}
 		if need > mostWritten {
-			fmt.Fprintf(w, "%ssalts: %s: water of %.1f mS/cm is too salty for %s, whatever drains: mix in rain water\n", gap, z.ID, water.Value, name)
+			fmt.Fprintf(w, "%ssalts: %s: water of %.1f mS/cm is too salty for %s: more than the %.0f %% that may be asked would have to drain (FAO-29); mix in rain water\n", gap, z.ID, water.Value, name, 100*mostWritten)
 		} else {
 			fmt.Fprintf(w, "%ssalts: %s: with water of %.1f mS/cm %.0f %% has to drain for %s (FAO-29) and %.0f %% does: write leaching: %.0f %%, or mix in rain water\n",
 				gap, z.ID, water.Value, 100*need, name, 100*z.LeachingFraction, math.Ceil(100*need))

@@ -75,7 +75,7 @@ func TestCheckNamesPotsThatKeepTheirSalts(t *testing.T) {
 	g.Supply.ECmS = garden.Known(0.5)
 	assert.Equal(t, "\nsalts: beans: with water of 0.5 mS/cm 11 % has to drain for bush bean (FAO-29) and 2 % does: write leaching: 12 %, or mix in rain water\n", says())
 	g.Supply.ECmS = garden.Known(4)
-	assert.Contains(t, says(), "beans: water of 4.0 mS/cm is too salty for bush bean, whatever drains")
+	assert.Contains(t, says(), "beans: water of 4.0 mS/cm is too salty for bush bean: more than the 40 % that may be asked")
 	assert.Contains(t, says(), "cucumbers: water of 4.0 mS/cm is too salty for cucumber", "47 % can't be asked for")
 	g.Supply.ECmS = garden.Known(2)
 	assert.Contains(t, says(), "cucumbers: with water of 2.0 mS/cm 19 % has to drain for cucumber (FAO-29) and 10 % does: write leaching: 20 %")

@@ -141,7 +141,8 @@ transpiration that did not happen. kg: harvest by FAO-33's yield response (Ky
 from memory) times the share of hours that were not over-wet. Where nobody
 is fed, N is starter charge. Salt: the highest conductivity of any pot's water, as
 if it held what it does drained; only drainage takes away what the tap's water
-leaves behind. All timers but the one by tables are set with
+leaves behind. Lost to salt: of the harvest, by Maas' tolerances for that of each
+midnight; kg and yield do not count it. All timers but the one by tables are set with
 hindsight. What the gateway's list of work asks of a person is done in the evening at
 seven.
 `)

@@ -175,12 +175,13 @@ func (w *trialWorld) meals() ([]policy.Meal, error) {
 	return out, err
 }
 
-// leastHardy is the tolerance of the zone's plants that salt costs most; where it is
-// known of none, salt costs nothing.
+// leastHardy is the tolerance of the zone's plants with the lowest threshold, and of
+// those with the steepest loss; where it is known of none, salt costs nothing.
 func leastHardy(g *garden.Garden, z *garden.Zone) (least crop.SaltTolerance) {
 	for _, p := range z.Plants {
 		c, _ := crop.Find(g.Crops, p.Crop)
-		if t, ok := crop.SaltToleranceOf(c.Name); ok && !c.Own && (least.Source == "" || t.ThresholdMS < least.ThresholdMS) {
+		if t, ok := crop.SaltToleranceOf(c.Name); ok && !c.Own && (least.Source == "" || t.ThresholdMS < least.ThresholdMS ||
+			t.ThresholdMS == least.ThresholdMS && t.SlopePC > least.SlopePC) {
 			least = t
 		}
 	}
