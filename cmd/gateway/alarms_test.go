@@ -156,6 +156,11 @@ func TestReloadTakesTheWaysOver(t *testing.T) {
 	assert.Contains(t, out.String(), "works, last sent")
 	assert.Contains(t, out.String(), "webhook 127.0.0.1")
 
+	// Another number of messages an hour makes a new sender, which counts on.
+	names(at(two.URL, "\n      headers: [{ name: Authorization, secret-file: hook.secret }]\n  most-per-hour: 5"))
+	_, out, _ = gateway(context.Background(), "alarms", "--socket", k.sock)
+	assert.Contains(t, out.String(), "works, last sent")
+
 	names("")
 	assert.Contains(t, ring(exitFailed), "names no way to reach anybody")
 	assert.EqualValues(t, 1, ones.Load())
