@@ -10,6 +10,7 @@ import (
 
 	"fabricpot/control"
 	"fabricpot/control/crop"
+	"fabricpot/control/feed"
 	"fabricpot/control/garden"
 
 	"github.com/spf13/cobra"
@@ -23,9 +24,9 @@ func newCheck(s streams) *cobra.Command {
 		Long: `check reads a garden file and prints what the controller understood of it: for
 each zone how much water its mix holds once drained (capacity), where watering
 starts (refill point) and stops, how many litres lie between, in how many pulses
-of how many minutes they are given, and what share is meant to drain. Then how the water need is found by
-what is known of the weather, or, with --weather, for the days of that file: the
-method, and what of it is estimated. Then come the warnings.
+of how many minutes they are given, and what share is meant to drain. Then how the
+water need is found by what is known of the weather, or, with --weather, for the
+days of that file: the method, and what of it is estimated. Then come the warnings.
 
 A file with faults is refused with all of them at once, each with its line and
 column. Without FILE the example terrace is checked.`,
@@ -97,15 +98,16 @@ func printUncompared(w io.Writer, g *garden.Garden) {
 	}
 }
 
-// mostWritten is the largest share that a garden file may have drain.
-const mostWritten = 0.4
-
 // printSalts names zones from which clearly less is to drain than keeps the supply's salts
 // below what their plants take.
 func printSalts(w io.Writer, g *garden.Garden) {
 	water := g.Supply.ECmS
 	if !water.Known {
-		fmt.Fprintln(w, "\nsalts: the supply's conductivity is not known (supply: conductivity:); pots that are not fed drain nothing and keep what it brings, unless leaching: says otherwise")
+		keeps := false
+		g.EachZone(func(_ *garden.Pot, z *garden.Zone) { keeps = keeps || z.LeachingFraction == 0 })
+		if keeps {
+			fmt.Fprintln(w, "\nsalts: the supply's conductivity is not known (supply: conductivity:), and a pot that drains nothing keeps what it brings")
+		}
 		return
 	}
 	gap := "\n"
@@ -114,8 +116,8 @@ func printSalts(w io.Writer, g *garden.Garden) {
 		if !ok || need <= z.LeachingFraction+0.02 {
 			return
 		}
-		if need > mostWritten {
-			fmt.Fprintf(w, "%ssalts: %s: water of %.1f mS/cm is too salty for %s: more than the %.0f %% that may be asked would have to drain (FAO-29); mix in rain water\n", gap, z.ID, water.Value, name, 100*mostWritten)
+		if need > feed.MostLF {
+			fmt.Fprintf(w, "%ssalts: %s: water of %.1f mS/cm is too salty for %s: more than the %.0f %% that may be asked would have to drain (FAO-29); mix in rain water\n", gap, z.ID, water.Value, name, 100*feed.MostLF)
 		} else {
 			fmt.Fprintf(w, "%ssalts: %s: with water of %.1f mS/cm %.0f %% has to drain for %s (FAO-29) and %.0f %% does: write leaching: %.0f %%, or mix in rain water\n",
 				gap, z.ID, water.Value, 100*need, name, 100*z.LeachingFraction, math.Ceil(100*need))

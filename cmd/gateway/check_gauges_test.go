@@ -69,6 +69,10 @@ func TestCheckNamesPotsThatKeepTheirSalts(t *testing.T) {
 		return out.String()
 	}
 	assert.Contains(t, says(), "conductivity is not known")
+	herbs := &g.Pots[0].Zones[1].LeachingFraction
+	*herbs = 0.1
+	assert.Empty(t, says(), "something drains from each")
+	*herbs = 0
 	g.Supply.ECmS = garden.Known(0)
 	assert.Empty(t, says(), "rain water")
 	// 0.5/(5·1.0 − 0.5), FAO-29 eq. 9 with Maas' threshold for bean.

@@ -131,9 +131,6 @@ func (m *messages) openLamp(g *garden.Garden) {
 
 // sends is what sends now; nil where nothing is sent.
 func (m *messages) sends() *notify.Post {
-	if m == nil {
-		return nil
-	}
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	return m.post

@@ -80,29 +80,34 @@ func LeachingRequirement(waterMS, eceMS float64) (float64, error) {
 	return lr, nil
 }
 
-// ZoneLeaching is the leaching requirement of a zone's most sensitive plants whose
-// tolerance is known, and which they are; false where it is known of none or the water
-// brings no salt. Water that no share helps with counts as needing all of it.
-func ZoneLeaching(z *garden.Zone, own []garden.OwnCrop, water garden.Measured) (share float64, name string, ok bool) {
-	if !water.Known || !(water.Value > 0) {
-		return 0, "", false
-	}
+// LeastTolerant is the tolerance of the zone's plants with the lowest threshold, of
+// those with the steepest loss, and which plants they are; false where it is known of
+// none. own are the garden file's crops, of which nobody has measured it.
+func LeastTolerant(z *garden.Zone, own []garden.OwnCrop) (least SaltTolerance, name string, ok bool) {
 	for _, p := range z.Plants {
 		c, found := Find(own, p.Crop)
-		if !found || c.Own {
-			continue
-		}
 		t, known := SaltToleranceOf(c.Name)
-		if !known {
+		if !found || c.Own || !known {
 			continue
 		}
-		lr, err := LeachingRequirement(water.Value, t.ThresholdMS)
-		if err != nil {
-			lr = 1
-		}
-		if !ok || lr > share {
-			share, name, ok = lr, c.Name, true
+		if !ok || t.ThresholdMS < least.ThresholdMS || t.ThresholdMS == least.ThresholdMS && t.SlopePC > least.SlopePC {
+			least, name, ok = t, c.Name, true
 		}
 	}
-	return share, name, ok
+	return least, name, ok
+}
+
+// ZoneLeaching is the leaching requirement of a zone's least tolerant plants, and which
+// they are; false where it is known of none or the water brings no salt. Water that no
+// share helps with counts as needing all of it.
+func ZoneLeaching(z *garden.Zone, own []garden.OwnCrop, water garden.Measured) (share float64, name string, ok bool) {
+	t, name, ok := LeastTolerant(z, own)
+	if !ok || !(water.Or(0) > 0) {
+		return 0, "", false
+	}
+	share, err := LeachingRequirement(water.Value, t.ThresholdMS)
+	if err != nil {
+		share = 1
+	}
+	return share, name, true
 }

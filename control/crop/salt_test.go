@@ -81,6 +81,9 @@ func TestZoneLeaching(t *testing.T) {
 	require.True(t, ok)
 	assert.InDelta(t, 0.5/4.5, share, 1e-12, "the most sensitive counts")
 	assert.Equal(t, "bush bean", who)
+	_, who, ok = of(0.5, "bush bean", "strawberry", "onion")
+	require.True(t, ok)
+	assert.Equal(t, "strawberry", who, "of one threshold the steeper loss counts")
 	for _, crops := range [][]string{{}, {"basil"}, {"fern"}, {"tomato"}} {
 		_, _, ok = of(0.5, crops...)
 		assert.False(t, ok, "%v: nobody knows what it takes", crops)

@@ -72,8 +72,8 @@ type TrialZone struct {
 	// takes any away, and the dissolved feed.
 	SaltMSCM float64 `json:"highest_salt_ms_cm"`
 	// SaltLostShare is the share of the harvest, 0..1, that such water costs those of
-	// the zone's plants with the lowest threshold, the mean over all midnights (Maas 1990); the relative yield
-	// does not count it.
+	// the zone's plants with the lowest threshold, the mean over all midnights (Maas
+	// 1990); the relative yield does not count it.
 	SaltLostShare float64 `json:"lost_to_salt_share"`
 }
 

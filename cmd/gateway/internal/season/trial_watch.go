@@ -36,7 +36,8 @@ func newTrialWatch(w *trialWorld, soil *terrace.Terrace) *trialWatch {
 	}
 	w.g.EachZone(func(p *garden.Pot, z *garden.Zone) {
 		mix, _ := w.g.Mix(p.Mix)
-		t.hardy = append(t.hardy, leastHardy(w.g, z))
+		least, _, _ := crop.LeastTolerant(z, w.g.Crops) // of none salt costs nothing
+		t.hardy = append(t.hardy, least)
 		// To be saturated the mix takes more water than it holds drained, which thins
 		// its salts.
 		t.extract = append(t.extract, t.holds[len(t.extract)]/(p.Shape.HeightCM*mix.Retention.ThetaS))
@@ -173,17 +174,4 @@ func (w *trialWorld) meals() ([]policy.Meal, error) {
 		out = append(out, m)
 	})
 	return out, err
-}
-
-// leastHardy is the tolerance of the zone's plants with the lowest threshold, and of
-// those with the steepest loss; where it is known of none, salt costs nothing.
-func leastHardy(g *garden.Garden, z *garden.Zone) (least crop.SaltTolerance) {
-	for _, p := range z.Plants {
-		c, _ := crop.Find(g.Crops, p.Crop)
-		if t, ok := crop.SaltToleranceOf(c.Name); ok && !c.Own && (least.Source == "" || t.ThresholdMS < least.ThresholdMS ||
-			t.ThresholdMS == least.ThresholdMS && t.SlopePC > least.SlopePC) {
-			least = t
-		}
-	}
-	return least
 }
