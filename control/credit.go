@@ -92,6 +92,7 @@ func (p *Plan) delivered(st *State, now garden.Moment, d *garden.Delivery, mono 
 				z.anchor.came += litres * z.shareOf(&p.zones[zi])
 				z.anchor.open = z.anchor.open && d.End != garden.Unfinished
 				p.credit(st, zi, litres*z.shareOf(&p.zones[zi]), doubt, mono)
+				z.salts.enter(litres*z.shareOf(&p.zones[zi]), &p.zones[zi])
 			} else {
 				if !z.hasWater || mono > z.wetAt {
 					z.wetAt, z.hasWater = mono, true
@@ -233,6 +234,7 @@ func (p *Plan) ask(st *State, now garden.Moment, a *garden.Ask) {
 			}
 			litres := min(a.Litres, zp.VolumeL)
 			p.credit(st, i, litres, 0.25, now.Mono)
+			z.salts.enter(litres, zp)
 			z.uneven.open, z.arrival.open, z.anchor.open = false, false, false // it came into this pot alone
 			z.came.otherWater(litres, zp)
 			z.lastL, z.lastAt = litres, now

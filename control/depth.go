@@ -54,6 +54,7 @@ type depth struct {
 	// over is what came in beyond full and neither drained nor was drunk yet, L.
 	over  float64
 	wash  float64 // L that should have drained by now and have not
+	may   float64 // L that may drain for the sake of salts
 	begun bool
 	// fullAt is when the zone was last watered through.
 	fullAt  time.Duration
@@ -61,7 +62,10 @@ type depth struct {
 }
 
 // counted tells whether the zone needs this balance.
-func (z *ZonePlan) counted() bool { return z.DepthUnseen || z.LeachingFraction > 0 }
+func (z *ZonePlan) counted() bool { return z.DepthUnseen || z.leaches() }
+
+// leaches tells whether anything is to drain from the zone.
+func (z *ZonePlan) leaches() bool { return z.LeachingFraction > 0 || z.washing.waterMS > 0 }
 
 // holdsL is the available water of the drained zone, L.
 func (z *ZonePlan) holdsL() float64 { return float64(z.Capacity-z.LowerLimit) * z.VolumeL }
@@ -89,6 +93,10 @@ func (d *depth) lost(bookL float64, dt time.Duration, z *zoneState, zp *ZonePlan
 	// Of what is given the fraction drains: of each litre used, this much more.
 	d.wash = min(d.wash+loss*zp.LeachingFraction/(1-zp.LeachingFraction), most)
 	d.wash = max(0, d.wash-out)
+	if w := &zp.washing; w.waterMS > 0 {
+		d.may = max(0, min(d.may+loss*w.most/(1-w.most), needHolds*zp.VolumeL)-out)
+		z.salts.leave(out, zp)
+	}
 }
 
 // gained books litres that came in from above while the account of the mean had
@@ -104,7 +112,8 @@ func (d *depth) gained(litres, roomL float64, zp *ZonePlan) {
 
 // owes is what should drain by now and neither has nor is about to, L.
 func (z *zoneState) owes(zp *ZonePlan) float64 {
-	return max(0, z.depth.wash-max(0, z.depth.over-staysShare*zp.VolumeL))
+	wash := max(z.depth.wash, min(z.depth.may, z.salts.needL))
+	return max(0, wash-max(0, z.depth.over-staysShare*zp.VolumeL))
 }
 
 // reload takes the balance over into another plan of the zone, whose capacity is
@@ -116,7 +125,7 @@ func (d *depth) reload(to *ZonePlan, counted bool, more float64) {
 	}
 	missing := d.short - d.over + more
 	d.short, d.over = min(max(0, missing), to.holdsL()), max(0, -missing)
-	if d.wash = min(d.wash, to.holdsL()); to.LeachingFraction == 0 {
+	if d.wash = min(d.wash, to.holdsL()); !to.leaches() {
 		d.wash = 0
 	}
 }
@@ -142,7 +151,7 @@ func (z *zoneState) unseen(zp *ZonePlan, now time.Duration) float64 {
 // nobody sees is watered through by its balance, on the safe side, and that leaches.
 func (z *zoneState) washDue(zp *ZonePlan) bool {
 	owes := z.owes(zp)
-	return !zp.DepthUnseen && zp.LeachingFraction > 0 && owes >= washShare*zp.VolumeL &&
+	return !zp.DepthUnseen && zp.leaches() && owes >= washShare*zp.VolumeL &&
 		(z.salt <= restedSalt && !z.washLater || owes >= pressingShare*zp.VolumeL)
 }
 

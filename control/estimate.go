@@ -190,6 +190,10 @@ func (p *Plan) accountZone(st *State, i int, now garden.Moment, t *tick, mm, rai
 	z.water.Hold(float64(zp.LowerLimit)/4, float64(zp.Porosity))
 	p.watchCame(st, i, now, t)
 	p.fuse(st, i, now, t)
+	if w := &zp.washing; w.waterMS > 0 && !z.salts.begun {
+		z.salts.begin(z.water.Mean, p.stoodLong(zp, now), zp)
+		z.depth.may = needHolds * zp.VolumeL
+	}
 	z.deepen(zp)
 	p.watchUnder(z, zp, t.dt)
 }

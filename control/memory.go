@@ -34,6 +34,9 @@ type ZoneMemory struct {
 	DepthL float64 `json:"depth_l,omitempty"`
 	// WashL is what should have drained to leach and has not, L.
 	WashL float64 `json:"wash_l,omitempty"`
+	// SaltLoad is what its water brought of salts and did not take away again,
+	// mS/cm · L; 0 where that is not accounted for.
+	SaltLoad float64 `json:"salt_load,omitempty"`
 	// Part is what it gets of its line's water against its emitters' rating, 0
 	// where that was never seen.
 	Part float64 `json:"part,omitempty"`
@@ -74,7 +77,7 @@ func (p *Plan) Remember(st *State, now garden.Moment) Memory {
 		z := &st.zones[i]
 		r := &m.Zones[i]
 		*r = ZoneMemory{Zone: p.zones[i].ID, Factor: z.water.Factor, FactorSD: math.Sqrt(z.water.VarFactor),
-			Water: z.water.Mean, WaterSD: z.water.SD(), Known: z.known, ShortL: z.short, DepthL: z.depth.short, WashL: z.owes(&p.zones[i]), Part: z.uneven.part, Arrival: z.arrival.remember(), Anchor: z.anchor.remember(), Doubt: z.doubt.remember(now.Mono), NoAnswer: z.dumb}
+			Water: z.water.Mean, WaterSD: z.water.SD(), Known: z.known, ShortL: z.short, DepthL: z.depth.short, WashL: z.owes(&p.zones[i]), SaltLoad: z.salts.load, Part: z.uneven.part, Arrival: z.arrival.remember(), Anchor: z.anchor.remember(), Doubt: z.doubt.remember(now.Mono), NoAnswer: z.dumb}
 		for _, pi := range p.zones[i].probes {
 			// A pair that seems confused shows itself anew.
 			if ps := &st.probes[pi]; ps.distrusted && !ps.confused {
@@ -160,6 +163,11 @@ func (p *Plan) recallZone(z *zoneState, zp *ZonePlan, r *ZoneMemory, now, age ti
 		z.doubt.recall(r.Doubt, zp, now, aged)
 		if z.doubt.on {
 			z.short = max(z.short, z.doubt.missingL)
+		}
+	}
+	if age <= usualFor || age == math.MaxInt64 { // of an unknown age: a board that has no time yet
+		if z.salts.recall(r.SaltLoad, zp); z.salts.begun {
+			z.depth.may = needHolds * zp.VolumeL
 		}
 	}
 	if age <= usualFor {

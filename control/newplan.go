@@ -159,6 +159,9 @@ func (b *builder) zone(pot *garden.Pot, z *garden.Zone) {
 	zp.AreaM2 = z.Share * discM2(pot.Shape.TopDiameterCM)
 	zp.WallM2 = z.Share * math.Pi * (pot.Shape.TopDiameterCM + pot.Shape.BottomDiameterCM) / 2 * pot.Shape.HeightCM / 1e4
 	zp.drain = time.Duration(float64(drainFor) * math.Pow(pot.Shape.HeightCM/20, drainPower))
+	if zp.washing = washingOf(b.g, z, &zp); zp.washing.waterMS > 0 {
+		zp.LeachByNeed = true
+	}
 	zp.survivalL = b.g.Limits.SurvivalShare * zp.VolumeL
 	b.plants(path, z, &zp)
 	b.reach(curve, pot.Shape, &zp)
@@ -323,12 +326,20 @@ func peakDaily(z *ZonePlan) float64 {
 		canopy += c
 		use += c * max(pl.crop.KcMid, pl.crop.KcEnd, pl.crop.KcIni)
 	}
-	return peakEToMM * (use + z.bareMM(canopy, 0)) * z.exposure / (1 - z.LeachingFraction)
+	return peakEToMM * (use + z.bareMM(canopy, 0)) * z.exposure / (1 - z.sizedShare())
 }
 
 // dryFillL fills the zone from its lower limit to capacity, leaching included, L.
 func (z *ZonePlan) dryFillL() float64 {
-	return max(0, float64(z.Capacity-z.LowerLimit)) * z.VolumeL / (1 - z.LeachingFraction)
+	return max(0, float64(z.Capacity-z.LowerLimit)) * z.VolumeL / (1 - z.sizedShare())
+}
+
+// sizedShare is the share to drain that lines are sized for.
+func (z *ZonePlan) sizedShare() float64 {
+	if z.LeachByNeed {
+		return max(sizedFor, z.LeachingFraction)
+	}
+	return z.LeachingFraction
 }
 
 func (b *builder) pulses(path string, zp *ZonePlan) {

@@ -61,8 +61,10 @@ type ZonePlan struct {
 	// FlowLPH is what the line gives this zone, L/h; PulseTime one pulse at it.
 	FlowLPH   float64
 	PulseTime time.Duration
-	// LeachingFraction is the share of water meant to drain.
+	// LeachingFraction is the share of water meant to drain, LeachByNeed that in place
+	// of one as much drains as salts ask for.
 	LeachingFraction float64
+	LeachByNeed      bool
 	// DepthUnseen tells that all its probes stand in the upper third of much mix.
 	DepthUnseen bool
 	// PeakDailyL is the zone's loss on a hot, dry, windy day with grown plants.
@@ -80,7 +82,8 @@ type ZonePlan struct {
 	// drain is the time constant at which it loses what is over capacity.
 	drain time.Duration
 	// joint reads several probes together, nil where there are fewer than two.
-	joint *medium.Joint
+	joint   *medium.Joint
+	washing washing
 	// reach is the available water the roots hold at 0, 10 … 100 % of the
 	// depth, m³/m³ of the whole zone, in the drained pot.
 	reach [11]float64

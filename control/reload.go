@@ -122,6 +122,9 @@ func (p *Plan) reloadZone(was, to *ZonePlan, z *zoneState, events []garden.Plant
 	more := float64(to.Capacity)*to.VolumeL - float64(was.Capacity)*was.VolumeL
 	z.short = max(0, z.short+more)
 	z.doubt.missingL = min(max(0, z.doubt.missingL+more), to.holdsL())
+	if z.salts.reload(to); to.washing.waterMS == 0 {
+		z.depth.may = 0
+	}
 	z.depth.reload(to, was.counted(), more)
 	z.water.Hold(float64(to.LowerLimit)/4, float64(to.Porosity))
 	z.short = min(z.short, to.VolumeL)

@@ -142,6 +142,7 @@ func edit(t *rapid.T, g *garden.Garden) {
 	g.Limits.DailyFactor = rapid.Float64Range(2, 10).Draw(t, "factor")
 	g.Limits.MinRest = time.Duration(rapid.Int64Range(0, int64(time.Hour)).Draw(t, "rest"))
 	g.StagesByHeat = rapid.Bool().Draw(t, "heat")
+	g.Supply.ECmS = garden.Measured{Value: rapid.Float64Range(0, 5).Draw(t, "conductivity"), Known: rapid.Bool().Draw(t, "known")}
 	for i := range g.Pots {
 		p := &g.Pots[i]
 		z := &p.Zones[0]
@@ -156,6 +157,7 @@ func edit(t *rapid.T, g *garden.Garden) {
 			z.Plants = append(z.Plants, garden.Plant{Crop: rapid.SampledFrom([]string{"aubergine", "chilli", "strawberry"}).Draw(t, "crop"), Count: rapid.IntRange(1, 4).Draw(t, "count")})
 		}
 		z.LeachingFraction = rapid.Float64Range(0, 0.4).Draw(t, "leaching")
+		z.LeachByNeed = rapid.Bool().Draw(t, "by need")
 		if rapid.Bool().Draw(t, "cap") {
 			g.Lines[i].DailyCapL = garden.Known(rapid.Float64Range(0.1, 200).Draw(t, "litres"))
 		}

@@ -115,7 +115,8 @@ type zoneState struct {
 	drySpent float64
 	dryAt    time.Duration
 	// salt is by what a reading's error grows after a feed, 1 and 0 for not.
-	salt float64
+	salt  float64
+	salts salts
 	// washLater tells that the zone's feeding wants its wash after the next feed.
 	washLater bool
 	// blind tells that no trusted fresh probe stands near the floor.

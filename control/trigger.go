@@ -25,6 +25,9 @@ func (p *Plan) need(st *State, zi int) float64 {
 	} else {
 		// Without a probe what is to drain is given along.
 		litres = z.short / (1 - zp.LeachingFraction)
+		if z.washDue(zp) && zp.LeachByNeed {
+			litres += z.owes(zp)
+		}
 	}
 	return max(0, litres)
 }

@@ -61,14 +61,19 @@ func printPlan(w io.Writer, p *control.Plan) error {
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', tabwriter.AlignRight)
 	fmt.Fprintln(t, "zone\tmix L\tcapacity %\trefill %\tstop %\trefill L\tpulses\tpulse L\tpulse min\tsoak min\thot day L\tdrains %\tline\t")
 	for _, z := range p.Zones() {
-		line := string(z.Line)
+		line, drains := string(z.Line), fmt.Sprintf("%.0f", 100*z.LeachingFraction)
+		if z.LeachByNeed && z.LeachingFraction > 0 {
+			drains += ", more by need"
+		} else if z.LeachByNeed {
+			drains = "by need"
+		}
 		pulse := fmt.Sprintf("%.0f", z.PulseTime.Minutes())
 		if z.HandTended {
 			line, pulse = "by hand", "-"
 		}
-		fmt.Fprintf(t, "%s\t%.0f\t%.1f\t%.1f\t%.1f\t%.1f\t%d\t%.2f\t%s\t%.0f\t%.1f\t%.0f\t%s\t\n",
+		fmt.Fprintf(t, "%s\t%.0f\t%.1f\t%.1f\t%.1f\t%.1f\t%d\t%.2f\t%s\t%.0f\t%.1f\t%s\t%s\t\n",
 			z.ID, z.VolumeL, 100*z.Capacity, 100*z.Refill, 100*z.Stop, z.RefillL,
-			z.Pulses, z.PulseL, pulse, z.Soak.Minutes(), z.PeakDailyL, 100*z.LeachingFraction, line)
+			z.Pulses, z.PulseL, pulse, z.Soak.Minutes(), z.PeakDailyL, drains, line)
 	}
 	fmt.Fprintln(t)
 	fmt.Fprintln(t, "line\tflow L/h\tlongest min\tlimit L/day\t")
@@ -106,14 +111,14 @@ func printSalts(w io.Writer, g *garden.Garden) {
 		keeps := false
 		g.EachZone(func(_ *garden.Pot, z *garden.Zone) { keeps = keeps || z.LeachingFraction == 0 })
 		if keeps {
-			fmt.Fprintln(w, "\nsalts: the supply's conductivity is not known (supply: conductivity:), and a pot that drains nothing keeps what it brings")
+			fmt.Fprintln(w, "\nsalts: the supply's conductivity is not known, and a pot that drains nothing keeps what it brings: write supply: { conductivity: … } and as much drains as salts ask for")
 		}
 		return
 	}
 	gap := "\n"
 	g.EachZone(func(_ *garden.Pot, z *garden.Zone) {
 		need, name, ok := crop.ZoneLeaching(z, g.Crops, water)
-		if !ok || need <= z.LeachingFraction+0.02 {
+		if !ok || need <= z.LeachingFraction+0.02 || z.LeachByNeed && need <= feed.MostLF {
 			return
 		}
 		if need > feed.MostLF {

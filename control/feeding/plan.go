@@ -39,7 +39,8 @@ type zonePlan struct {
 	probes, probeFrom int
 	injector          garden.Injector
 	shares            []share // the other zones of its injected line
-	led               bool    // fed along with the line's leading zone
+	byNeed            bool
+	led               bool // fed along with the line's leading zone
 	// weak tells that the zone is fed with every watering.
 	weak                bool
 	portionAt           [4]feed.Portion
@@ -104,7 +105,7 @@ func NewPlan(g *garden.Garden, water *control.Plan) (*Plan, error) {
 func (p *Plan) newZone(pot *garden.Pot, z *garden.Zone, w *control.ZonePlan) zonePlan {
 	zp := zonePlan{
 		id: string(z.ID), name: z.Name, zone: z.ID, line: z.Line, spec: z.Feed,
-		volumeL: w.VolumeL, areaM2: w.AreaM2,
+		byNeed: w.LeachByNeed, volumeL: w.VolumeL, areaM2: w.AreaM2,
 		lower: float64(w.LowerLimit), capacity: float64(w.Capacity),
 		hunger: feed.ZoneHunger(z), plants: float64(feed.PlantCount(z)), stages: [4]int{30, 40, 40, 30},
 	}

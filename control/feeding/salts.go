@@ -113,7 +113,7 @@ func (p *Plan) judgeSalts(st *State, i int, now garden.Moment, zv *control.ZoneV
 		zs.flushMS, zs.flushWhy = reading.Value, fmt.Sprintf("drainage read %.1f mS/cm: salts have to leave before the next feed", reading.Value)
 	case feed.MustLeach(ledger, zs.feedMS):
 		zs.flushMS, zs.flushWhy = ledger.Value, fmt.Sprintf("by the account of salts the pot's water is at %.1f mS/cm", ledger.Value)
-	case feed.FlushDue(now.Wall, last) && !(ledger.Known && !zs.salts.Guess && ledger.Value <= zs.halfWay()):
+	case feed.FlushDue(now.Wall, last) && !(ledger.Known && !zs.salts.Guess && (ledger.Value <= zs.halfWay() || zp.byNeed)):
 		zs.flushMS, zs.flushWhy = ledger.Or(0), fmt.Sprintf("planned: %.0f days since the last flush or since feeding began", now.Wall.Sub(last).Hours()/24)
 	default:
 		zs.wanted = time.Time{}

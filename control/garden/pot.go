@@ -46,8 +46,11 @@ type Zone struct {
 	LowerLimit  Measured // practical lower limit, water fraction
 	RefillPoint Measured // water fraction at which watering starts
 	StopPoint   Measured // water fraction aimed at
-	// LeachingFraction is the share of water meant to drain, 0..0.4.
+	// LeachingFraction is the share of water meant to drain, 0..0.4. LeachByNeed tells
+	// that none was asked for: where the supply's conductivity and what the plants bear
+	// are known, as much drains as salts need in its place.
 	LeachingFraction float64
+	LeachByNeed      bool
 	// Feed is how the zone is fed.
 	Feed FeedPlan
 }

@@ -74,7 +74,7 @@ func taken() map[string]string {
 
 		"Zone.Name": "?name", "Zone.Share": "share", "Zone.Plants": "plants", "Zone.Exposure": "exposure",
 		"Zone.Capacity": "capacity", "Zone.LowerLimit": "lower-limit", "Zone.RefillPoint": "refill", "Zone.StopPoint": "stop",
-		"Zone.LeachingFraction": "leaching", "Zone.Feed": "feed",
+		"Zone.LeachingFraction": "leaching", "Zone.LeachByNeed": "leaching", "Zone.Feed": "feed",
 
 		"Probe.DepthCM": "depth", "Probe.Calibration": "calibration",
 

@@ -141,6 +141,7 @@ func TestDefaults(t *testing.T) {
 	assert.Equal(t, garden.OpenAir, g.Pots[0].Zones[0].Exposure)
 	assert.Equal(t, "chilli", g.Pots[0].Name)
 	assert.Zero(t, g.Pots[0].Zones[0].LeachingFraction, "not fed, so nothing is meant to drain")
+	assert.True(t, g.Pots[0].Zones[0].LeachByNeed, "but what salts ask for")
 }
 
 func TestExamples(t *testing.T) {

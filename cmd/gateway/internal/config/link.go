@@ -127,8 +127,10 @@ func (r *reader) linkZone(pot *garden.Pot, whole zoneDraft, d entry[zoneDraft], 
 	if z.Exposure == "" {
 		z.Exposure = garden.OpenAir
 	}
-	if z.Feed.Fed() && !r.src.given(d.path+".leaching") && !r.src.given("pots."+string(pot.ID)+".leaching") {
-		z.LeachingFraction = fedLeaching
+	if !r.src.given(d.path+".leaching") && !r.src.given("pots."+string(pot.ID)+".leaching") {
+		if z.LeachByNeed = true; z.Feed.Fed() {
+			z.LeachingFraction = fedLeaching
+		}
 	}
 	r.claim("zone", string(z.ID), d.path)
 	if other, twice := taken[z.ID]; twice {

@@ -82,7 +82,11 @@ func keepsItsPots(t *testing.T, res Result, b *Bench) {
 		assert.LessOrEqual(t, z.HoursSaturated, 0.02*hours, "%s: saturated hours", z.Name)
 		flushed := flushedInto(b, garden.ZoneID(z.Name))
 		assert.LessOrEqual(t, flushed, 0.2*z.AppliedL, "%s: flushed", z.Name)
-		assert.Less(t, z.DrainedIrrigationL, 0.15*z.AppliedL+flushed, "%s: irrigation drained", z.Name)
+		drains := 0.15
+		if line, _ := b.Garden.Line(b.Plan.Zones()[i].Line); len(line.Outlets) > 1 {
+			drains = 0.25 // what washes one pot of the line runs through the other too
+		}
+		assert.Less(t, z.DrainedIrrigationL, drains*z.AppliedL+flushed, "%s: irrigation drained", z.Name)
 		assert.Greater(t, z.Pulses, 0, "%s was never watered", z.Name)
 	}
 	assert.Less(t, res.MassBalanceErrorL, 1e-9*max(1, passed), "mass balance, of the water that passed")

@@ -11,6 +11,7 @@ import (
 	"fabricpot/control/garden"
 	"fabricpot/control/weather"
 	"fabricpot/sim/bench"
+	"fabricpot/sim/policy"
 	"fabricpot/testdata"
 )
 
@@ -18,7 +19,7 @@ import (
 type TrialCase struct {
 	Name string
 	// Group gathers cases in tables: "seasons", "sizes", "probes", "emitters",
-	// "leaching", "fed", "faults".
+	// "leaching", "fed", "salts washed out", "faults".
 	Group string
 	// Garden, Mix and Weather name what trialGarden, trialMixes and the files of
 	// testdata know.
@@ -29,6 +30,8 @@ type TrialCase struct {
 	// DU replaces the lines' distribution uniformity, Leaching the zones'
 	// leaching fraction; 0 keeps the garden's uniformity and asks for none.
 	DU, Leaching float64
+	// ByNeed has as much drain as salts ask for in place of a fraction.
+	ByNeed bool
 	// Probes' errors: noise of each conversion and standard deviation of lasting
 	// offsets in V, of gain, and a drift in V/h that all of them share.
 	NoiseV, OffsetV, Gain, DriftVPH float64
@@ -45,6 +48,11 @@ type TrialCase struct {
 // place is what a reference season depends on.
 func (c TrialCase) place() string {
 	return fmt.Sprint(c.Garden, "|", c.Mix, "|", c.Weather, "|", c.From, "|", c.Days, "|", c.DU)
+}
+
+// touches tells whether the case can change what a policy does.
+func (c TrialCase) touches(name string) bool {
+	return c.Fault.touches(name) && (!c.ByNeed || name == policy.Gateway || name == policy.Ideal)
 }
 
 func (c TrialCase) from(zone *time.Location) time.Time {
@@ -146,6 +154,7 @@ func (c TrialCase) bare(g *garden.Garden) {
 		for i := range p.Zones {
 			if !c.Fed {
 				p.Zones[i].Feed, p.Zones[i].LeachingFraction = garden.FeedPlan{}, c.Leaching
+				p.Zones[i].LeachByNeed = c.ByNeed
 			}
 			lined = lined && p.Zones[i].Line != ""
 		}

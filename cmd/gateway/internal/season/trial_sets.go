@@ -63,6 +63,7 @@ func QuickTrial() TrialSet {
 	fed := base
 	fed.Name, fed.Group, fed.Curve, fed.Fed = "fed, "+base.Name, groupFed, false, true
 	set.Cases = append(set.Cases, base, york, heatCase(tick), fed)
+	set.Cases = append(set.Cases, washedCases(set.Cases)...)
 	short := base
 	short.Curve, short.From, short.Days = false, "2014-07-01", 35
 	short.Name, short.Group = "no fault, five weeks", groupFaults
@@ -73,6 +74,22 @@ func QuickTrial() TrialSet {
 
 func heatCase(tick time.Duration) TrialCase {
 	return TrialCase{Name: "heat spell (synthetic)", Group: groupSeasons, Garden: "heat spell", Weather: "heat-spell", From: "2025-07-06", Days: 14, Tick: tick}
+}
+
+// washedOut ends the name of a season that is had again so.
+const washedOut = ", " + groupWashed
+
+// washedCases are the seasons again, with what drains that salts ask for: no rival does
+// anything else there.
+func washedCases(cases []TrialCase) []TrialCase {
+	var out []TrialCase
+	for _, c := range cases {
+		if c.Group == groupSeasons {
+			c.Name, c.Group, c.ByNeed, c.Curve = c.Name+washedOut, groupWashed, true, false
+			out = append(out, c)
+		}
+	}
+	return out
 }
 
 func faultCases(base TrialCase) []TrialCase {
@@ -103,6 +120,7 @@ func FullTrial() TrialSet {
 		}
 	}
 	set.Cases = append(set.Cases, heatCase(0))
+	set.Cases = append(set.Cases, washedCases(set.Cases)...)
 	vary := func(group, name string, change func(*TrialCase)) {
 		c := base
 		c.Group, c.Name, c.Curve = group, name, false
@@ -143,7 +161,7 @@ func (s TrialSet) jobs() []trialJob {
 		for seed := uint64(1); seed <= uint64(s.Seeds); seed++ {
 			names := policy.Names()
 			for i := len(names) - 1; i >= 0; i-- {
-				if c.Fault.touches(names[i]) && s.tries(names[i]) {
+				if c.touches(names[i]) && s.tries(names[i]) {
 					out = append(out, trialJob{c, names[i], seed})
 				}
 			}

@@ -125,6 +125,9 @@ func WriteTrialTable(w io.Writer, set TrialSet, rows []TrialRow) error {
 			return err
 		}
 	}
+	if err := washedTable(w, set, rows); err != nil {
+		return err
+	}
 	if err := fedTable(w, set, rows); err != nil {
 		return err
 	}
@@ -179,6 +182,7 @@ const (
 	groupSeasons = "seasons"
 	groupFaults  = "faults"
 	groupFed     = "fed"
+	groupWashed  = "salts washed out"
 )
 
 // fedTable is about nitrogen.
@@ -210,9 +214,35 @@ func fedTable(w io.Writer, set TrialSet, rows []TrialRow) error {
 	return nil
 }
 
+// washedTable is the seasons again with what drains that salts ask for.
+func washedTable(w io.Writer, set TrialSet, rows []TrialRow) error {
+	all := Pooled(rows, groupWashed, "")
+	if len(all) == 0 {
+		return nil
+	}
+	fmt.Fprint(w, "\nAll seasons again, where as much drains as salts ask for, and each of them; the ideal\ndrains nothing.\n\n")
+	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', tabwriter.AlignRight)
+	fmt.Fprintln(t, "case\tapplied L\tdrained %\ttimes ideal\tlost %\tworst pot %\tN leached g/kg\tsalt mS/cm\tlost to salt %\t")
+	line := func(name string, r TrialRow) {
+		fmt.Fprintf(t, "%s\t%.0f\t%.1f\t%.2f\t%.2f\t%.1f\t%.2f\t%.1f\t%.1f\t\n", name, r.AppliedL.Mean, 100*r.DrainedShare.Mean, r.TimesIdeal.Mean,
+			100*r.LostShare.Mean, 100*r.WorstPot.Most, r.NLeachedGPerKG.Mean, r.SaltMSCM.Most, 100*r.SaltLostShare.Mean)
+	}
+	for _, r := range all {
+		if r.Policy == policy.Gateway {
+			line("all", r)
+		}
+	}
+	for _, r := range rows {
+		if r.Group == groupWashed && r.Policy == policy.Gateway {
+			line(r.Case, r)
+		}
+	}
+	return t.Flush()
+}
+
 // other tells the groups that have no table of their own.
 func other(c TrialCase) bool {
-	return c.Group != groupSeasons && c.Group != groupFaults && c.Group != groupFed
+	return c.Group != groupSeasons && c.Group != groupFaults && c.Group != groupFed && c.Group != groupWashed
 }
 
 // compared are the policies that stand beside the gateway in the narrow tables.

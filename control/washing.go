@@ -1,0 +1,161 @@
+package control
+
+import (
+	"math"
+
+	"fabricpot/control/crop"
+	"fabricpot/control/garden"
+)
+
+// Where the garden file asks for no share to drain, and the supply's conductivity and
+// what the zone's plants bear are known, as much drains as salts ask for: nothing until
+// the account says that they cost harvest, then what takes them out. Food that goes along
+// is no reason to wait: in simulated summers, with the food in the pot known exactly, to
+// wait until it was a fifth of what is dissolved cost twice the harvest and kept little.
+
+// All are our judgement, tried on the simulator's pots.
+const (
+	// washAtLostPC is what salts would cost of the harvest, if they stayed, when they
+	// are washed out, percent: over a whole summer 1 to 3.
+	washAtLostPC = 8
+	// overWater is how far over the supply's own conductivity a wash leaves a zone at
+	// the least: water can't make it fresher than itself.
+	overWater = 1.1
+	// needMost is the most of all water that may drain so where the leaching requirement
+	// is less, needMostOf the most where it is more.
+	needMost, needMostOf = 0.20, 0.40
+	// needHolds is the share of the volume that may be owed at a time.
+	needHolds = 0.30
+	// sizedFor is the least share that lines are sized for in place of it.
+	sizedFor = 0.10
+	// stoodFor is how many days plants have stood in a zone of which nothing is known
+	// when salts have gathered in it.
+	stoodFor = 14
+	// drainsTimes is how many times the zone's mean drainage has of salts: by FAO-29,
+	// with water in the soil of twice ECe (there, from memory), eq. 9 and drainage of
+	// ECw/LR, it is 2.5/(1+LR), here at an LR of 0.11.
+	drainsTimes = 2.25
+)
+
+// washing is what a zone's plants bear. The zero value washes nothing.
+type washing struct {
+	// waterMS is the supply's conductivity, mS/cm; 0 for no washing by need.
+	waterMS float64
+	// heldL is the water that the drained zone holds, L.
+	heldL float64
+	// Loads, mS/cm · L: what costs nothing yet, at which a wash is wanted, and to which
+	// it brings the zone.
+	bears, at, to float64
+	// most is the share of all water that may drain.
+	most float64
+}
+
+// washingOf is what the zone's need is reckoned from; zero where a share is asked for,
+// or where it is not known what the water brings or the plants bear.
+func washingOf(g *garden.Garden, z *garden.Zone, zp *ZonePlan) washing {
+	t, _, ok := crop.LeastTolerant(z, g.Crops)
+	water := g.Supply.ECmS.Or(0)
+	if !z.LeachByNeed || !ok || !(water > 0) || !(t.SlopePC > 0) {
+		return washing{}
+	}
+	share, _, _ := crop.ZoneLeaching(z, g.Crops, g.Supply.ECmS)
+	// Threshold and slope are those of the saturation extract: all pores full.
+	full := float64(zp.Porosity) * zp.VolumeL
+	w := washing{
+		waterMS: water, heldL: float64(zp.Capacity) * zp.VolumeL, bears: t.ThresholdMS * full,
+		at:   (t.ThresholdMS + washAtLostPC/t.SlopePC) * full,
+		most: min(max(needMost, share), needMostOf),
+	}
+	// A little more than the least that is leached at a time, so that what is wanted is
+	// done.
+	lump := 1.02 * washShare * zp.VolumeL
+	w.at = max(w.at, overWater*water*w.heldL)
+	w.to = w.brings() + (w.at-w.brings())*math.Exp(-drainsTimes*lump/w.heldL)
+	w.to = max(w.to, overWater*water*w.heldL)
+	return w
+}
+
+// brings is the load that water alone keeps up in a zone through which it runs.
+func (w *washing) brings() float64 { return w.waterMS * w.heldL / drainsTimes }
+
+// salts is a zone's account of what its water brought, as conductivity times water. It
+// knows nothing of feed: what plants eat need not be washed out.
+type salts struct {
+	load  float64 // mS/cm · L
+	needL float64 // what has to drain of it, L
+	begun bool
+}
+
+// begin starts the account with a zone soaked with the supply's water. Where plants have
+// stood for long, salts have gathered, as many as cost nothing yet.
+func (s *salts) begin(water float64, stood bool, zp *ZonePlan) {
+	w := &zp.washing
+	if s.begun || w.waterMS == 0 {
+		return
+	}
+	s.begun = true
+	s.load += max(water, 0) * zp.VolumeL * w.waterMS
+	if stood {
+		s.load = max(s.load, w.bears)
+	}
+	s.reckon(w)
+}
+
+// enter books litres of the supply's water.
+func (s *salts) enter(litres float64, zp *ZonePlan) {
+	if w := &zp.washing; w.waterMS > 0 {
+		s.load += litres * w.waterMS
+		s.reckon(w)
+	}
+}
+
+// leave books litres that drained.
+func (s *salts) leave(litres float64, zp *ZonePlan) {
+	if w := &zp.washing; litres > 0 && w.waterMS > 0 {
+		s.load *= math.Exp(-drainsTimes * litres / w.heldL)
+		s.reckon(w)
+	}
+}
+
+// reckon finds what has to drain, with the supply's water in its place: of a mean load L
+// that falls by drainsTimes of itself over heldL and rises by waterMS with each litre,
+// heldL/drainsTimes · ln((L-b)/(to-b)), b being brings. Once wanted, a wash is wanted
+// until it is done.
+func (s *salts) reckon(w *washing) {
+	if s.load <= w.to || s.load < w.at && s.needL == 0 {
+		s.needL = 0
+		return
+	}
+	s.needL = w.heldL / drainsTimes * math.Log((s.load-w.brings())/(w.to-w.brings()))
+}
+
+// recall brings in the load that a memory holds.
+func (s *salts) recall(load float64, zp *ZonePlan) {
+	if w := &zp.washing; w.waterMS > 0 && garden.Finite(load) && load > 0 {
+		*s = salts{load: min(load, 40*w.heldL), begun: true}
+		s.reckon(w)
+	}
+}
+
+// reload takes the account over into another plan of the zone.
+func (s *salts) reload(to *ZonePlan) {
+	if to.washing.waterMS == 0 {
+		*s = salts{}
+		return
+	}
+	s.needL = 0
+	if s.begun {
+		s.reckon(&to.washing)
+	}
+}
+
+// stoodLong tells whether plants of a known day have stood in the zone for so long that
+// salts have gathered.
+func (p *Plan) stoodLong(zp *ZonePlan, now garden.Moment) bool {
+	for i := range zp.plants {
+		if on := zp.plants[i].plantedOn; now.Synced && !on.IsZero() && now.Wall.Sub(on).Hours() > 24*stoodFor {
+			return true
+		}
+	}
+	return false
+}

@@ -1,0 +1,231 @@
+package control
+
+import (
+	"encoding/json"
+	"math"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+
+	"fabricpot/control/crop"
+	"fabricpot/control/feed"
+	"fabricpot/control/garden"
+)
+
+// saltyGarden has one pot of 75 L with an aubergine, no share to leach and water of that
+// conductivity.
+func saltyGarden(waterMS float64) *garden.Garden {
+	g := testGarden(1, 36)
+	g.Supply.ECmS = garden.Known(waterMS)
+	g.Pots[0].Zones[0].LeachByNeed = true
+	return g
+}
+
+func zoneOf(t testing.TB, g *garden.Garden) ZonePlan {
+	t.Helper()
+	p, _, err := NewPlan(g)
+	require.NoError(t, err)
+	return p.Zones()[0]
+}
+
+// The loads are those at which Maas' tolerance for aubergine (1.1 mS/cm, 6.9 % for each
+// mS/cm more: the list of the U.S. Salinity Laboratory) costs what it should, in the
+// extract of the saturated mix.
+func TestWashingKeepsToTheCropsTolerance(t *testing.T) {
+	zp := zoneOf(t, saltyGarden(0.5))
+	w := zp.washing
+	require.True(t, zp.LeachByNeed)
+	tol, ok := crop.SaltToleranceOf("aubergine")
+	require.True(t, ok)
+	full := float64(zp.Porosity) * zp.VolumeL
+	require.InDelta(t, 0.88*75, full, 1e-9)
+	assert.InDelta(t, 0, tol.Lost(w.bears/full), 1e-12)
+	assert.InDelta(t, 0.08, tol.Lost(w.at/full), 1e-12)
+	assert.Less(t, w.to, w.at)
+	assert.InDelta(t, float64(zp.Capacity)*75, w.heldL, 1e-9)
+	assert.Equal(t, needMost, w.most)
+
+	t.Run("not where it can't be known", func(t *testing.T) {
+		for name, change := range map[string]func(*garden.Garden){
+			"a share is asked for":    func(g *garden.Garden) { g.Pots[0].Zones[0].LeachByNeed = false },
+			"no conductivity":         func(g *garden.Garden) { g.Supply.ECmS = garden.Measured{} },
+			"rain water":              func(g *garden.Garden) { g.Supply.ECmS = garden.Known(0) },
+			"a crop nobody measured":  func(g *garden.Garden) { g.Pots[0].Zones[0].Plants[0].Crop = "basil" },
+			"a pot without any plant": func(g *garden.Garden) { g.Pots[0].Zones[0].Plants = nil },
+		} {
+			g := saltyGarden(0.5)
+			change(g)
+			zp := zoneOf(t, g)
+			assert.Zero(t, zp.washing, name)
+			assert.False(t, zp.LeachByNeed, name)
+		}
+	})
+	t.Run("water that is saltier than the plants like", func(t *testing.T) {
+		zp := zoneOf(t, saltyGarden(4))
+		w := zp.washing
+		assert.GreaterOrEqual(t, w.to, overWater*4*w.heldL, "not fresher than the water")
+		assert.GreaterOrEqual(t, w.at, w.to)
+		assert.Equal(t, needMostOf, w.most)
+		assert.Equal(t, needMostOf, feed.MostLF, "no more than may be asked for")
+	})
+}
+
+// How much saltier drainage is than the root zone follows from FAO-29's leaching
+// requirement: at the share it asks for, what enters leaves.
+func TestDrainageIsSaltierThanTheZone(t *testing.T) {
+	const water = 0.5
+	for _, ece := range []float64{0.9, 1.0, 1.1} {
+		lr, err := crop.LeachingRequirement(water, ece)
+		require.NoError(t, err)
+		drainage, inSoil := water/lr, 2*ece // twice ECe: FAO-29, from memory
+		assert.InDelta(t, 2.5/(1+lr), drainage/inSoil, 1e-9)
+		assert.InDelta(t, drainsTimes, drainage/inSoil, 0.05)
+	}
+}
+
+// What has to drain is what brings the zone there, by the account itself.
+func TestWashBringsSaltsDown(t *testing.T) {
+	rapid.Check(t, func(rt *rapid.T) {
+		zp := zoneOf(t, saltyGarden(rapid.Float64Range(0.1, 3).Draw(rt, "water")))
+		w := &zp.washing
+		var s salts
+		s.begin(0, false, &zp)
+		require.True(rt, s.begun)
+		s.enter((w.at+rapid.Float64Range(0.01, 300).Draw(rt, "more"))/w.waterMS, &zp)
+		need := s.needL
+		require.Positive(rt, need)
+		require.True(rt, garden.Finite(need))
+		const steps = 2000
+		for range steps {
+			s.leave(need/steps, &zp)
+			s.enter(need/steps, &zp)
+		}
+		assert.InEpsilon(rt, w.to, s.load, 0.01)
+		s.leave(0.02*w.heldL, &zp)
+		assert.Zero(rt, s.needL, "done")
+	})
+}
+
+func TestSaltsGatherBeforeTheyAreWashed(t *testing.T) {
+	zp := zoneOf(t, saltyGarden(0.5))
+	w := &zp.washing
+	var s salts
+	s.begin(float64(zp.Capacity), false, &zp)
+	assert.InDelta(t, 0.5*w.heldL, s.load, 1e-9, "soaked with the supply's water")
+	s.begin(1, true, &zp)
+	assert.InDelta(t, 0.5*w.heldL, s.load, 1e-9, "begun once")
+	s.enter((w.at-s.load)/0.5-0.01, &zp)
+	assert.Zero(t, s.needL, "not yet")
+	s.enter(0.02, &zp)
+	require.Greater(t, s.needL, washShare*zp.VolumeL, "enough to be done at once")
+	s.leave(s.needL/4, &zp)
+	assert.Less(t, s.load, w.at)
+	assert.Positive(t, s.needL, "wanted until it is done")
+
+	var stood salts
+	stood.begin(float64(zp.Capacity), true, &zp)
+	assert.Equal(t, w.bears, stood.load, "plants that have stood for long")
+	assert.Zero(t, stood.needL)
+}
+
+// A pot from which nothing drains washes once its salts cost harvest, and not before;
+// with a share of nothing in the file it never does.
+func TestPotWashesBySaltsAlone(t *testing.T) {
+	season := func(g *garden.Garden, days int) (b *bench, early, whole float64) {
+		counts := false
+		b = newBench(t, g)
+		for day := range days {
+			b.run(24 * time.Hour)
+			if z := &b.st.zones[0]; !counts && z.salts.needL > 0 {
+				early, counts = b.drained, true
+				t.Logf("salts count from day %d on, when %.1f of %.1f L have drained", day, b.drained, b.applied)
+			}
+		}
+		return b, early, b.drained / b.applied
+	}
+	dry, _, none := season(testGarden(1, 36), 90)
+	b, early, share := season(saltyGarden(0.5), 90)
+	t.Logf("%.1f %% drained, without %.1f %%", 100*share, 100*none)
+	assert.InDelta(t, dry.drained, early, 0.02*b.applied, "nothing before it is needed")
+	assert.Greater(t, share, none+0.02)
+	assert.Less(t, share, 0.15)
+	w := &b.p.zones[0].washing
+	assert.Less(t, b.st.zones[0].salts.load, 1.15*w.at, "it keeps up")
+
+	t.Run("rain brings none", func(t *testing.T) {
+		z := &b.st.zones[0]
+		was := z.salts.load
+		b.p.rain(b.st, 0, b.now, 5)
+		assert.Equal(t, was, z.salts.load)
+		b.p.ask(b.st, b.now, &garden.Ask{Kind: garden.GardenerWatered, Zone: "pot0", Litres: 2})
+		assert.InDelta(t, was+1, z.salts.load, 1e-9, "a can does")
+	})
+	t.Run("without a probe that is believed", func(t *testing.T) {
+		b := newBench(t, saltyGarden(0.5))
+		b.quality = garden.Bad
+		b.run(2 * time.Hour)
+		z, zp := &b.st.zones[0], &b.p.zones[0]
+		require.False(t, z.trusted)
+		require.True(t, z.salts.begun)
+		z.short = 3
+		before := b.p.need(b.st, 0)
+		z.salts.enter(2*zp.washing.at/0.5, zp)
+		require.Greater(t, z.owes(zp), washShare*zp.VolumeL)
+		assert.InDelta(t, before+z.owes(zp), b.p.need(b.st, 0), 1e-9)
+	})
+}
+
+func TestSaltsOutliveARestart(t *testing.T) {
+	b := newBench(t, saltyGarden(0.5))
+	b.run(2 * time.Hour)
+	z, zp := &b.st.zones[0], &b.p.zones[0]
+	z.salts.enter(zp.washing.at/0.5, zp)
+	require.Positive(t, z.owes(zp))
+	raw, err := json.Marshal(b.p.Remember(b.st, b.now))
+	require.NoError(t, err)
+	again := func(age time.Duration, synced bool, change func(*ZoneMemory)) *zoneState {
+		var m Memory
+		require.NoError(t, json.Unmarshal(raw, &m))
+		change(&m.Zones[0])
+		now := b.now.Add(age)
+		now.Synced = synced
+		st := b.p.NewState()
+		b.p.Recall(st, now, m, nil)
+		return &st.zones[0]
+	}
+	as := func(*ZoneMemory) {}
+	for name, back := range map[string]*zoneState{"at once": again(time.Minute, true, as), "days later": again(usualFor, true, as), "no clock yet": again(0, false, as)} {
+		assert.Equal(t, z.salts, back.salts, name)
+		assert.InDelta(t, z.owes(zp), back.owes(zp), 1e-9, name)
+	}
+	assert.Zero(t, again(usualFor+time.Hour, true, as).salts, "long ago")
+	for _, bad := range []float64{math.NaN(), math.Inf(1), -1, 0} {
+		assert.Zero(t, again(time.Minute, true, func(m *ZoneMemory) { m.SaltLoad = bad }).salts, "%v", bad)
+	}
+	assert.Less(t, again(time.Minute, true, func(m *ZoneMemory) { m.SaltLoad = 1e300 }).salts.needL, 10*zp.washing.heldL)
+}
+
+func TestReloadKeepsSalts(t *testing.T) {
+	b := newBench(t, saltyGarden(0.5))
+	b.run(2 * time.Hour)
+	z := &b.st.zones[0]
+	z.salts.enter(b.p.zones[0].washing.at/0.5, &b.p.zones[0])
+	load, need := z.salts.load, z.salts.needL
+	require.NoError(t, b.reloadInto(saltyGarden(0.7), nothingChanged))
+	assert.Equal(t, load, z.salts.load, "what is in it is in it")
+	assert.Greater(t, z.salts.needL, need, "saltier water washes less well")
+
+	asked := saltyGarden(0.5)
+	asked.Pots[0].Zones[0].LeachByNeed, asked.Pots[0].Zones[0].LeachingFraction = false, 0.1
+	require.NoError(t, b.reloadInto(asked, nothingChanged))
+	assert.Zero(t, z.salts)
+	assert.Zero(t, z.depth.may)
+	b.run(time.Hour)
+	require.NoError(t, b.reloadInto(saltyGarden(0.5), nothingChanged))
+	b.run(2 * time.Minute)
+	assert.True(t, z.salts.begun, "begun anew")
+	assert.InDelta(t, 0.5*z.water.Mean*75, z.salts.load, 0.5)
+}
