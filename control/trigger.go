@@ -45,6 +45,9 @@ func (p *Plan) trigger(st *State, zi int, a *ahead) (garden.OrderKind, garden.Re
 			return 0, garden.Reason{}
 		}
 		if z.isUnder && z.under >= confirmFor {
+			if z.washDue(zp) {
+				return garden.Irrigate, garden.Reason{Code: garden.RefillAndWash, A: z.water.Mean, B: z.owes(zp), C: p.need(st, zi)}
+			}
 			return garden.Irrigate, garden.Reason{Code: garden.BelowRefill, A: z.water.Mean, B: refill, C: p.need(st, zi)}
 		}
 		if zp.DepthUnseen && z.depth.short >= waitForProbe*z.band*vol {

@@ -155,6 +155,16 @@ func TestPotWashesBySaltsAlone(t *testing.T) {
 	w := &b.p.zones[0].washing
 	assert.Less(t, b.st.zones[0].salts.load, 1.15*w.at, "it keeps up")
 
+	told := 0
+	for _, o := range b.log {
+		if o.Why.Code == garden.RefillAndWash {
+			told++
+			assert.GreaterOrEqual(t, o.Why.B, washShare*75, "what is to drain")
+			assert.Greater(t, o.Why.C, o.Why.B, "and fills it first")
+		}
+	}
+	assert.Positive(t, told, "people are told why it gets more than it needs")
+
 	t.Run("rain brings none", func(t *testing.T) {
 		z := &b.st.zones[0]
 		was := z.salts.load

@@ -22,6 +22,7 @@ func TestTrialWrongUse(t *testing.T) {
 		"both sizes":    {[]string{"trial", "--quick", "--full", "--out", t.TempDir()}, "exclude"},
 		"no such seeds": {[]string{"trial", "--seeds", "-1", "--out", t.TempDir()}, "--seeds"},
 		"no such case":  {[]string{"trial", "--only", "lettuce", "--out", t.TempDir()}, `"lettuce"`},
+		"an empty word": {[]string{"trial", "--only", "fed,,heat", "--out", t.TempDir()}, "an empty word"},
 		"a file":        {[]string{"trial", "garden.yaml", "--out", t.TempDir()}, "garden.yaml"},
 	} {
 		t.Run(name, func(t *testing.T) {

@@ -39,6 +39,9 @@ const (
 	LeachSalts
 	// DepthUnseen: no probe tells of the depth; A = litres missing by the balance.
 	DepthUnseen
+	// RefillAndWash: under the refill point, and salts are to be washed out; A = water
+	// fraction, B = litres that are to drain, C = litres in all.
+	RefillAndWash
 )
 
 // Reason says in figures why something was decided; String says it in words.
@@ -52,6 +55,8 @@ func (r Reason) String() string {
 	switch r.Code {
 	case BelowRefill:
 		return fmt.Sprintf("holds %.1f %% water, under its refill point of %.1f %%: %.1f L to refill", 100*r.A, 100*r.B, r.C)
+	case RefillAndWash:
+		return fmt.Sprintf("holds %.1f %% water, under its refill point: %.1f L to refill it and to wash salts out, %.1f L of them to drain", 100*r.A, r.C, r.B)
 	case NextPulse:
 		return fmt.Sprintf("pulse %.0f of %.0f, %.1f L still to give", r.A, r.B, r.C)
 	case BalanceSaysDry:

@@ -24,6 +24,7 @@ type Script struct {
 	Weather  string        `json:"weather"`
 	Pots     []ScriptPot   `json:"pots"`
 	SupplyL  float64       `json:"supply_l_per_h"`
+	SupplyMS float64       `json:"supply_ms_cm,omitempty"` // 0 for not known
 	Meter    bool          `json:"meter"`
 	TankL    float64       `json:"tank_l,omitempty"`
 	Pump     bool          `json:"pump,omitempty"` // from a tank with a float
@@ -117,6 +118,8 @@ func NewScript(seed uint64, mode Mode, days int, kind MishapKind) Script {
 	if mode == Several && r.IntN(8) == 0 {
 		s.Weather, s.Month = "frost", time.March
 	}
+	// Drawn apart, so that the rest is what it was before this was.
+	s.SupplyMS = []float64{0, 0, 0.5, 1.5, 3}[rand.New(rand.NewPCG(seed, 0x5a17)).IntN(5)]
 	switch mode {
 	case Clean:
 		if days > 45 {
@@ -275,6 +278,9 @@ mixes:
 		fmt.Fprintf(&b, "  l%d: { valve: { %s }, waters: { p%d: %d x 2 L/h }%s }\n", i, valve, i, p.Emitters, injector)
 	}
 	fmt.Fprintf(&b, "supply:\n  flow: %.0f L/h\n", s.SupplyL)
+	if s.SupplyMS > 0 {
+		fmt.Fprintf(&b, "  conductivity: %.1f mS/cm\n", s.SupplyMS)
+	}
 	if s.Meter {
 		fmt.Fprint(&b, "  meter: 400 pulses/L\n")
 	}

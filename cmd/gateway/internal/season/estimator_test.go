@@ -55,7 +55,7 @@ func judgeEstimator(t *testing.T, b *Bench, ear *listener, days, settle int) []j
 			past[i] = append(past[i], now)
 			for _, o := range ear.opened[v.Zone] {
 				// Watered because it was under its refill point, with nothing for long before.
-				if o.why == garden.BelowRefill && h > 24*settle && o.at-wet[i] > (aheadH+1)*time.Hour {
+				if (o.why == garden.BelowRefill || o.why == garden.RefillAndWash) && h > 24*settle && o.at-wet[i] > (aheadH+1)*time.Hour {
 					at := o.at.Hours() - aheadH
 					k := int(at) - 1 // the hour's end at or before
 					then := past[i][k].left - (at - float64(k+1))

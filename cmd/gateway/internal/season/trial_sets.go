@@ -23,6 +23,11 @@ type TrialSet struct {
 // it fails where one of the words is in none.
 func (s TrialSet) Only(words []string) (TrialSet, error) {
 	var keep []TrialCase
+	for _, w := range words {
+		if strings.TrimSpace(w) == "" {
+			return s, fmt.Errorf("an empty word is in every name: expected a part of the name of a case, several of them with a comma between")
+		}
+	}
 	used := make([]bool, len(words))
 	for _, c := range s.Cases {
 		hit := false
