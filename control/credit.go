@@ -12,6 +12,8 @@ const (
 	// meteredDoubt and nominalDoubt are how far a delivery's litres may be off,
 	// as a share: by a flow meter, or by the emitters' rating and the time.
 	meteredDoubt, nominalDoubt = 0.03, 0.12
+	// heardWithin is how long before a memory a delivery closed that is surely in it.
+	heardWithin = time.Minute
 	// worstCase is how many times its order a delivery that no meter counted must be to
 	// be the most that may have run, of a line that was not known to be closed.
 	worstCase = 2
@@ -25,7 +27,7 @@ const (
 // hear takes in what happened since the last tick.
 func (p *Plan) hear(st *State, now garden.Moment, obs *garden.Observed) {
 	for i := range obs.Delivered {
-		p.delivered(st, now, &obs.Delivered[i], obs.Delivered[i].ClosedAt.Mono, true)
+		p.delivered(st, now, &obs.Delivered[i], obs.Delivered[i].ClosedAt.Mono, comesNow)
 	}
 	for i := range obs.Refused {
 		p.refused(st, now, &obs.Refused[i])
@@ -42,14 +44,22 @@ func (p *Plan) hear(st *State, now garden.Moment, obs *garden.Observed) {
 		if l.phase == garden.Pulsing && now.Mono-l.at > l.maxOn+lostAfter {
 			// The worst case is taken: given in full.
 			st.note(Event{Kind: OrderLost, At: now, Line: p.lines[i].ID, A: l.ordered})
-			p.delivered(st, now, &garden.Delivery{Order: l.order, Line: p.lines[i].ID, Kind: l.kind, Litres: l.ordered, End: garden.Unfinished}, now.Mono, true)
+			p.delivered(st, now, &garden.Delivery{Order: l.order, Line: p.lines[i].ID, Kind: l.kind, Litres: l.ordered, End: garden.Unfinished}, now.Mono, comesNow)
 		}
 	}
 }
 
-// delivered books a delivery that closed at mono. water is false for litres so
-// long ago that the zone's account has no place for them.
-func (p *Plan) delivered(st *State, now garden.Moment, d *garden.Delivery, mono time.Duration, water bool) {
+// comes tells what a delivery's litres mean to the zone's account of water.
+type comes uint8
+
+const (
+	comesNow   comes = iota // they are new to it
+	remembered              // the memory that was recalled has them
+	longAgo                 // it has no place for them
+)
+
+// delivered books a delivery that closed at mono.
+func (p *Plan) delivered(st *State, now garden.Moment, d *garden.Delivery, mono time.Duration, water comes) {
 	li := p.lineIndex(d.Line)
 	if li < 0 || !garden.Finite(d.Litres) || d.Litres < 0 {
 		return
@@ -66,7 +76,7 @@ func (p *Plan) delivered(st *State, now garden.Moment, d *garden.Delivery, mono 
 			st.zones[zi].survived, st.zones[zi].survivedAt = true, mono
 		}
 	}
-	if water {
+	if water != longAgo {
 		p.uncounted(st, li, d, mono)
 		// A meter may count nothing of what a line gave.
 		for _, zi := range lp.zones {
@@ -86,17 +96,22 @@ func (p *Plan) delivered(st *State, now garden.Moment, d *garden.Delivery, mono 
 		}
 		for _, zi := range lp.zones {
 			z := &st.zones[zi]
-			if water {
+			if water != longAgo {
 				z.uneven.came += litres * p.zones[zi].share
 				z.arrival.came += litres * p.zones[zi].share
 				z.anchor.came += litres * z.shareOf(&p.zones[zi])
 				z.anchor.open = z.anchor.open && d.End != garden.Unfinished
-				p.credit(st, zi, litres*z.shareOf(&p.zones[zi]), doubt, mono)
-				z.salts.enter(litres*z.shareOf(&p.zones[zi]), &p.zones[zi])
-			} else {
+			}
+			switch water {
+			case longAgo:
 				if !z.hasWater || mono > z.wetAt {
 					z.wetAt, z.hasWater = mono, true
 				}
+			case remembered:
+				z.wet(mono)
+			case comesNow:
+				p.credit(st, zi, litres*z.shareOf(&p.zones[zi]), doubt, mono)
+				z.salts.enter(litres*z.shareOf(&p.zones[zi]), &p.zones[zi])
 			}
 			z.lastL, z.lastAt = d.Litres*p.zones[zi].share, now.Add(mono-now.Mono)
 		}
@@ -278,6 +293,12 @@ func (p *Plan) Restore(st *State, now garden.Moment, recent []garden.Delivery) {
 			age = 0
 		}
 		age = min(max(age, 0), 48*time.Hour)
-		p.delivered(st, now, d, now.Mono-age, age < unsettled)
+		water := longAgo
+		if age < unsettled {
+			if water = comesNow; d.ClosedAt.Synced && st.knownTill.Sub(d.ClosedAt.Wall) >= heardWithin {
+				water = remembered
+			}
+		}
+		p.delivered(st, now, d, now.Mono-age, water)
 	}
 }

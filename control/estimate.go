@@ -67,6 +67,11 @@ func (p *Plan) credit(st *State, i int, litres, doubt float64, at time.Duration)
 		z.dryLoss = 0
 	}
 	z.gave += litres
+	z.wet(at)
+}
+
+// wet notes that water came at at.
+func (z *zoneState) wet(at time.Duration) {
 	z.drying, z.odd.open = false, false
 	if !z.hasWater || at > z.wetAt {
 		z.wetAt, z.hasWater = at, true
@@ -190,9 +195,11 @@ func (p *Plan) accountZone(st *State, i int, now garden.Moment, t *tick, mm, rai
 	z.water.Hold(float64(zp.LowerLimit)/4, float64(zp.Porosity))
 	p.watchCame(st, i, now, t)
 	p.fuse(st, i, now, t)
-	if w := &zp.washing; w.waterMS > 0 && !z.salts.begun {
-		z.salts.begin(z.water.Mean, p.stoodLong(zp, now), zp)
-		z.depth.may = needHolds * zp.VolumeL
+	if !z.salts.dated && zp.washing.waterMS > 0 {
+		if !z.salts.begun {
+			z.depth.may = needHolds * zp.VolumeL
+		}
+		z.salts.begin(z.water.Mean, now, zp)
 	}
 	z.deepen(zp)
 	p.watchUnder(z, zp, t.dt)

@@ -32,11 +32,16 @@ type ZoneMemory struct {
 	ShortL float64 `json:"short_l"`
 	// DepthL is what its balance misses since it was last watered through, L.
 	DepthL float64 `json:"depth_l,omitempty"`
-	// WashL is what should have drained to leach and has not, L.
+	// WashL is what should have drained to leach and has not, OverL what it holds over
+	// capacity and is about to drain, L.
 	WashL float64 `json:"wash_l,omitempty"`
+	OverL float64 `json:"over_l,omitempty"`
 	// SaltLoad is what its water brought of salts and did not take away again,
-	// mS/cm · L; 0 where that is not accounted for.
+	// mS/cm · L, 0 where that is not accounted for; WashOn tells that they are being
+	// washed out, MayL how much may drain for it, L.
 	SaltLoad float64 `json:"salt_load,omitempty"`
+	WashOn   bool    `json:"wash_on,omitempty"`
+	MayL     float64 `json:"may_l,omitempty"`
 	// Part is what it gets of its line's water against its emitters' rating, 0
 	// where that was never seen.
 	Part float64 `json:"part,omitempty"`
@@ -77,7 +82,7 @@ func (p *Plan) Remember(st *State, now garden.Moment) Memory {
 		z := &st.zones[i]
 		r := &m.Zones[i]
 		*r = ZoneMemory{Zone: p.zones[i].ID, Factor: z.water.Factor, FactorSD: math.Sqrt(z.water.VarFactor),
-			Water: z.water.Mean, WaterSD: z.water.SD(), Known: z.known, ShortL: z.short, DepthL: z.depth.short, WashL: z.owes(&p.zones[i]), SaltLoad: z.salts.load, Part: z.uneven.part, Arrival: z.arrival.remember(), Anchor: z.anchor.remember(), Doubt: z.doubt.remember(now.Mono), NoAnswer: z.dumb}
+			Water: z.water.Mean, WaterSD: z.water.SD(), Known: z.known, ShortL: z.short, DepthL: z.depth.short, WashL: z.depth.wash, OverL: z.depth.over, SaltLoad: z.salts.load, WashOn: z.salts.needL > 0, MayL: z.depth.may, Part: z.uneven.part, Arrival: z.arrival.remember(), Anchor: z.anchor.remember(), Doubt: z.doubt.remember(now.Mono), NoAnswer: z.dumb}
 		for _, pi := range p.zones[i].probes {
 			// A pair that seems confused shows itself anew.
 			if ps := &st.probes[pi]; ps.distrusted && !ps.confused {
@@ -114,6 +119,7 @@ func (p *Plan) Recall(st *State, now garden.Moment, m Memory, events []garden.Pl
 	age := time.Duration(math.MaxInt64)
 	if now.Synced && !m.At.IsZero() {
 		age = max(0, now.Wall.Sub(m.At))
+		st.knownTill = m.At
 	}
 	for k := range m.Zones {
 		i := p.zoneIndex(m.Zones[k].Zone)
@@ -166,8 +172,11 @@ func (p *Plan) recallZone(z *zoneState, zp *ZonePlan, r *ZoneMemory, now, age ti
 		}
 	}
 	if age <= usualFor || age == math.MaxInt64 { // of an unknown age: a board that has no time yet
-		if z.salts.recall(r.SaltLoad, zp); z.salts.begun {
-			z.depth.may = needHolds * zp.VolumeL
+		if z.salts.recall(r, zp); z.salts.begun && garden.Finite(r.MayL) && r.MayL > 0 {
+			z.depth.may = min(r.MayL, needHolds*zp.VolumeL)
+		}
+		if age > mostForgotten && garden.Finite(r.OverL) {
+			z.salts.leave(r.OverL-staysShare*zp.VolumeL, zp) // has drained since
 		}
 	}
 	if age <= usualFor {
@@ -201,6 +210,10 @@ func (p *Plan) recallZone(z *zoneState, zp *ZonePlan, r *ZoneMemory, now, age ti
 	}
 	if garden.Finite(r.WashL) && r.WashL > 0 && zp.LeachingFraction > 0 {
 		z.depth.wash = min(r.WashL, zp.holdsL())
+	}
+	if garden.Finite(r.OverL) && r.OverL > 0 && zp.counted() {
+		z.depth.over = min(r.OverL, zp.holdsL())
+		z.depth.lost(0, age, z, zp)
 	}
 }
 

@@ -159,15 +159,14 @@ func (b *builder) zone(pot *garden.Pot, z *garden.Zone) {
 	zp.AreaM2 = z.Share * discM2(pot.Shape.TopDiameterCM)
 	zp.WallM2 = z.Share * math.Pi * (pot.Shape.TopDiameterCM + pot.Shape.BottomDiameterCM) / 2 * pot.Shape.HeightCM / 1e4
 	zp.drain = time.Duration(float64(drainFor) * math.Pow(pot.Shape.HeightCM/20, drainPower))
-	if zp.washing = washingOf(b.g, z, &zp); zp.washing.waterMS > 0 {
-		zp.LeachByNeed = true
-	}
 	zp.survivalL = b.g.Limits.SurvivalShare * zp.VolumeL
 	b.plants(path, z, &zp)
 	b.reach(curve, pot.Shape, &zp)
 	b.points(path, z, &zp)
 	b.probesOf(path, pot, z, mix.Retention, curve, number, &zp)
 	b.seesDepth(path, &zp)
+	zp.washing = washingOf(b.g, z, &zp)
+	zp.LeachByNeed = zp.washing.waterMS > 0
 	zp.PeakDailyL = peakDaily(&zp)
 	if z.Line != "" {
 		i := b.p.lineIndex(z.Line)

@@ -61,8 +61,8 @@ type ZonePlan struct {
 	// FlowLPH is what the line gives this zone, L/h; PulseTime one pulse at it.
 	FlowLPH   float64
 	PulseTime time.Duration
-	// LeachingFraction is the share of water meant to drain, LeachByNeed that in place
-	// of one as much drains as salts ask for.
+	// LeachingFraction is the share of water meant to drain, LeachByNeed that as much
+	// more drains as salts ask for.
 	LeachingFraction float64
 	LeachByNeed      bool
 	// DepthUnseen tells that all its probes stand in the upper third of much mix.

@@ -122,7 +122,7 @@ func (p *Plan) reloadZone(was, to *ZonePlan, z *zoneState, events []garden.Plant
 	more := float64(to.Capacity)*to.VolumeL - float64(was.Capacity)*was.VolumeL
 	z.short = max(0, z.short+more)
 	z.doubt.missingL = min(max(0, z.doubt.missingL+more), to.holdsL())
-	if z.salts.reload(to); to.washing.waterMS == 0 {
+	if z.salts.reload(was, to); to.washing.waterMS == 0 {
 		z.depth.may = 0
 	}
 	z.depth.reload(to, was.counted(), more)

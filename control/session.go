@@ -180,6 +180,12 @@ func (p *Plan) want(st *State, i int, now garden.Moment, a *ahead) {
 		litres *= more
 	}
 	litres = p.spareOthers(st, i, lead, litres)
+	if z, zp := &st.zones[lead], &p.zones[lead]; z.washDue(zp) {
+		// What the day no longer allows of a wash waits for the next one.
+		capL, _ := p.budgets(st, i, now)
+		plain := max(0, z.stop(zp)-z.water.Mean) * zp.VolumeL / zp.share
+		litres = min(litres, max(plain, capL-l.given.sum(now.Mono)))
+	}
 	if a.rainMM >= 3 && why.Code != garden.Topping {
 		// Leave room for the rain that is due, but fill half the band.
 		z, zp := &st.zones[lead], &p.zones[lead]

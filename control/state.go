@@ -23,6 +23,7 @@ type State struct {
 	last      garden.Moment
 	synced    garden.Moment // the last of a clock that was right, as far as anybody knew
 	clockTill time.Duration // on Mono: until then the clock may be wrong
+	knownTill time.Time     // of the memory that was recalled, zero for none
 	wasOff    bool
 	offFrom   time.Duration // on Mono: when automatic control went off
 	sky       sky

@@ -61,6 +61,13 @@ type SkyView struct {
 	RainAheadMM float64
 }
 
+// WashesByNeed tells whether as much drains from a zone as salts ask for; false for one
+// that the plan does not know.
+func (p *Plan) WashesByNeed(zone garden.ZoneID) bool {
+	i := p.zoneIndex(zone)
+	return i >= 0 && p.zones[i].LeachByNeed
+}
+
 // Sky is the demand that the last Step reckoned with.
 func (p *Plan) Sky(st *State) SkyView {
 	s := &st.sky

@@ -51,19 +51,20 @@ type washing struct {
 }
 
 // washingOf is what the zone's need is reckoned from; zero where a share is asked for,
-// or where it is not known what the water brings or the plants bear.
+// where it is not known what the water brings or the plants bear, and where no watering
+// is meant to run through for it: by hand, and in a zone whose depth nobody sees.
 func washingOf(g *garden.Garden, z *garden.Zone, zp *ZonePlan) washing {
-	t, _, ok := crop.LeastTolerant(z, g.Crops)
+	bears, ok := crop.SaltLimit(z, g.Crops, 0)
+	at, _ := crop.SaltLimit(z, g.Crops, washAtLostPC)
 	water := g.Supply.ECmS.Or(0)
-	if !z.LeachByNeed || !ok || !(water > 0) || !(t.SlopePC > 0) {
+	if !z.LeachByNeed || zp.HandTended || zp.DepthUnseen || !ok || !(water > 0) {
 		return washing{}
 	}
 	share, _, _ := crop.ZoneLeaching(z, g.Crops, g.Supply.ECmS)
 	// Threshold and slope are those of the saturation extract: all pores full.
 	full := float64(zp.Porosity) * zp.VolumeL
 	w := washing{
-		waterMS: water, heldL: float64(zp.Capacity) * zp.VolumeL, bears: t.ThresholdMS * full,
-		at:   (t.ThresholdMS + washAtLostPC/t.SlopePC) * full,
+		waterMS: water, heldL: float64(zp.Capacity) * zp.VolumeL, bears: bears * full, at: at * full,
 		most: min(max(needMost, share), needMostOf),
 	}
 	// A little more than the least that is leached at a time, so that what is wanted is
@@ -84,27 +85,31 @@ type salts struct {
 	load  float64 // mS/cm · L
 	needL float64 // what has to drain of it, L
 	begun bool
+	// dated tells that plants' days were held against a confirmed clock.
+	dated bool
 }
 
-// begin starts the account with a zone soaked with the supply's water. Where plants have
-// stood for long, salts have gathered, as many as cost nothing yet.
-func (s *salts) begin(water float64, stood bool, zp *ZonePlan) {
+// begin starts the account with a zone whose water is the supply's. Where plants have
+// stood for long, salts have gathered, as many as cost nothing yet: once a confirmed
+// clock tells.
+func (s *salts) begin(water float64, now garden.Moment, zp *ZonePlan) {
 	w := &zp.washing
-	if s.begun || w.waterMS == 0 {
+	if w.waterMS == 0 || s.begun && (s.dated || !now.Synced) {
 		return
 	}
-	s.begun = true
-	s.load += max(water, 0) * zp.VolumeL * w.waterMS
-	if stood {
+	if !s.begun {
+		s.begun, s.load = true, max(water, 0)*zp.VolumeL*w.waterMS
+	}
+	if s.dated = now.Synced; zp.stoodLong(now) {
 		s.load = max(s.load, w.bears)
 	}
 	s.reckon(w)
 }
 
-// enter books litres of the supply's water.
+// enter books litres of the supply's water, fewer than none for what did not come.
 func (s *salts) enter(litres float64, zp *ZonePlan) {
-	if w := &zp.washing; w.waterMS > 0 {
-		s.load += litres * w.waterMS
+	if w := &zp.washing; w.waterMS > 0 && s.begun {
+		s.load = max(0, s.load+litres*w.waterMS)
 		s.reckon(w)
 	}
 }
@@ -129,31 +134,39 @@ func (s *salts) reckon(w *washing) {
 	s.needL = w.heldL / drainsTimes * math.Log((s.load-w.brings())/(w.to-w.brings()))
 }
 
-// recall brings in the load that a memory holds.
-func (s *salts) recall(load float64, zp *ZonePlan) {
-	if w := &zp.washing; w.waterMS > 0 && garden.Finite(load) && load > 0 {
-		*s = salts{load: min(load, 40*w.heldL), begun: true}
+// recall brings in the load that a memory holds, and whether a wash was under way.
+func (s *salts) recall(r *ZoneMemory, zp *ZonePlan) {
+	if w := &zp.washing; w.waterMS > 0 && garden.Finite(r.SaltLoad) && r.SaltLoad > 0 {
+		*s = salts{load: min(r.SaltLoad, 40*w.heldL), begun: true, dated: true}
+		if r.WashOn {
+			s.needL = w.heldL // reckoned next; it tells that a wash is wanted
+		}
 		s.reckon(w)
 	}
 }
 
-// reload takes the account over into another plan of the zone.
-func (s *salts) reload(to *ZonePlan) {
-	if to.washing.waterMS == 0 {
+// reload takes the account over from another plan of the zone.
+func (s *salts) reload(was, to *ZonePlan) {
+	w := &to.washing
+	switch {
+	case w.waterMS == 0:
 		*s = salts{}
 		return
+	case was.washing == *w:
+		return
+	case to.VolumeL < was.VolumeL:
+		s.load *= to.VolumeL / was.VolumeL // what no longer fits was taken out
 	}
-	s.needL = 0
-	if s.begun {
-		s.reckon(&to.washing)
+	if s.needL = 0; s.begun {
+		s.reckon(w)
 	}
 }
 
 // stoodLong tells whether plants of a known day have stood in the zone for so long that
 // salts have gathered.
-func (p *Plan) stoodLong(zp *ZonePlan, now garden.Moment) bool {
-	for i := range zp.plants {
-		if on := zp.plants[i].plantedOn; now.Synced && !on.IsZero() && now.Wall.Sub(on).Hours() > 24*stoodFor {
+func (z *ZonePlan) stoodLong(now garden.Moment) bool {
+	for i := range z.plants {
+		if on := z.plants[i].plantedOn; now.Synced && !on.IsZero() && now.Wall.Sub(on).Hours() > 24*stoodFor {
 			return true
 		}
 	}

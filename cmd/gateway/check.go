@@ -44,7 +44,7 @@ column. Without FILE the example terrace is checked.`,
 			}
 			printGauges(s.out, u.garden)
 			printUncompared(s.out, u.garden)
-			printSalts(s.out, u.garden)
+			printSalts(s.out, u.garden, u.plan.WashesByNeed)
 			printCalling(cmd.Context(), s.out, u.garden)
 			if err := printDemand(s.out, s.err, u.garden, days); err != nil {
 				return err
@@ -104,21 +104,21 @@ func printUncompared(w io.Writer, g *garden.Garden) {
 }
 
 // printSalts names zones from which clearly less is to drain than keeps the supply's salts
-// below what their plants take.
-func printSalts(w io.Writer, g *garden.Garden) {
+// below what their plants take. washed tells of a zone whether as much drains as they ask for.
+func printSalts(w io.Writer, g *garden.Garden, washed func(garden.ZoneID) bool) {
 	water := g.Supply.ECmS
 	if !water.Known {
 		keeps := false
 		g.EachZone(func(_ *garden.Pot, z *garden.Zone) { keeps = keeps || z.LeachingFraction == 0 })
 		if keeps {
-			fmt.Fprintln(w, "\nsalts: the supply's conductivity is not known, and a pot that drains nothing keeps what it brings: write supply: { conductivity: … } and as much drains as salts ask for")
+			fmt.Fprintln(w, "\nsalts: the supply's conductivity is not known, and a pot that drains nothing keeps what it brings; with supply: { conductivity: … } as much drains as salts ask for, unless leaching: says how much")
 		}
 		return
 	}
 	gap := "\n"
 	g.EachZone(func(_ *garden.Pot, z *garden.Zone) {
 		need, name, ok := crop.ZoneLeaching(z, g.Crops, water)
-		if !ok || need <= z.LeachingFraction+0.02 || z.LeachByNeed && need <= feed.MostLF {
+		if !ok || need <= z.LeachingFraction+0.02 || washed(z.ID) && need <= feed.MostLF {
 			return
 		}
 		if need > feed.MostLF {

@@ -63,9 +63,10 @@ func TestCheckNamesPotsThatKeepTheirSalts(t *testing.T) {
 		{ID: "herbs", Plants: []garden.Plant{{Crop: "basil"}}},
 		{ID: "cucumbers", Plants: []garden.Plant{{Crop: "cucumber"}}, LeachingFraction: 0.1},
 	}}}}
+	washed := garden.ZoneID("")
 	says := func() string {
 		var out strings.Builder
-		printSalts(&out, g)
+		printSalts(&out, g, func(z garden.ZoneID) bool { return z == washed })
 		return out.String()
 	}
 	assert.Contains(t, says(), "conductivity is not known")
@@ -78,7 +79,7 @@ func TestCheckNamesPotsThatKeepTheirSalts(t *testing.T) {
 	// 0.5/(5·1.0 − 0.5), FAO-29 eq. 9 with Maas' threshold for bean.
 	g.Supply.ECmS = garden.Known(0.5)
 	assert.Equal(t, "\nsalts: beans: with water of 0.5 mS/cm 11 % has to drain for bush bean (FAO-29) and 2 % does: write leaching: 12 %, or mix in rain water\n", says())
-	g.Pots[0].Zones[0].LeachByNeed = true
+	washed = "beans"
 	assert.Empty(t, says(), "it drains as much as they ask for")
 	g.Supply.ECmS = garden.Known(4)
 	assert.Contains(t, says(), "beans: water of 4.0 mS/cm is too salty for bush bean: more than the 40 % that may be asked")

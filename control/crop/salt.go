@@ -62,6 +62,23 @@ func (s SaltTolerance) Lost(eceMS float64) float64 {
 	return min(max(s.SlopePC*(eceMS-s.ThresholdMS)/100, 0), 1)
 }
 
+// SaltLimit is the lowest ECe, mS/cm, at which one of the zone's plants loses that many
+// percent of its harvest; false where it is known of none. own are the garden file's
+// crops, of which nobody has measured it.
+func SaltLimit(z *garden.Zone, own []garden.OwnCrop, lostPC float64) (eceMS float64, ok bool) {
+	for _, p := range z.Plants {
+		c, found := Find(own, p.Crop)
+		t, known := SaltToleranceOf(c.Name)
+		if !found || c.Own || !known {
+			continue
+		}
+		if limit := t.ThresholdMS + lostPC/t.SlopePC; !ok || limit < eceMS {
+			eceMS, ok = limit, true
+		}
+	}
+	return eceMS, ok
+}
+
 // LeachingRequirement is the share of watering, 0..1, that has to drain so that water of
 // waterMS keeps a root zone's mean at an ECe of eceMS, both mS/cm:
 //

@@ -149,6 +149,25 @@ func TestFlushByAccount(t *testing.T) {
 			assert.Equal(t, want, count(r.records, "a", feed.FlushBegun), "%v mS/cm over the feed", over)
 		}
 	})
+	t.Run("none is planned where as much drains as salts ask for", func(t *testing.T) {
+		for ms, want := range map[float64]int{2.5: 0, 4.9: 1} {
+			past := salted(probe, start, "a", ms)
+			g := testGarden()
+			r := newRig(t, g, past)
+			require.False(t, r.p.zones[0].byNeed)
+			g.Pots[0].Zones[0].LeachByNeed = true
+			n := newRig(t, g, past)
+			require.True(t, n.p.zones[0].byNeed)
+			for _, x := range []*rig{r, n} {
+				for i := range x.views {
+					x.views[i].CapL, x.views[i].ToRefillL, x.views[i].Water = 60, 2, x.views[i].Capacity
+				}
+				x.run(20 * time.Hour)
+			}
+			assert.Equal(t, 1, count(r.records, "a", feed.FlushBegun), "%v mS/cm", ms)
+			assert.Equal(t, want, count(n.records, "a", feed.FlushBegun), "%v mS/cm: by the limit alone", ms)
+		}
+	})
 	t.Run("by the calendar where nothing is known", func(t *testing.T) {
 		g := testGarden()
 		g.Supply.ECmS = garden.Measured{}

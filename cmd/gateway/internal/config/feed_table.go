@@ -11,9 +11,8 @@ import (
 	"fabricpot/control/garden"
 )
 
-// fedLeaching is the share of water meant to drain where a zone is fed, the file says
-// nothing and what salts need is not known: salts must leave (common practice, no
-// source).
+// fedLeaching is the share of water meant to drain where a zone is fed and the
+// file says nothing: salts must leave (common practice, no source).
 const fedLeaching = 0.10
 
 // What a product may bring along besides N, P and K.
