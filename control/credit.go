@@ -55,7 +55,9 @@ type comes uint8
 const (
 	comesNow   comes = iota // they are new to it
 	remembered              // the memory that was recalled has them
+	doubted                 // the memory may have them
 	longAgo                 // it has no place for them
+	sinceThen               // nor that, but they came after the memory
 )
 
 // delivered books a delivery that closed at mono.
@@ -76,7 +78,7 @@ func (p *Plan) delivered(st *State, now garden.Moment, d *garden.Delivery, mono 
 			st.zones[zi].survived, st.zones[zi].survivedAt = true, mono
 		}
 	}
-	if water != longAgo {
+	if water < longAgo {
 		p.uncounted(st, li, d, mono)
 		// A meter may count nothing of what a line gave.
 		for _, zi := range lp.zones {
@@ -96,22 +98,33 @@ func (p *Plan) delivered(st *State, now garden.Moment, d *garden.Delivery, mono 
 		}
 		for _, zi := range lp.zones {
 			z := &st.zones[zi]
-			if water != longAgo {
+			if water < longAgo {
 				z.uneven.came += litres * p.zones[zi].share
 				z.arrival.came += litres * p.zones[zi].share
 				z.anchor.came += litres * z.shareOf(&p.zones[zi])
 				z.anchor.open = z.anchor.open && d.End != garden.Unfinished
 			}
+			zp, came := &p.zones[zi], litres*z.shareOf(&p.zones[zi])
 			switch water {
-			case longAgo:
+			case comesNow:
+				p.credit(st, zi, came, doubt, mono)
+				z.salts.enter(came, zp)
+			case remembered:
+				z.wet(mono)
+			case doubted:
+				// Readings mend the water if it is counted twice; nothing mends these.
+				depth := z.depth
+				p.credit(st, zi, came, doubt, mono)
+				z.depth = depth
+			case longAgo, sinceThen:
 				if !z.hasWater || mono > z.wetAt {
 					z.wetAt, z.hasWater = mono, true
 				}
-			case remembered:
-				z.wet(mono)
-			case comesNow:
-				p.credit(st, zi, litres*z.shareOf(&p.zones[zi]), doubt, mono)
-				z.salts.enter(litres*z.shareOf(&p.zones[zi]), &p.zones[zi])
+				if water == sinceThen {
+					z.salts.enter(came, zp)
+					z.depth.gained(came, (float64(zp.Capacity)-z.water.Mean)*zp.VolumeL, zp)
+					z.depth.lost(0, now.Mono-mono, z, zp)
+				}
 			}
 			z.lastL, z.lastAt = d.Litres*p.zones[zi].share, now.Add(mono-now.Mono)
 		}
@@ -293,12 +306,26 @@ func (p *Plan) Restore(st *State, now garden.Moment, recent []garden.Delivery) {
 			age = 0
 		}
 		age = min(max(age, 0), 48*time.Hour)
-		water := longAgo
-		if age < unsettled {
-			if water = comesNow; d.ClosedAt.Synced && st.knownTill.Sub(d.ClosedAt.Wall) >= heardWithin {
-				water = remembered
-			}
-		}
-		p.delivered(st, now, d, now.Mono-age, water)
+		p.delivered(st, now, d, now.Mono-age, st.isKnown(d, age))
 	}
+}
+
+// isKnown tells what a delivery of that age before a start means to what was recalled.
+func (st *State) isKnown(d *garden.Delivery, age time.Duration) comes {
+	old := age >= unsettled
+	switch {
+	case st.knownTill.IsZero() && old:
+		return longAgo
+	case st.knownTill.IsZero():
+		return comesNow
+	case !d.ClosedAt.Synced:
+		return doubted
+	case st.knownTill.Sub(d.ClosedAt.Wall) < heardWithin && old:
+		return sinceThen
+	case st.knownTill.Sub(d.ClosedAt.Wall) < heardWithin:
+		return comesNow
+	case old:
+		return longAgo
+	}
+	return remembered
 }

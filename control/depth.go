@@ -110,6 +110,11 @@ func (d *depth) gained(litres, roomL float64, zp *ZonePlan) {
 	d.short = max(0, d.short-litres)
 }
 
+// saltsOwe is what should drain for the sake of salts alone and is not about to, L.
+func (z *zoneState) saltsOwe(zp *ZonePlan) float64 {
+	return max(0, min(z.depth.may, z.salts.needL)-max(0, z.depth.over-staysShare*zp.VolumeL))
+}
+
 // owes is what should drain by now and neither has nor is about to, L.
 func (z *zoneState) owes(zp *ZonePlan) float64 {
 	wash := max(z.depth.wash, min(z.depth.may, z.salts.needL))
@@ -125,7 +130,7 @@ func (d *depth) reload(to *ZonePlan, counted bool, more float64) {
 	}
 	missing := d.short - d.over + more
 	d.short, d.over = min(max(0, missing), to.holdsL()), max(0, -missing)
-	if d.wash = min(d.wash, to.holdsL()); !to.leaches() {
+	if d.wash = min(d.wash, to.holdsL()); to.LeachingFraction == 0 {
 		d.wash = 0
 	}
 }
@@ -159,9 +164,6 @@ func (z *zoneState) washDue(zp *ZonePlan) bool {
 func (z *zoneState) withDepth(zp *ZonePlan, litres float64, now time.Duration) float64 {
 	if zp.DepthUnseen {
 		litres = max(topTells*litres, z.unseen(zp, now))
-	}
-	if z.washDue(zp) {
-		litres = max(litres, z.washes(zp))
 	}
 	return litres
 }

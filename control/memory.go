@@ -119,8 +119,8 @@ func (p *Plan) Recall(st *State, now garden.Moment, m Memory, events []garden.Pl
 	age := time.Duration(math.MaxInt64)
 	if now.Synced && !m.At.IsZero() {
 		age = max(0, now.Wall.Sub(m.At))
-		st.knownTill = m.At
 	}
+	st.knownTill = m.At
 	for k := range m.Zones {
 		i := p.zoneIndex(m.Zones[k].Zone)
 		if i < 0 {
@@ -176,7 +176,7 @@ func (p *Plan) recallZone(z *zoneState, zp *ZonePlan, r *ZoneMemory, now, age ti
 			z.depth.may = min(r.MayL, needHolds*zp.VolumeL)
 		}
 		if age > mostForgotten && garden.Finite(r.OverL) {
-			z.salts.leave(r.OverL-staysShare*zp.VolumeL, zp) // has drained since
+			z.salts.leave(min(r.OverL, zp.holdsL())-staysShare*zp.VolumeL, zp) // has drained since
 		}
 	}
 	if age <= usualFor {
@@ -212,7 +212,7 @@ func (p *Plan) recallZone(z *zoneState, zp *ZonePlan, r *ZoneMemory, now, age ti
 		z.depth.wash = min(r.WashL, zp.holdsL())
 	}
 	if garden.Finite(r.OverL) && r.OverL > 0 && zp.counted() {
-		z.depth.over = min(r.OverL, zp.holdsL())
+		z.depth.over, z.depth.begun = min(r.OverL, zp.holdsL()), true
 		z.depth.lost(0, age, z, zp)
 	}
 }

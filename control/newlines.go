@@ -94,6 +94,12 @@ func (b *builder) judge() {
 			b.warn(path, "needs %.1f h a day on a hot day and watering is allowed for %.1f h: more or bigger emitters", h, open)
 		}
 		b.judgeShared(path, l)
+		for _, zi := range l.zones {
+			z := &b.p.zones[zi]
+			if least := (z.RefillL + washShare*z.VolumeL) / max(z.share, 1e-9); z.LeachByNeed && l.CapL < least {
+				b.warn(path, "may give %.1f L a day and a watering that washes salts out of %s takes %.1f L at least: its salts stay; a larger daily-cap, or rain water", l.CapL, z.ID, least)
+			}
+		}
 	}
 	if f := b.g.Supply.FlowLPH; f > 0 && lineHours/f > open {
 		b.warn("supply", "carries %.0f L/h: all lines together need %.1f h a day on a hot day and watering is allowed for %.1f h", f, lineHours/f, open)

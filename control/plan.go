@@ -82,7 +82,8 @@ type ZonePlan struct {
 	// drain is the time constant at which it loses what is over capacity.
 	drain time.Duration
 	// joint reads several probes together, nil where there are fewer than two.
-	joint   *medium.Joint
+	joint *medium.Joint
+	// washing is what its plants bear of the supply's salts.
 	washing washing
 	// reach is the available water the roots hold at 0, 10 … 100 % of the
 	// depth, m³/m³ of the whole zone, in the drained pot.

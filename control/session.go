@@ -117,6 +117,8 @@ func (p *Plan) pulseAgain(st *State, i int, now garden.Moment, a *ahead) bool {
 	if l.cut {
 		// What was drunk meanwhile comes on top, and what fell counts.
 		l.cut, l.owed = false, lead.washes(&p.zones[l.lead])/p.zones[l.lead].share
+		capL, _ := p.budgets(st, i, now)
+		l.owed = min(l.owed, max(capL-l.given.sum(now.Mono), p.plainNeed(st, l.lead)/p.zones[l.lead].share))
 		if lead.owes(&p.zones[l.lead]) <= 0 {
 			return false
 		}
@@ -170,21 +172,28 @@ func (p *Plan) want(st *State, i int, now garden.Moment, a *ahead) {
 		l.waits = false
 		return
 	}
-	litres := most
-	if kind == garden.Estimated || len(lp.zones) > 1 {
-		more := 1 / lp.DU
-		if z := &st.zones[lead]; z.blind && z.trusted && z.known {
-			// One allowance for what can't be seen is enough.
-			more = max(more, blindSurplus) / blindSurplus
+	through := func(litres float64) float64 {
+		if kind == garden.Estimated || len(lp.zones) > 1 {
+			more := 1 / lp.DU
+			if z := &st.zones[lead]; z.blind && z.trusted && z.known {
+				// One allowance for what can't be seen is enough.
+				more = max(more, blindSurplus) / blindSurplus
+			}
+			litres *= more
 		}
-		litres *= more
+		return p.spareOthers(st, i, lead, litres)
 	}
-	litres = p.spareOthers(st, i, lead, litres)
+	litres := through(most)
 	if z, zp := &st.zones[lead], &p.zones[lead]; z.washDue(zp) {
-		// What the day no longer allows of a wash waits for the next one.
+		// A wash that the day no longer holds waits; what the pot needs does not.
+		plain := through(p.plainNeed(st, lead) / zp.share)
 		capL, _ := p.budgets(st, i, now)
-		plain := max(0, z.stop(zp)-z.water.Mean) * zp.VolumeL / zp.share
-		litres = min(litres, max(plain, capL-l.given.sum(now.Mono)))
+		if left := max(plain, capL-l.given.sum(now.Mono)); left < litres {
+			litres = left
+			if why.Code == garden.RefillAndWash && left < plain+washShare*zp.VolumeL/zp.share {
+				litres, why = plain, garden.Reason{Code: garden.BelowRefill, A: z.water.Mean, B: z.refillAt(zp), C: plain * zp.share}
+			}
+		}
 	}
 	if a.rainMM >= 3 && why.Code != garden.Topping {
 		// Leave room for the rain that is due, but fill half the band.

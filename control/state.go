@@ -137,8 +137,10 @@ type zoneState struct {
 	// before is the mean at the start of the last session, gave the litres of it,
 	// spentFrom what was spent by then.
 	before, gave, spentFrom float64
-	survivedAt              time.Duration
-	survived                bool
+	// wasLoad and wasMay are its salts, mS/cm · L, and what might drain for them, L, then.
+	wasLoad, wasMay float64
+	survivedAt      time.Duration
+	survived        bool
 }
 
 type probeState struct {

@@ -15,6 +15,20 @@ func (p *Plan) urgency(st *State, zi int) float64 {
 // included, never negative.
 func (p *Plan) need(st *State, zi int) float64 {
 	z, zp := &st.zones[zi], &p.zones[zi]
+	litres := p.plainNeed(st, zi)
+	switch {
+	case !z.washDue(zp):
+	case z.trusted && z.known:
+		litres = max(litres, z.washes(zp))
+	case z.saltsOwe(zp) >= washShare*zp.VolumeL:
+		litres += z.saltsOwe(zp)
+	}
+	return litres
+}
+
+// plainNeed is need without a wash.
+func (p *Plan) plainNeed(st *State, zi int) float64 {
+	z, zp := &st.zones[zi], &p.zones[zi]
 	var litres float64
 	if z.trusted && z.known {
 		litres = (z.stop(zp) - z.water.Mean) * zp.VolumeL
@@ -23,11 +37,8 @@ func (p *Plan) need(st *State, zi int) float64 {
 		}
 		litres = z.withDepth(zp, litres, st.last.Mono)
 	} else {
-		// Without a probe what is to drain is given along.
+		// Without a probe the share that is to drain is given along.
 		litres = z.short / (1 - zp.LeachingFraction)
-		if z.washDue(zp) && zp.LeachByNeed {
-			litres += z.owes(zp)
-		}
 	}
 	return max(0, litres)
 }

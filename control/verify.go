@@ -85,10 +85,14 @@ func (p *Plan) judgeProbes(st *State, zi int, now garden.Moment) {
 		// What they said since the water drew the account down for nothing.
 		// Half of the water: the probes may be out, or none came.
 		z.water.Mean = z.before + rise/2 - z.water.Factor*(z.spent-z.spentFrom)
-		z.salts.enter(-rise/2*zp.VolumeL, zp)
 		z.water.Forget(0.25 * rise * rise)
 		z.short = max(0, (float64(zp.Capacity)-z.water.Mean)*zp.VolumeL)
 		z.dryLoss = z.short
+		if zp.LeachByNeed {
+			// Nor has what the book had drain of it washed anything.
+			z.depth.short, z.depth.over, z.depth.may = max(z.depth.short, z.short), 0, max(z.depth.may, z.wasMay)
+			z.salts.back(z.wasLoad, z.gave/2, zp)
+		}
 		st.note(Event{Kind: ZoneNoResponse, At: now, Zone: zp.ID, Line: zp.Line, A: z.gave})
 	}
 }

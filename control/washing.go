@@ -11,7 +11,8 @@ import (
 // what the zone's plants bear are known, as much drains as salts ask for: nothing until
 // the account says that they cost harvest, then what takes them out. Food that goes along
 // is no reason to wait: in simulated summers, with the food in the pot known exactly, to
-// wait until it was a fifth of what is dissolved cost twice the harvest and kept little.
+// wait until it was a fifth of what is dissolved cost up to two and a half times as much
+// and kept little of it.
 
 // All are our judgement, tried on the simulator's pots.
 const (
@@ -26,7 +27,7 @@ const (
 	needMost, needMostOf = 0.20, 0.40
 	// needHolds is the share of the volume that may be owed at a time.
 	needHolds = 0.30
-	// sizedFor is the least share that lines are sized for in place of it.
+	// sizedFor is the least share to drain that the line of such a zone is sized for.
 	sizedFor = 0.10
 	// stoodFor is how many days plants have stood in a zone of which nothing is known
 	// when salts have gathered in it.
@@ -106,11 +107,20 @@ func (s *salts) begin(water float64, now garden.Moment, zp *ZonePlan) {
 	s.reckon(w)
 }
 
-// enter books litres of the supply's water, fewer than none for what did not come.
+// enter books litres of the supply's water.
 func (s *salts) enter(litres float64, zp *ZonePlan) {
 	if w := &zp.washing; w.waterMS > 0 && s.begun {
-		s.load = max(0, s.load+litres*w.waterMS)
+		s.load += litres * w.waterMS
 		s.reckon(w)
+	}
+}
+
+// back takes the account back to an earlier load, since when litres came and nothing
+// drained.
+func (s *salts) back(load, litres float64, zp *ZonePlan) {
+	if w := &zp.washing; w.waterMS > 0 && s.begun {
+		s.load = load
+		s.enter(litres, zp)
 	}
 }
 

@@ -66,16 +66,11 @@ func (s SaltTolerance) Lost(eceMS float64) float64 {
 // percent of its harvest; false where it is known of none. own are the garden file's
 // crops, of which nobody has measured it.
 func SaltLimit(z *garden.Zone, own []garden.OwnCrop, lostPC float64) (eceMS float64, ok bool) {
-	for _, p := range z.Plants {
-		c, found := Find(own, p.Crop)
-		t, known := SaltToleranceOf(c.Name)
-		if !found || c.Own || !known {
-			continue
-		}
+	eachTolerance(z, own, func(t SaltTolerance, _ string) {
 		if limit := t.ThresholdMS + lostPC/t.SlopePC; !ok || limit < eceMS {
 			eceMS, ok = limit, true
 		}
-	}
+	})
 	return eceMS, ok
 }
 
@@ -101,17 +96,22 @@ func LeachingRequirement(waterMS, eceMS float64) (float64, error) {
 // those with the steepest loss, and which plants they are; false where it is known of
 // none. own are the garden file's crops, of which nobody has measured it.
 func LeastTolerant(z *garden.Zone, own []garden.OwnCrop) (least SaltTolerance, name string, ok bool) {
+	eachTolerance(z, own, func(t SaltTolerance, crop string) {
+		if !ok || t.ThresholdMS < least.ThresholdMS || t.ThresholdMS == least.ThresholdMS && t.SlopePC > least.SlopePC {
+			least, name, ok = t, crop, true
+		}
+	})
+	return least, name, ok
+}
+
+// eachTolerance calls each with the tolerances that are known of a zone's plants.
+func eachTolerance(z *garden.Zone, own []garden.OwnCrop, each func(t SaltTolerance, crop string)) {
 	for _, p := range z.Plants {
 		c, found := Find(own, p.Crop)
-		t, known := SaltToleranceOf(c.Name)
-		if !found || c.Own || !known {
-			continue
-		}
-		if !ok || t.ThresholdMS < least.ThresholdMS || t.ThresholdMS == least.ThresholdMS && t.SlopePC > least.SlopePC {
-			least, name, ok = t, c.Name, true
+		if t, known := SaltToleranceOf(c.Name); found && !c.Own && known {
+			each(t, c.Name)
 		}
 	}
-	return least, name, ok
 }
 
 // ZoneLeaching is the leaching requirement of a zone's least tolerant plants, and which

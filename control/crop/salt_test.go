@@ -96,3 +96,27 @@ func TestZoneLeaching(t *testing.T) {
 	require.True(t, ok)
 	assert.EqualValues(t, 1, share, "no share of such water helps")
 }
+
+// The first to suffer: at 8 % chilli (1.5 + 8/14) comes before aubergine (1.1 + 8/6.9),
+// though its threshold is the higher (Maas).
+func TestSaltLimitIsThatOfTheFirstToSuffer(t *testing.T) {
+	z := &garden.Zone{}
+	limit := func(lost float64, crops ...string) (float64, bool) {
+		z.Plants = nil
+		for _, c := range crops {
+			z.Plants = append(z.Plants, garden.Plant{Crop: c})
+		}
+		return crop.SaltLimit(z, []garden.OwnCrop{{Name: "lettuce"}}, lost)
+	}
+	for _, order := range [][]string{{"aubergine", "basil", "chilli"}, {"chilli", "aubergine", "basil"}} {
+		ms, ok := limit(8, order...)
+		require.True(t, ok)
+		assert.InDelta(t, 1.5+8.0/14, ms, 1e-12)
+		ms, _ = limit(0, order...)
+		assert.Equal(t, 1.1, ms)
+	}
+	for _, none := range [][]string{nil, {"basil"}, {"lettuce"}} {
+		_, ok := limit(8, none...)
+		assert.False(t, ok, "%v: nobody has measured it, or another of that name", none)
+	}
+}
