@@ -108,10 +108,18 @@ func printUncompared(w io.Writer, g *garden.Garden) {
 func printSalts(w io.Writer, g *garden.Garden, washed func(garden.ZoneID) bool) {
 	water := g.Supply.ECmS
 	if !water.Known {
-		keeps := false
-		g.EachZone(func(_ *garden.Pot, z *garden.Zone) { keeps = keeps || z.LeachingFraction == 0 })
-		if keeps {
-			fmt.Fprintln(w, "\nsalts: the supply's conductivity is not known, and a pot that drains nothing keeps what it brings; with supply: { conductivity: … } as much drains as salts ask for, unless leaching: says how much")
+		keeps, could := false, false
+		g.EachZone(func(_ *garden.Pot, z *garden.Zone) {
+			_, known := crop.SaltLimit(z, g.Crops, 0)
+			keeps = keeps || z.LeachingFraction == 0
+			could = could || z.LeachByNeed && known && z.Line != ""
+		})
+		if keeps || could {
+			fmt.Fprint(w, "\nsalts: the supply's conductivity is not known, and a pot that drains too little keeps what it brings")
+			if could {
+				fmt.Fprint(w, "; with supply: { conductivity: … } as much drains as salts ask for, unless leaching: says how much")
+			}
+			fmt.Fprintln(w)
 		}
 		return
 	}

@@ -70,6 +70,15 @@ func TestCheckNamesPotsThatKeepTheirSalts(t *testing.T) {
 		return out.String()
 	}
 	assert.Contains(t, says(), "conductivity is not known")
+	for i, z := range g.Pots[0].Zones {
+		for _, line := range []garden.LineID{"", "l"} {
+			z.LeachByNeed, z.Line = true, line
+			g.Pots[0].Zones[i], z = z, g.Pots[0].Zones[i]
+			// Nothing is washed by hand, nor of a crop that nobody has measured.
+			assert.Equal(t, line != "" && i != 1, strings.Contains(says(), "as much drains as salts ask for"), "%s %q", z.ID, line)
+			g.Pots[0].Zones[i], z = z, g.Pots[0].Zones[i]
+		}
+	}
 	herbs := &g.Pots[0].Zones[1].LeachingFraction
 	*herbs = 0.1
 	assert.Empty(t, says(), "something drains from each")

@@ -51,7 +51,7 @@ func TestTrialAims(t *testing.T) {
 				assert.LessOrEqual(t, times, 1.15, "times the ideal, which drains nothing")
 				dry := at[[2]string{strings.TrimSuffix(c.Name, washedOut), policy.Gateway}]
 				require.Equal(t, 1, dry.Seeds, "the same where nothing drains")
-				if c.Garden == onTerrace { // of the other the supply's salts are not known
+				if c.Garden == onTerrace { // in a fortnight little gathers
 					require.Greater(t, dry.SaltLostShare.Mean, 0.02)
 					assert.Less(t, ours.SaltLostShare.Mean, 0.6*dry.SaltLostShare.Mean, "lost to salt, of that where nothing drains")
 					assert.Greater(t, ours.DrainedShare.Mean, dry.DrainedShare.Mean, "it drains for it")

@@ -163,6 +163,9 @@ func (c TrialCase) bare(g *garden.Garden) {
 		}
 	}
 	g.Pots, g.Broker = pots, garden.Broker{}
+	if c.ByNeed && !g.Supply.ECmS.Known {
+		g.Supply.ECmS = garden.Known(tapMSCM) // what all pots get in any case
+	}
 	if !c.Fed {
 		g.Products = nil
 	}
