@@ -5,9 +5,9 @@
 # The cards and the memory of small boards are why it has no symbols, one version
 # of HTTP, which every receiver of a webhook understands, and no copies of small
 # functions in place of calls (-l) where nothing is in a hurry: pages, the garden
-# file, messages, mail, encryption's talk, and the libraries under them. The loop,
-# the brain, the simulator, the journal's database, mathematics, ciphers and the
-# runtime keep their speed.
+# file, messages, mail, encryption's talk, what plays seasons, campaigns and trials,
+# and the libraries under them. The loop, the brain, the simulated terrace, the
+# journal's database, mathematics, ciphers and the runtime keep their speed.
 set -euo pipefail
 out=$(realpath -m "$1")
 cd "$(dirname "$0")/.."
@@ -16,7 +16,7 @@ unhurried=(
   os/... path/... reflect regexp/... text/...
   vendor/golang.org/x/{crypto/cryptobyte,net,text}/... golang.org/x/{net,text}/...
   github.com/...
-  fabricpot/cmd/gateway fabricpot/cmd/gateway/internal/{config,expose,hub,journal,notify,page,papers,picture,place,report,socket,timezone,units}
+  fabricpot/cmd/gateway fabricpot/cmd/gateway/internal/{config,expose,hub,journal,notify,page,papers,picture,place,report,season,socket,timezone,units}
   fabricpot/mqtt/... fabricpot/sensors/calibrate fabricpot/control/task
 )
 hurried=(crypto/internal/fips140/{aes,alias,bigmod,edwards25519,mlkem,nistec,sha256,sha3,sha512,subtle}/... crypto/internal/fips140deps/...)
