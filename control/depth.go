@@ -112,13 +112,15 @@ func (d *depth) gained(litres, roomL float64, zp *ZonePlan) {
 
 // saltsOwe is what should drain for the sake of salts alone and is not about to, L.
 func (z *zoneState) saltsOwe(zp *ZonePlan) float64 {
-	return max(0, min(z.depth.may, z.salts.needL)-max(0, z.depth.over-staysShare*zp.VolumeL))
+	return max(0, min(z.depth.may, z.salts.needL)-z.runs(zp))
 }
+
+// runs is what is about to drain, L.
+func (z *zoneState) runs(zp *ZonePlan) float64 { return max(0, z.depth.over-staysShare*zp.VolumeL) }
 
 // owes is what should drain by now and neither has nor is about to, L.
 func (z *zoneState) owes(zp *ZonePlan) float64 {
-	wash := max(z.depth.wash, min(z.depth.may, z.salts.needL))
-	return max(0, wash-max(0, z.depth.over-staysShare*zp.VolumeL))
+	return max(z.saltsOwe(zp), z.depth.wash-z.runs(zp))
 }
 
 // reload takes the balance over into another plan of the zone, whose capacity is

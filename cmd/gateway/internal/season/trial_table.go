@@ -125,7 +125,7 @@ func WriteTrialTable(w io.Writer, set TrialSet, rows []TrialRow) error {
 			return err
 		}
 	}
-	if err := washedTable(w, set, rows); err != nil {
+	if err := washedTable(w, rows); err != nil {
 		return err
 	}
 	if err := fedTable(w, set, rows); err != nil {
@@ -215,7 +215,7 @@ func fedTable(w io.Writer, set TrialSet, rows []TrialRow) error {
 }
 
 // washedTable is the seasons again with what drains that salts ask for.
-func washedTable(w io.Writer, set TrialSet, rows []TrialRow) error {
+func washedTable(w io.Writer, rows []TrialRow) error {
 	all := Pooled(rows, groupWashed, "")
 	if len(all) == 0 {
 		return nil
