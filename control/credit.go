@@ -56,8 +56,8 @@ const (
 	comesNow   comes = iota // they are new to it
 	remembered              // the memory that was recalled has them
 	doubted                 // the memory may have them
+	sinceThen               // they are new, and hours old already
 	longAgo                 // it has no place for them
-	sinceThen               // nor that, but they came after the memory
 )
 
 // delivered books a delivery that closed at mono.
@@ -116,14 +116,13 @@ func (p *Plan) delivered(st *State, now garden.Moment, d *garden.Delivery, mono 
 				depth := z.depth
 				p.credit(st, zi, came, doubt, mono)
 				z.depth = depth
-			case longAgo, sinceThen:
+			case sinceThen:
+				p.credit(st, zi, came, doubt, mono)
+				z.salts.enter(came, zp)
+				z.depth.lost(0, now.Mono-mono, z, zp)
+			case longAgo:
 				if !z.hasWater || mono > z.wetAt {
 					z.wetAt, z.hasWater = mono, true
-				}
-				if water == sinceThen {
-					z.salts.enter(came, zp)
-					z.depth.gained(came, (float64(zp.Capacity)-z.water.Mean)*zp.VolumeL, zp)
-					z.depth.lost(0, now.Mono-mono, z, zp)
 				}
 			}
 			z.lastL, z.lastAt = d.Litres*p.zones[zi].share, now.Add(mono-now.Mono)

@@ -163,6 +163,23 @@ func (p *Plan) accountZone(st *State, i int, now garden.Moment, t *tick, mm, rai
 	if zp.VolumeL <= 0 {
 		return
 	}
+	p.fade(st, i, now, t, t.dt, mm, rainMM)
+	p.watchCame(st, i, now, t)
+	p.fuse(st, i, now, t)
+	if !z.salts.dated && zp.washing.waterMS > 0 {
+		if !z.salts.begun {
+			z.depth.may = needHolds * zp.VolumeL
+		}
+		z.salts.begin(z.water.Mean, now, zp)
+	}
+	z.deepen(zp)
+	p.watchUnder(z, zp, t.dt)
+}
+
+// fade moves the zone's water on by what t takes and brings, whether or not anything is
+// read. What its balance of leaching holds over drains for draining.
+func (p *Plan) fade(st *State, i int, now garden.Moment, t *tick, draining time.Duration, mm, rainMM float64) {
+	z, zp := &st.zones[i], &p.zones[i]
 	h := t.hours
 	loss := mm * z.lossPerMM
 	lossF := loss / zp.VolumeL
@@ -179,7 +196,7 @@ func (p *Plan) accountZone(st *State, i int, now garden.Moment, t *tick, mm, rai
 	}
 	z.short += allowance * loss * max(z.water.Factor, 1)
 	z.dryLoss += loss * max(z.water.Factor, 1)
-	z.depth.lost(loss, t.dt, z, zp)
+	z.depth.lost(loss, draining, z, zp)
 	z.doubt.spent(loss, zp)
 	if rainMM > 0 {
 		p.rain(st, i, now, rainMM)
@@ -193,16 +210,6 @@ func (p *Plan) accountZone(st *State, i int, now garden.Moment, t *tick, mm, rai
 		z.water.Hold(0, float64(zp.Capacity)+left)
 	}
 	z.water.Hold(float64(zp.LowerLimit)/4, float64(zp.Porosity))
-	p.watchCame(st, i, now, t)
-	p.fuse(st, i, now, t)
-	if !z.salts.dated && zp.washing.waterMS > 0 {
-		if !z.salts.begun {
-			z.depth.may = needHolds * zp.VolumeL
-		}
-		z.salts.begin(z.water.Mean, now, zp)
-	}
-	z.deepen(zp)
-	p.watchUnder(z, zp, t.dt)
 }
 
 // rain credits what falls into the pot; the canopy sheds a part of it.

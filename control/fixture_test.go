@@ -72,6 +72,7 @@ type bench struct {
 	parts   []float64 // what each zone gets of its share, 1 where there is none
 	silent  bool      // deliveries carry no water: clogged
 	told    func(*garden.Delivery)
+	gave    []garden.Delivery
 }
 
 func newBench(t testing.TB, g *garden.Garden) *bench {
@@ -185,6 +186,7 @@ func (b *bench) close(o garden.Order, end garden.Ending) {
 	if b.told != nil {
 		b.told(&b.pend[len(b.pend)-1])
 	}
+	b.gave = append(b.gave, b.pend[len(b.pend)-1])
 	delete(b.open, o.Line)
 }
 

@@ -45,6 +45,10 @@ type ZoneMemory struct {
 	// Part is what it gets of its line's water against its emitters' rating, 0
 	// where that was never seen.
 	Part float64 `json:"part,omitempty"`
+	// Span is its account of litres since a look at rest, nil where there was none.
+	Span *SpanMemory `json:"span,omitempty"`
+	// Drying is the drying that its factor is learnt from, nil where there is none.
+	Drying *DryingMemory `json:"drying,omitempty"`
 	// Arrival is what of the water given was seen to arrive, nil where that is not
 	// known.
 	Arrival *ArrivalMemory `json:"arrival,omitempty"`
@@ -82,7 +86,7 @@ func (p *Plan) Remember(st *State, now garden.Moment) Memory {
 		z := &st.zones[i]
 		r := &m.Zones[i]
 		*r = ZoneMemory{Zone: p.zones[i].ID, Factor: z.water.Factor, FactorSD: math.Sqrt(z.water.VarFactor),
-			Water: z.water.Mean, WaterSD: z.water.SD(), Known: z.known, ShortL: z.short, DepthL: z.depth.short, WashL: z.depth.wash, OverL: z.depth.over, SaltLoad: z.salts.load, WashOn: z.salts.needL > 0, MayL: z.depth.may, Part: z.uneven.part, Arrival: z.arrival.remember(), Anchor: z.anchor.remember(), Doubt: z.doubt.remember(now.Mono), NoAnswer: z.dumb}
+			Water: z.water.Mean, WaterSD: z.water.SD(), Known: z.known, ShortL: z.short, DepthL: z.depth.short, WashL: z.depth.wash, OverL: z.depth.over, SaltLoad: z.salts.load, WashOn: z.salts.needL > 0, MayL: z.depth.may, Part: z.uneven.part, Span: z.span.remember(now.Mono, z.spent), Drying: z.rememberDrying(now.Mono), Arrival: z.arrival.remember(), Anchor: z.anchor.remember(), Doubt: z.doubt.remember(now.Mono), NoAnswer: z.dumb}
 		for _, pi := range p.zones[i].probes {
 			// A pair that seems confused shows itself anew.
 			if ps := &st.probes[pi]; ps.distrusted && !ps.confused {
@@ -120,7 +124,10 @@ func (p *Plan) Recall(st *State, now garden.Moment, m Memory, events []garden.Pl
 	if now.Synced && !m.At.IsZero() {
 		age = max(0, now.Wall.Sub(m.At))
 	}
-	st.knownTill = m.At
+	st.knownTill, st.unseen = m.At, 0
+	if age <= mostForgotten {
+		st.unseen = age
+	}
 	for k := range m.Zones {
 		i := p.zoneIndex(m.Zones[k].Zone)
 		if i < 0 {
@@ -202,6 +209,10 @@ func (p *Plan) recallZone(z *zoneState, zp *ZonePlan, r *ZoneMemory, now, age ti
 	f.VarMean = min(r.WaterSD*r.WaterSD+away*away, 0.15*0.15)
 	f.Cov = 0
 	z.known = r.Known && age <= freshMemory
+	if z.known && !changed {
+		z.span.recall(r.Span, now, age)
+		z.recallDrying(r.Drying, now, age)
+	}
 	if garden.Finite(r.ShortL) && r.ShortL >= 0 {
 		z.short = min(r.ShortL, zp.VolumeL)
 	}

@@ -172,6 +172,17 @@ func (s *sky) between(a, hours float64) float64 {
 	return mm + s.nextMM*(days-1+s.spent(end-24*days))
 }
 
+// before is the evapotranspiration of the hours up to solar hour h of today, mm. Days
+// before today are as today.
+func (s *sky) before(h, hours float64) float64 {
+	mm := s.between(h-min(hours, h), min(hours, h))
+	if more := hours - h; more > 0 {
+		whole := math.Floor(more / 24)
+		mm += s.etoMM * (whole + 1 - s.spent(24*(whole+1)-more))
+	}
+	return mm
+}
+
 // until is how many hours pass from solar hour a until mm have evaporated;
 // at most ten days.
 func (s *sky) until(a, mm float64) float64 {

@@ -2,6 +2,7 @@ package control
 
 import (
 	"math"
+	"slices"
 	"time"
 
 	"fabricpot/control/garden"
@@ -35,6 +36,42 @@ type span struct {
 	at                    time.Duration
 	mid, spent            float64 // at its beginning
 	inL, doubtL, drainedL float64
+	// from is when probes have been read for long enough to end one that a restart
+	// went on with.
+	from time.Duration
+}
+
+// SpanMemory is what a restart must not forget of an account of litres: how old it is,
+// where the probes stood at its beginning, m³/m³, and what came and went since.
+type SpanMemory struct {
+	Hours    float64 `json:"hours"`
+	Mid      float64 `json:"mid"`
+	Spent    float64 `json:"spent"`
+	InL      float64 `json:"in_l"`
+	DoubtL   float64 `json:"doubt_l"`
+	DrainedL float64 `json:"drained_l"`
+}
+
+// remember is what to keep of it, spent being the zone's modelled loss by now.
+func (s *span) remember(now time.Duration, spent float64) *SpanMemory {
+	if !s.open {
+		return nil
+	}
+	return &SpanMemory{Hours: (now - s.at).Hours(), Mid: s.mid, Spent: spent - s.spent, InL: s.inL, DoubtL: s.doubtL, DrainedL: s.drainedL}
+}
+
+// recall goes on with an account that was kept age ago, in a zone that has lost nothing
+// yet in this run. What can't be leaves none.
+func (s *span) recall(r *SpanMemory, now, age time.Duration) {
+	if r == nil || !sound(r.Hours, r.Mid, r.Spent, r.InL, r.DoubtL, r.DrainedL) || r.Hours > mostSpan.Hours() || r.Mid > 1 {
+		return
+	}
+	*s = span{open: true, at: now - age - hours(r.Hours), mid: r.Mid, spent: -r.Spent, inL: r.InL, doubtL: r.DoubtL, drainedL: r.DrainedL, from: now + trustFor}
+}
+
+// sound tells whether all of vs are finite and none is below 0.
+func sound(vs ...float64) bool {
+	return !slices.ContainsFunc(vs, func(v float64) bool { return !garden.Finite(v) || v < 0 })
 }
 
 // credit books litres that came in, with a doubt as a share of them. Emitters err
@@ -50,7 +87,7 @@ func (z *zoneState) weigh(zp *ZonePlan, mid float64, now garden.Moment) {
 	s := &z.span
 	age, spent := now.Mono-s.at, z.spent-s.spent
 	if s.open && age <= mostSpan {
-		if age < leastSpan || spent < leastSpent {
+		if age < leastSpan || spent < leastSpent || now.Mono < s.from {
 			return
 		}
 		z.odd.doubt = s.doubtL / zp.VolumeL / spent

@@ -24,15 +24,18 @@ type State struct {
 	synced    garden.Moment // the last of a clock that was right, as far as anybody knew
 	clockTill time.Duration // on Mono: until then the clock may be wrong
 	knownTill time.Time     // of the memory that was recalled, zero for none
-	wasOff    bool
-	offFrom   time.Duration // on Mono: when automatic control went off
-	sky       sky
-	zones     []zoneState
-	lines     []lineState
-	probes    []probeState
-	wishes    []wish
-	stops     []Stop
-	events    []Event
+	// unseen is for how long nobody watched before the first tick, as far as a memory and
+	// a confirmed clock tell.
+	unseen  time.Duration
+	wasOff  bool
+	offFrom time.Duration // on Mono: when automatic control went off
+	sky     sky
+	zones   []zoneState
+	lines   []lineState
+	probes  []probeState
+	wishes  []wish
+	stops   []Stop
+	events  []Event
 }
 
 // SwitchedOff turns automatic control off as of a moment on Mono, which may lie before
