@@ -133,6 +133,11 @@ func TestRestartBooksWaterOnce(t *testing.T) {
 		out := over * -math.Expm1(-5*time.Hour.Hours()/zp.drain.Hours())
 		assert.InDelta(t, (z.salts.load+6)*math.Exp(-drainsTimes*out/zp.washing.heldL), st.zones[0].salts.load, 1e-6)
 		assert.InDelta(t, 12-out, st.zones[0].depth.over, 1e-6)
+		assert.InDelta(t, float64(zp.Capacity)+12.0/75, st.zones[0].water.Mean, 1e-9, "the first tick lets it drain")
+		b.p.Step(st, now, &b.obs, nil)
+		back := &st.zones[0]
+		left := (12.0/75 - back.water.Factor*back.spent) * math.Exp(-(5*time.Hour+10*time.Minute).Hours()/zp.drain.Hours())
+		assert.InDelta(t, float64(zp.Capacity)+left, back.water.Mean, 1e-9)
 	})
 }
 
