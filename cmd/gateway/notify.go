@@ -18,6 +18,9 @@ type manager struct {
 	send func(state string) (bool, error)
 	once sync.Once
 	over atomic.Bool // stopping was told: nothing about reloads follows
+	// busy is so while a message is under way. The socket holds a few; once they are
+	// full a write waits until somebody reads.
+	busy atomic.Bool
 	// patience is how long a round may take before the watchdog ends us.
 	patience time.Duration
 }
@@ -73,8 +76,27 @@ func (m *manager) stopping() {
 	m.tell(daemon.SdNotifyStopping + "\nSTATUS=closing every line")
 }
 
+// heardWithin is how long a round waits for a service manager to take a message.
+const heardWithin = time.Second
+
+// tell never holds up what it tells of, the closing of lines least of all: while the
+// service manager reads nothing, what there is to say is left out.
 func (m *manager) tell(state string) {
-	if _, err := m.send(state); err != nil {
+	if !m.busy.CompareAndSwap(false, true) {
+		return
+	}
+	said := make(chan error, 1)
+	go func() {
+		_, err := m.send(state)
+		m.busy.Store(false)
+		said <- err
+	}()
+	err := fmt.Errorf("does not read what it is told, for %v now; going on without it", heardWithin)
+	select {
+	case err = <-said:
+	case <-time.After(heardWithin):
+	}
+	if err != nil {
 		fmt.Fprintln(m.err, "service manager:", err)
 	}
 }

@@ -57,4 +57,41 @@ func TestManager(t *testing.T) {
 		m.progress()
 		assert.Contains(t, errs.String(), "gone")
 	})
+	// A socket that nobody reads takes as many messages as the kernel's
+	// net.unix.max_dgram_qlen says, a few hundred at the most; then a write waits.
+	t.Run("one that reads nothing holds up no round, and hears when it reads again", func(t *testing.T) {
+		path := filepath.Join(t.TempDir(), "notify")
+		conn, err := net.ListenUnixgram("unixgram", &net.UnixAddr{Name: path, Net: "unixgram"})
+		require.NoError(t, err)
+		defer conn.Close()
+		t.Setenv("NOTIFY_SOCKET", path)
+		var errs bytes.Buffer
+		m := newManager(&errs, time.Minute)
+		ended := make(chan bool)
+		go func() {
+			defer close(ended)
+			for range 2000 {
+				m.progress()
+			}
+			m.stopping()
+		}()
+		select {
+		case <-ended:
+		case <-time.After(30 * time.Second):
+			require.Fail(t, "the loop waits for the service manager")
+		}
+		assert.Equal(t, 1, strings.Count(errs.String(), "does not read what it is told"), "said once: %s", &errs)
+		buf := make([]byte, 4096)
+		require.NoError(t, conn.SetReadDeadline(time.Now().Add(20*time.Second)))
+		for m.busy.Load() {
+			_, err = conn.Read(buf)
+			require.NoError(t, err)
+		}
+		m.stopping()
+		for last := ""; !strings.HasPrefix(last, "STOPPING=1"); {
+			n, err := conn.Read(buf)
+			require.NoError(t, err, "after %q", last)
+			last = string(buf[:n])
+		}
+	})
 }
