@@ -131,6 +131,9 @@ func (p *Plan) delivered(st *State, now garden.Moment, d *garden.Delivery, mono 
 			l.closed, l.hasClosed = mono, true
 		}
 	}
+	if water == comesNow {
+		l.flow.flowed(d, p.supply.MeterPulsesPerL.Or(0), mono)
+	}
 	if l.phase != garden.Pulsing || d.Order != l.order {
 		return
 	}

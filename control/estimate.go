@@ -88,6 +88,7 @@ func (p *Plan) account(st *State, now garden.Moment, obs *garden.Observed, dt ti
 	for i := range st.lines {
 		p.compare(st, i)
 	}
+	p.watchFlows(st, now)
 }
 
 // tick is what follows for every zone alike from how much time has passed.

@@ -21,6 +21,9 @@ const (
 	// LessArrives: a look at the zone saw only A times as much of its line's water
 	// arrive as usual, and so did the one before.
 	LessArrives
+	// LessFlows: the line gives A times what it used to, B L/h, as its meter counts; without a
+	// line every one of them.
+	LessFlows
 	// OnBalance: no trustworthy probe; the zone lives on its water balance.
 	OnBalance
 	// OnProbe: a trustworthy probe is back.
@@ -73,6 +76,11 @@ func (e Event) String() string {
 		return fmt.Sprintf("no probe of %s moved after %.1f L: look whether water comes out of its emitters", e.Zone, e.A)
 	case LessArrives:
 		return fmt.Sprintf("of the water %s is given only %.0f %% of the usual part arrives: look whether water comes out of all its emitters", e.Zone, 100*e.A)
+	case LessFlows:
+		if e.Line == "" {
+			return fmt.Sprintf("every line gives less than it used to, %.0f %% on average: look at the tap, the filter, the pressure regulator and how full the tank is", 100*e.A)
+		}
+		return fmt.Sprintf("line %s gives %.0f L/h, %.0f %% of what it used to: look whether its emitters clog, and for a kinked hose", e.Line, e.B, 100*e.A)
 	case OnBalance:
 		return fmt.Sprintf("%s has no trustworthy probe: it is watered by its water balance", e.Zone)
 	case OnProbe:

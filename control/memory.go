@@ -14,6 +14,7 @@ import (
 type Memory struct {
 	At    time.Time    `json:"at"`
 	Zones []ZoneMemory `json:"zones"`
+	Lines []LineMemory `json:"lines,omitempty"`
 }
 
 // ZoneMemory is one zone's part of it.
@@ -97,6 +98,7 @@ func (p *Plan) Remember(st *State, now garden.Moment) Memory {
 			r.Shifts = append(r.Shifts, z.plants[k].shift)
 		}
 	}
+	m.Lines = p.rememberFlows(st)
 	return m
 }
 
@@ -138,6 +140,7 @@ func (p *Plan) Recall(st *State, now garden.Moment, m Memory, events []garden.Pl
 			p.recallUnmoved(st, i, &m.Zones[k])
 		}
 	}
+	p.recallFlows(st, now.Mono, m.Lines)
 	for i := range p.lines {
 		p.balanceParts(st, i)
 	}

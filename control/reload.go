@@ -44,6 +44,9 @@ func (p *Plan) Reload(old *Plan, st *State, now garden.Moment, changed func(gard
 	for i := range p.lines {
 		capL, guessedL := old.budgets(st, i, now)
 		p.holdBack(&old.lines[i], &st.lines[i], i, min(capL, p.lines[i].CapL), min(guessedL, p.lines[i].EstimatedL), now)
+		if old.supply.MeterPulsesPerL != p.supply.MeterPulsesPerL {
+			st.lines[i].flow = lineFlow{} // what it had was counted on another scale
+		}
 	}
 	st.events = st.events[:0]
 	for i := range p.zones {

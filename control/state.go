@@ -198,6 +198,7 @@ type lineState struct {
 	given    ledger // everything that went through
 	guessed  ledger // the part of kind Estimated
 	hold     hold   // of a reload that loosened its budgets
+	flow     lineFlow
 }
 
 type wish struct {

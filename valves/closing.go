@@ -191,7 +191,7 @@ func (g *Guard) finish(now garden.Moment, ln *line) {
 		Litres: flowed, Open: on, OpenedAt: p.openedAt, ClosedAt: now, End: p.end,
 	}
 	if p.byMeter {
-		d.Litres, d.Metered, d.OwnLPH = p.meteredL, true, p.own.lph(on)
+		d.Litres, d.Metered, d.OwnLPH, d.Alone = p.meteredL, true, p.own.lph(on), p.own.besideL == 0
 	}
 	d.DosedL, d.DoseDry = p.dosedL(d.Litres), p.dose.dry
 	d.Uncounted = p.meteredL == 0 && g.pump.Fitted && g.pump.FlowWithin > 0

@@ -27,6 +27,8 @@ const (
 	SupplyGone
 	// OrderWithoutFlow: a line is open and the meter stands still.
 	OrderWithoutFlow
+	// LessFlow: a line gives much less than it used to.
+	LessFlow
 	// ZoneNoResponse: no probe of a zone moved after water.
 	ZoneNoResponse
 	// LessArrives: a zone's probes rise less with its water than they did.
@@ -105,6 +107,8 @@ var characters = [kinds]character{
 	OrderWithoutFlow: {name: "no flow", text: "a line is open and no water flows",
 		next: "look at the tap, the filter and the valve", on: time.Minute, off: time.Minute,
 		band: 0.1, of: "times the nominal flow"},
+	LessFlow: {name: "less flow than it had", text: "much less water comes in the same time than used to",
+		next: "look whether its emitters clog, for a kinked hose, and at the filter", off: 6 * time.Hour},
 	ZoneNoResponse: {name: "no response to water", text: "no probe of the pot moved after water that must have reached it",
 		next: "look whether water comes out of its emitters; until then the list of work says what to give by hand", off: time.Hour},
 	LessArrives: {name: "less water arrives", text: "the pot rises much less with its water than it used to",

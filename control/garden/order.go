@@ -126,6 +126,9 @@ type Delivery struct {
 	// lines ran beside it, what was counted without them or what is more than they
 	// can give. It is 0 without a meter, and kept in no journal.
 	OwnLPH float64 `json:"-"`
+	// Alone tells that no other line ran beside it while a meter counted. It is kept in
+	// no journal.
+	Alone bool `json:"-"`
 	// Open is how long the line was open.
 	Open     time.Duration
 	OpenedAt Moment

@@ -44,7 +44,7 @@ func (l *Loop) recallAlarms(now garden.Moment, h LongMemory) {
 // noticedOnce tells kinds whose condition is an event.
 func noticedOnce(k alarm.Kind) bool {
 	switch k {
-	case alarm.ZoneNoResponse, alarm.LessArrives, alarm.CapReached, alarm.LineFaulted, alarm.LosesTooMuch, alarm.LosesTooLittle, alarm.ReadsDry,
+	case alarm.ZoneNoResponse, alarm.LessFlow, alarm.LessArrives, alarm.CapReached, alarm.LineFaulted, alarm.LosesTooMuch, alarm.LosesTooLittle, alarm.ReadsDry,
 		alarm.FlowTooHigh, alarm.OrderWithoutFlow, alarm.SupplyShort, alarm.JournalBroken:
 		return true
 	}

@@ -186,6 +186,8 @@ func (w *watch) event(now garden.Moment, st *control.State, e *control.Event) {
 		w.notice(now, alarm.ZoneNoResponse, string(e.Zone), e.String())
 	case control.LessArrives:
 		w.notice(now, alarm.LessArrives, string(e.Zone), e.String())
+	case control.LessFlows:
+		w.notice(now, alarm.LessFlow, string(e.Line), e.String())
 	case control.OnBalance:
 		w.notice(now, alarm.OnBalance, string(e.Zone), e.String())
 	case control.OnProbe:

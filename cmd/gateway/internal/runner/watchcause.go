@@ -47,6 +47,7 @@ func newCauses(g *garden.Garden) causes {
 		notClosed := alarm.Cause{Kind: alarm.NotClosed, Subject: id}
 		link(alarm.OrderWithoutFlow, id, pump, dry, meter)
 		link(alarm.FlowTooHigh, id, stray)
+		link(alarm.LessFlow, id, pump, dry, tank, meter, alarm.Cause{Kind: alarm.OrderWithoutFlow, Subject: id}, alarm.Cause{Kind: alarm.LessFlow})
 		link(alarm.CapReached, id, notClosed, stray, begun, alarm.Cause{Kind: alarm.FlowTooHigh, Subject: id}, pump, dry,
 			alarm.Cause{Kind: alarm.OrderWithoutFlow, Subject: id})
 		if g.Lines[i].Valve.Kind == garden.RemoteValve {
@@ -58,6 +59,7 @@ func newCauses(g *garden.Garden) causes {
 		}
 		link(alarm.LineFaulted, id, notClosed)
 	}
+	link(alarm.LessFlow, "", pump, dry, tank, meter)
 	link(alarm.PumpDry, "", tank, meter)
 	link(alarm.SupplyGone, "", pump, tank, meter)
 	link(alarm.SupplyShort, "", stray, pump, dry, tank, begun)
@@ -73,6 +75,7 @@ func newCauses(g *garden.Garden) causes {
 		c.spills = append(c.spills, spill{zone, []alarm.Cause{about(alarm.NotClosed), stray}})
 		// What a pot got is unknown, or none.
 		water := []alarm.Cause{about(alarm.NotClosed), stray, about(alarm.FlowTooHigh), pump, dry, about(alarm.OrderWithoutFlow), tank}
+		link(alarm.LessArrives, id, about(alarm.LessFlow))
 		link(alarm.ZoneNoResponse, id, water...)
 		link(alarm.LessArrives, id, append(water, pot(alarm.ZoneNoResponse))...)
 		water = append(water, pot(alarm.ZoneNoResponse), pot(alarm.LessArrives))

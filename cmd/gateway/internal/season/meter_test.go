@@ -46,3 +46,36 @@ func TestMeterEndsPulses(t *testing.T) {
 	assert.InDelta(t, ran, told, 0.01*ran+0.02*float64(len(ears.ended)))
 	assert.Empty(t, ears.raised(alarm.FlowWithoutOrder, alarm.OrderWithoutFlow, alarm.FlowTooHigh))
 }
+
+// TestAMeterTellsOfEmittersThatClog: half of a pot's emitters clog. Pulses end by the
+// meter, so that the pot lacks nothing; with the third watering it is told, once, and
+// what mends it ends it.
+func TestAMeterTellsOfEmittersThatClog(t *testing.T) {
+	g := metered(t)
+	rows := Climate(1, time.Date(2026, 7, 1, 0, 0, 0, 0, g.Site.Zone), 20)
+	ears := newEars()
+	b, err := NewBench(g, Options{Seed: 1, Start: rows[0].Date, Weather: rows, Tell: ears, Terrace: terrace.DefaultOptions(1, nil)})
+	require.NoError(t, err)
+	require.NoError(t, b.Begin())
+	b.RunTo(8 * 24 * time.Hour)
+	require.Empty(t, ears.raised(alarm.LessFlow))
+	line := g.Lines[0].ID
+	require.True(t, b.Terrace.BlockEmitters(line, 0, 0.5))
+	b.RunTo(14 * 24 * time.Hour)
+	told := ears.raised(alarm.LessFlow)
+	require.Len(t, told, 1)
+	assert.Equal(t, string(line), told[0].Subject)
+	t.Logf("told %v after they clogged", told[0].At.Mono-8*24*time.Hour)
+	assert.Less(t, told[0].At.Mono, 11*24*time.Hour)
+	b.Terrace.BlockEmitters(line, 0, 0)
+	b.RunTo(19 * 24 * time.Hour)
+	assert.Len(t, ears.raised(alarm.LessFlow), 1)
+	last := alarm.Raised
+	for _, c := range ears.changes {
+		if c.Kind == alarm.LessFlow {
+			last = c.Event
+		}
+	}
+	assert.Equal(t, alarm.Cleared, last, "over when they are mended")
+	assert.Less(t, b.Terrace.Totals(0).PotentialTranspirationL-b.Terrace.Totals(0).TranspiredL, 0.01*b.Terrace.Totals(0).PotentialTranspirationL)
+}
