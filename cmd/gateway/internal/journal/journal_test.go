@@ -138,7 +138,45 @@ func TestLedger(t *testing.T) {
 		}
 		got, err := j.Recent(garden.Moment{Wall: time.Unix(0, 0)})
 		require.NoError(t, err)
-		assert.Len(t, got, 3, "back in 1970 everything counts")
+		assert.Len(t, got, 2, "back in 1970 all counts but what the board was up for a day after")
+	})
+	t.Run("of boots without a clock recent leaves out what is a day ago by how long they were up", func(t *testing.T) {
+		path := filepath.Join(t.TempDir(), "j.db")
+		// Each boot begins in 1970 and gives something in its first and twentieth hour.
+		var id garden.OrderID
+		boot := func(name string, hours ...time.Duration) {
+			j := open(t, path, WithClock(name))
+			for _, h := range hours {
+				id++
+				d := delivery(id, h*time.Hour-10*time.Minute)
+				for _, m := range []*garden.Moment{&d.OpenedAt, &d.ClosedAt} {
+					m.Wall, m.Synced = time.Unix(0, 0).Add(m.Mono), false
+				}
+				require.NoError(t, j.Settle(d))
+			}
+			require.NoError(t, j.Close())
+		}
+		recent := func(name string, up time.Duration) (ids []garden.OrderID) {
+			j := open(t, path, WithClock(name))
+			defer j.Close()
+			past, err := j.Recent(garden.Moment{Mono: up, Wall: time.Unix(0, 0).Add(up)})
+			require.NoError(t, err)
+			for _, d := range past {
+				ids = append(ids, d.Order)
+			}
+			return ids
+		}
+		boot("a", 1, 20)
+		boot("b", 1, 20)
+		assert.Equal(t, []garden.OrderID{2, 3, 4}, recent("c", time.Minute), "1 is at least 19 and 20 hours ago")
+		assert.Equal(t, []garden.OrderID{4}, recent("b", 26*time.Hour), "3 was 25 hours ago on the same clock")
+		boot("c", 1)
+		assert.Equal(t, []garden.OrderID{2, 3, 4, 5}, recent("d", time.Minute), "2 is 1 and 20 hours ago at the least")
+		boot("c", 5)
+		assert.Equal(t, []garden.OrderID{3, 4, 5, 6}, recent("d", time.Minute), "and now 5 and 20")
+		// A clock that seems to have gone back says nothing.
+		boot("c", 2)
+		assert.Equal(t, []garden.OrderID{2, 3, 4, 5, 6, 7}, recent("d", time.Minute))
 	})
 	t.Run("a closed journal says so", func(t *testing.T) {
 		j := open(t, filepath.Join(t.TempDir(), "j.db"))

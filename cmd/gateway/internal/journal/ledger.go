@@ -173,18 +173,39 @@ func (j *Journal) Unfinished() ([]garden.Intent, error) {
 
 // Recent returns the deliveries that may lie within the day before now, oldest
 // first. Where a wall clock may be wrong it returns too many rather than too
-// few: the day is counted back from the last delivery if that is earlier.
+// few: the day is counted back from the last delivery if that is earlier. Left out
+// is then what was given so long before others, by the time that boards were up
+// meanwhile, that it is a day ago whatever the wall says: a board that wakes up in
+// the past would else charge a line with all that the journal has.
 func (j *Journal) Recent(now garden.Moment) ([]garden.PastDelivery, error) {
-	return j.deliveries(`closed_wall >= min(?1, (SELECT max(closed_wall) FROM outcomes)) - 86400000`, now.Wall.UnixMilli())
+	var clocks []int64
+	all, err := j.deliveries(`closed_wall >= min(?1, (SELECT max(closed_wall) FROM outcomes)) - 86400000`, now.Wall.UnixMilli(),
+		func(clock int64) { clocks = append(clocks, clock) })
+	var up, last time.Duration // since the boots after, and of this one's last
+	for k := len(all) - 1; k >= 0; k-- {
+		mono := all[k].ClosedAt.Mono
+		switch {
+		case k < len(all)-1 && clocks[k] == clocks[k+1]:
+		case k == len(all)-1 && all[k].SameClock:
+			last = max(now.Mono, mono)
+		default:
+			up, last = up+last, mono
+		}
+		if up+max(0, last-mono) > 24*time.Hour {
+			return all[k+1:], err
+		}
+	}
+	return all, err
 }
 
 // DeliveriesSince returns the deliveries that closed at or after t by the wall
 // clock of their time, oldest first.
 func (j *Journal) DeliveriesSince(t time.Time) ([]garden.PastDelivery, error) {
-	return j.deliveries(`closed_wall >= ?1`, t.UnixMilli())
+	return j.deliveries(`closed_wall >= ?1`, t.UnixMilli(), func(int64) {})
 }
 
-func (j *Journal) deliveries(where string, arg int64) ([]garden.PastDelivery, error) {
+// deliveries calls also with the number of each one's clock.
+func (j *Journal) deliveries(where string, arg int64, also func(clock int64)) ([]garden.PastDelivery, error) {
 	var out []garden.PastDelivery
 	err := j.query("deliveries", func(rows *sql.Rows) error {
 		var p garden.PastDelivery
@@ -197,6 +218,7 @@ func (j *Journal) deliveries(where string, arg int64) ([]garden.PastDelivery, er
 		p.OpenedAt.Mono, p.OpenedAt.Wall = time.Duration(om), time.UnixMilli(ow).UTC()
 		p.ClosedAt.Mono, p.ClosedAt.Wall = time.Duration(cm), time.UnixMilli(cw).UTC()
 		out = append(out, p)
+		also(clock)
 		return nil
 	}, `SELECT id,line,zone,kind,litres,metered,open_for,ending,clock,opened_mono,opened_wall,opened_synced,
 		closed_mono,closed_wall,closed_synced FROM outcomes WHERE `+where+` ORDER BY id`, arg)
