@@ -12,6 +12,7 @@ import (
 // Memory is what a restart must not unlearn: each zone's demand factor and where
 // its water stood. It is plain data, made to be kept as JSON.
 type Memory struct {
+	// At is zero where no confirmed clock told.
 	At    time.Time    `json:"at"`
 	Zones []ZoneMemory `json:"zones"`
 	Lines []LineMemory `json:"lines,omitempty"`
@@ -82,7 +83,10 @@ const (
 
 // Remember is what should be kept of a state at now.
 func (p *Plan) Remember(st *State, now garden.Moment) Memory {
-	m := Memory{At: now.Wall, Zones: make([]ZoneMemory, len(p.zones))}
+	m := Memory{Zones: make([]ZoneMemory, len(p.zones))}
+	if now.Synced {
+		m.At = now.Wall
+	}
 	for i := range p.zones {
 		z := &st.zones[i]
 		r := &m.Zones[i]
@@ -126,7 +130,7 @@ func (p *Plan) Recall(st *State, now garden.Moment, m Memory, events []garden.Pl
 	if now.Synced && !m.At.IsZero() {
 		age = max(0, now.Wall.Sub(m.At))
 	}
-	st.knownTill, st.unseen = m.At, 0
+	st.knownTill, st.timeless, st.unseen = m.At, m.At.IsZero() && len(m.Zones) > 0, 0
 	if age <= mostForgotten {
 		st.unseen = age
 	}
@@ -135,7 +139,7 @@ func (p *Plan) Recall(st *State, now garden.Moment, m Memory, events []garden.Pl
 		if i < 0 {
 			continue
 		}
-		p.recallZone(&st.zones[i], &p.zones[i], &m.Zones[k], now.Mono, age, changedSince(events, m.Zones[k].Zone, m.At))
+		p.recallZone(&st.zones[i], &p.zones[i], &m.Zones[k], now.Mono, age, st.timeless, changedSince(events, m.Zones[k].Zone, m.At))
 		if age <= wetDoubtFor || age == math.MaxInt64 { // a board that has no time yet goes on doubting
 			p.recallUnmoved(st, i, &m.Zones[k])
 		}
@@ -157,11 +161,14 @@ func changedSince(events []garden.PlantEvent, zone garden.ZoneID, t time.Time) b
 	return false
 }
 
-func (p *Plan) recallZone(z *zoneState, zp *ZonePlan, r *ZoneMemory, now, age time.Duration, changed bool) {
+func (p *Plan) recallZone(z *zoneState, zp *ZonePlan, r *ZoneMemory, now, age time.Duration, timeless, changed bool) {
 	f := &z.water
 	if garden.Finite(r.Factor) && garden.Finite(r.FactorSD) && r.Factor > 0 && r.FactorSD > 0 {
 		days := 365.0
-		if age < 365*24*time.Hour {
+		switch {
+		case timeless:
+			days = 1 // it is written every hour: most likely the board was just off
+		case age < 365*24*time.Hour:
 			days = age.Hours() / 24
 		}
 		f.Factor = min(max(r.Factor, balance.MinFactor), balance.MaxFactor)
@@ -203,6 +210,9 @@ func (p *Plan) recallZone(z *zoneState, zp *ZonePlan, r *ZoneMemory, now, age ti
 				z.plants[k].shift = min(max(s, -400), 400)
 			}
 		}
+	}
+	if age == math.MaxInt64 && garden.Finite(r.ShortL) {
+		z.short = max(z.short, min(r.ShortL, zp.VolumeL)) // it has lost no less since
 	}
 	if age > mostForgotten || !garden.Finite(r.Water) || !garden.Finite(r.WaterSD) || r.Water <= 0 || r.Water > float64(zp.Porosity) || r.WaterSD <= 0 {
 		return

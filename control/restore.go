@@ -27,6 +27,8 @@ func (p *Plan) Restore(st *State, now garden.Moment, recent []garden.Delivery) {
 func (st *State) isKnown(d *garden.Delivery, age time.Duration) comes {
 	old := age >= unsettled
 	switch {
+	case st.timeless:
+		return remembered // all but the last hour's: a deficit adds up, a surplus drains
 	case st.knownTill.IsZero() && old:
 		return longAgo
 	case st.knownTill.IsZero():

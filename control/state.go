@@ -24,9 +24,11 @@ type State struct {
 	synced    garden.Moment // the last of a clock that was right, as far as anybody knew
 	clockTill time.Duration // on Mono: until then the clock may be wrong
 	knownTill time.Time     // of the memory that was recalled, zero for none
+	timeless  bool          // there was one, and nobody knows of when
 	// unseen is for how long nobody watched before the first tick, as far as a memory and
 	// a confirmed clock tell.
 	unseen  time.Duration
+	used    bool // something came of it: an order, water, or a change to the plants
 	wasOff  bool
 	offFrom time.Duration // on Mono: when automatic control went off
 	sky     sky

@@ -48,7 +48,9 @@ func (p *Plan) Step(st *State, now garden.Moment, obs *garden.Observed, orders [
 	for i := range st.lines {
 		p.advance(st, i, now, &ahead)
 	}
+	had := len(orders)
 	orders = p.grant(st, now, &ahead, orders)
+	st.uses(obs, len(orders)-had)
 	st.last, st.began = now, true
 	return orders
 }

@@ -49,6 +49,7 @@ type Loop struct {
 	// on Mono.
 	learned   control.Memory
 	learnedAt time.Duration
+	undated   *undated
 	limits    keptLimits
 	broken    broken
 
@@ -155,6 +156,9 @@ func (l *Loop) Begin(now garden.Moment) error {
 	} else {
 		l.recall(now)
 		l.p.Plan.Restore(l.p.State, now, known)
+		if l.undated != nil {
+			l.undated.recent = known
+		}
 	}
 	l.check(now, "settle what was unfinished", l.p.Guard.Flush())
 	for _, a := range standing {

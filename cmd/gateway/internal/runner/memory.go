@@ -51,13 +51,40 @@ func (l *Loop) recall(now garden.Moment) {
 	l.check(now, "recall what was done to the plants", err)
 	l.p.Plan.Recall(l.p.State, now, m, events)
 	l.learned, l.learnedAt = m, now.Mono
+	if !now.Synced {
+		l.undated = &undated{at: now.Mono, events: events}
+	}
 	l.recallAlarms(now, h)
 }
 
-// memorise keeps what was learnt, once an hour and at the end.
+// undated is what a start before the clock was right was told.
+type undated struct {
+	at     time.Duration // on Mono
+	events []garden.PlantEvent
+	recent []garden.Delivery
+}
+
+// datedWithin is how long after a start its clock may be confirmed for the start to be
+// made anew.
+const datedWithin = 30 * time.Minute
+
+// redate makes the start anew once the clock is right, where nothing has come of it yet.
+func (l *Loop) redate(now garden.Moment) {
+	u := l.undated
+	if u == nil || !now.Synced {
+		return
+	}
+	l.undated = nil
+	if now.Mono-u.at <= datedWithin {
+		l.p.Plan.Redate(l.p.State, now, l.learned, u.events, u.recent)
+	}
+}
+
+// memorise keeps what was learnt, once an hour and at the end, but not while what earlier
+// runs learnt may still be dated.
 func (l *Loop) memorise(now garden.Moment, end bool) {
 	k, ok := l.p.Journal.(interface{ SetMeta(key, value string) error })
-	if !ok || l.bare.on || !now.Synced || !end && now.Mono-l.learnedAt < learnedEvery {
+	if !ok || l.bare.on || l.undated != nil && now.Mono-l.undated.at <= datedWithin || !end && now.Mono-l.learnedAt < learnedEvery {
 		return
 	}
 	l.learnedAt = now.Mono

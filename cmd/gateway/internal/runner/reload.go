@@ -81,6 +81,7 @@ func (l *Loop) Reload(now garden.Moment, r Reloaded) error {
 		return errors.New("reload: calibrations can't be changed here without a restart")
 	}
 	state := l.p.State.Clone()
+	l.undated = nil // what was told at the start is not told of another plan
 	if err := r.Plan.Reload(l.p.Plan, state, now, func(id garden.ProbeID) bool { return changed[id] }, events); err != nil {
 		return err
 	}

@@ -16,6 +16,7 @@ func (l *Loop) Tick(now garden.Moment) {
 		l.bareRound(now)
 		return
 	}
+	l.redate(now)
 	l.obs.Readings = l.p.Sampler.Sample(now, l.obs.Readings[:0])
 	l.p.Sky.Observe(now, &l.obs)
 	l.gauge(now)
