@@ -74,6 +74,18 @@ func SaltLimit(z *garden.Zone, own []garden.OwnCrop, lostPC float64) (eceMS floa
 	return eceMS, ok
 }
 
+// SaltCost is what an ECe of that many mS/cm costs those of the zone's plants that suffer
+// most: the share of their harvest, 0..1, and which they are; none where nobody's is
+// known. own are the garden file's crops, of which nobody has measured it.
+func SaltCost(z *garden.Zone, own []garden.OwnCrop, eceMS float64) (lost float64, name string) {
+	eachTolerance(z, own, func(t SaltTolerance, crop string) {
+		if l := t.Lost(eceMS); name == "" || l > lost {
+			lost, name = l, crop
+		}
+	})
+	return lost, name
+}
+
 // LeachingRequirement is the share of watering, 0..1, that has to drain so that water of
 // waterMS keeps a root zone's mean at an ECe of eceMS, both mS/cm:
 //

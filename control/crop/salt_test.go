@@ -120,3 +120,19 @@ func TestSaltLimitIsThatOfTheFirstToSuffer(t *testing.T) {
 		assert.False(t, ok, "%v: nobody has measured it, or another of that name", none)
 	}
 }
+
+// What an ECe costs is told of those that suffer most there, not of the most sensitive: at
+// 2.0 mS/cm chilli loses 14 · 0.5 = 7 % and aubergine 6.9 · 0.9 = 6.2 %, at 1.5 aubergine
+// alone 2.8 % (Maas).
+func TestSaltCostIsThatOfWhoSuffersMost(t *testing.T) {
+	z := &garden.Zone{Plants: []garden.Plant{{Crop: "basil"}, {Crop: "aubergine"}, {Crop: "chilli"}}}
+	lost, who := crop.SaltCost(z, nil, 2)
+	assert.InDelta(t, 0.07, lost, 1e-12)
+	assert.Equal(t, "chilli", who)
+	lost, who = crop.SaltCost(z, nil, 1.5)
+	assert.InDelta(t, 0.069*0.4, lost, 1e-12)
+	assert.Equal(t, "aubergine", who)
+	lost, who = crop.SaltCost(&garden.Zone{Plants: z.Plants[:1]}, nil, 9)
+	assert.Zero(t, lost)
+	assert.Empty(t, who, "nobody has measured it")
+}
