@@ -171,7 +171,7 @@ func (p *Plan) accountZone(st *State, i int, now garden.Moment, t *tick, mm, rai
 		if !z.salts.begun {
 			z.depth.may = needHolds * zp.VolumeL
 		}
-		z.salts.begin(z.water.Mean, now, zp)
+		z.salts.begin(z.water.Mean, now, zp, z.place.stoodFrom)
 	}
 	z.deepen(zp)
 	p.watchUnder(z, zp, t.dt)
@@ -198,6 +198,7 @@ func (p *Plan) fade(st *State, i int, now garden.Moment, t *tick, draining time.
 	z.short += allowance * loss * max(z.water.Factor, 1)
 	z.dryLoss += loss * max(z.water.Factor, 1)
 	z.depth.lost(loss, draining, z, zp)
+	z.salts.watch(z.runs(zp), now, zp)
 	z.doubt.spent(loss, zp)
 	if rainMM > 0 {
 		p.rain(st, i, now, rainMM)

@@ -84,7 +84,7 @@ func (p *Plan) startSession(st *State, i int, now garden.Moment) {
 		through = z.watersThrough(zp, st.lines[i].owed*zp.share, now) || through
 		z.dried()
 		z.before, z.gave, z.spentFrom = z.water.Mean, 0, z.spent
-		z.wasLoad, z.wasMay = z.salts.load, z.depth.may
+		z.wasSalts, z.wasMay = z.salts, z.depth.may
 		for _, pi := range p.zones[zi].probes {
 			ps := &st.probes[pi]
 			ps.started = ps.has && now.Mono-ps.at <= trustFor

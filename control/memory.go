@@ -40,10 +40,12 @@ type ZoneMemory struct {
 	OverL float64 `json:"over_l,omitempty"`
 	// SaltLoad is what its water brought of salts and did not take away again,
 	// mS/cm · L, 0 where that is not accounted for; WashOn tells that they are being
-	// washed out, MayL how much may drain for it, L.
-	SaltLoad float64 `json:"salt_load,omitempty"`
-	WashOn   bool    `json:"wash_on,omitempty"`
-	MayL     float64 `json:"may_l,omitempty"`
+	// washed out, MayL how much may drain for it, L, ThroughAt when the zone was last washed
+	// through.
+	SaltLoad  float64   `json:"salt_load,omitempty"`
+	WashOn    bool      `json:"wash_on,omitempty"`
+	MayL      float64   `json:"may_l,omitempty"`
+	ThroughAt time.Time `json:"through_at,omitzero"`
 	// Part is what it gets of its line's water against its emitters' rating, 0
 	// where that was never seen.
 	Part float64 `json:"part,omitempty"`
@@ -91,7 +93,7 @@ func (p *Plan) Remember(st *State, now garden.Moment) Memory {
 		z := &st.zones[i]
 		r := &m.Zones[i]
 		*r = ZoneMemory{Zone: p.zones[i].ID, Factor: z.water.Factor, FactorSD: math.Sqrt(z.water.VarFactor),
-			Water: z.water.Mean, WaterSD: z.water.SD(), Known: z.known, ShortL: z.short, DepthL: z.depth.short, WashL: z.depth.wash, OverL: z.depth.over, SaltLoad: z.salts.load, WashOn: z.salts.needL > 0, MayL: z.depth.may, Part: z.uneven.part, Span: z.span.remember(now.Mono, z.spent), Drying: z.rememberDrying(now.Mono), Arrival: z.arrival.remember(), Anchor: z.anchor.remember(), Doubt: z.doubt.remember(now.Mono), NoAnswer: z.dumb}
+			Water: z.water.Mean, WaterSD: z.water.SD(), Known: z.known, ShortL: z.short, DepthL: z.depth.short, WashL: z.depth.wash, OverL: z.depth.over, SaltLoad: z.salts.load, WashOn: z.salts.needL > 0, ThroughAt: z.salts.through, MayL: z.depth.may, Part: z.uneven.part, Span: z.span.remember(now.Mono, z.spent), Drying: z.rememberDrying(now.Mono), Arrival: z.arrival.remember(), Anchor: z.anchor.remember(), Doubt: z.doubt.remember(now.Mono), NoAnswer: z.dumb}
 		for _, pi := range p.zones[i].probes {
 			// A pair that seems confused shows itself anew.
 			if ps := &st.probes[pi]; ps.distrusted && !ps.confused {
@@ -139,7 +141,12 @@ func (p *Plan) Recall(st *State, now garden.Moment, m Memory, events []garden.Pl
 		if i < 0 {
 			continue
 		}
-		p.recallZone(&st.zones[i], &p.zones[i], &m.Zones[k], now.Mono, age, st.timeless, changedSince(events, m.Zones[k].Zone, m.At))
+		z, zp, r := &st.zones[i], &p.zones[i], &m.Zones[k]
+		p.recallZone(z, zp, r, now.Mono, age, st.timeless, changedSince(events, r.Zone, m.At))
+		z.salts.watch(z.runs(zp), garden.Moment{Wall: m.At, Synced: !st.timeless}, zp)
+		if !st.timeless && z.place.mixFrom.After(m.At) {
+			z.salts = salts{} // it was in the mix that is gone
+		}
 		if age <= wetDoubtFor || age == math.MaxInt64 { // a board that has no time yet goes on doubting
 			p.recallUnmoved(st, i, &m.Zones[k])
 		}
@@ -150,8 +157,12 @@ func (p *Plan) Recall(st *State, now garden.Moment, m Memory, events []garden.Pl
 	}
 }
 
-// changedSince reports whether the plants or their place became others after t.
+// changedSince reports whether the plants or their place became others after t, of a time
+// that is not known not.
 func changedSince(events []garden.PlantEvent, zone garden.ZoneID, t time.Time) bool {
+	if t.IsZero() {
+		return false
+	}
 	for i := range events {
 		e := &events[i]
 		if e.Zone == zone && (e.Kind == garden.Planted || e.Kind == garden.Moved || e.Kind == garden.SeenAt) && e.On.After(t) {

@@ -166,7 +166,9 @@ func (b *builder) zone(pot *garden.Pot, z *garden.Zone) {
 	b.probesOf(path, pot, z, mix.Retention, curve, number, &zp)
 	b.seesDepth(path, &zp)
 	zp.washing = washingOf(b.g, z, &zp)
-	zp.LeachByNeed = zp.washing.waterMS > 0
+	if zp.LeachByNeed = zp.washing.waterMS > 0; zp.LeachByNeed {
+		zp.saltCost, zp.saltCrop = crop.SaltCost(z, b.g.Crops, zp.washing.at/zp.fullL())
+	}
 	zp.PeakDailyL = peakDaily(&zp)
 	if z.Line != "" {
 		i := b.p.lineIndex(z.Line)

@@ -83,8 +83,11 @@ type ZonePlan struct {
 	drain time.Duration
 	// joint reads several probes together, nil where there are fewer than two.
 	joint *medium.Joint
-	// washing is what its plants bear of the supply's salts.
-	washing washing
+	// washing is what its plants bear of the supply's salts, saltCost what they cost
+	// when they are washed out, as a share of the harvest of saltCrop.
+	washing  washing
+	saltCost float64
+	saltCrop string
 	// reach is the available water the roots hold at 0, 10 … 100 % of the
 	// depth, m³/m³ of the whole zone, in the drained pot.
 	reach [11]float64

@@ -21,6 +21,9 @@ const (
 	// unlikePlant is the doubt about the demand factor that a change of plants or
 	// of place brings, as a standard deviation.
 	unlikePlant = 0.15
+	// stoodEmpty is for how long a pot stands empty until nothing is left of its salts, as
+	// of a winter in the rain.
+	stoodEmpty = 60 * 24 * time.Hour
 	// newMixWater is what added mix holds, and how unsure that is, m³/m³.
 	newMixWater, newMixSD = 0.35, 0.15
 	// mostAway is for how many days growth is caught up with after a gap.
@@ -39,12 +42,35 @@ type plantState struct {
 	leaf float64
 }
 
-// placeState is what became of a zone's surface and place.
+// placeState is what became of a zone's surface, mix and place.
 type placeState struct {
 	mulch    float64 // share of the surface covered
 	exposure float64
 	// grownTo is the civil day growth has been reckoned to, 0 unknown.
 	grownTo int64
+	// stoodFrom is since when plants are known to have stood in its mix, mixFrom when that
+	// was last all new, emptyFrom when all that grew in it was pulled: days, zero where
+	// none is known. Who pulls a plant and sets another takes no salts out of the mix.
+	stoodFrom, mixFrom, emptyFrom time.Time
+}
+
+// newPlace is a zone's place as the garden file has it.
+func (z *ZonePlan) newPlace() placeState {
+	s := placeState{exposure: z.exposure}
+	for i := range z.plants {
+		if on := z.plants[i].plantedOn; !on.IsZero() {
+			s.stand(on)
+		}
+	}
+	return s
+}
+
+// stand notes that plants stand in the zone on a day, whatever stood there before.
+func (s *placeState) stand(day time.Time) {
+	if s.stoodFrom.IsZero() || day.Before(s.stoodFrom) || !s.emptyFrom.IsZero() && day.Sub(s.emptyFrom) > stoodEmpty {
+		s.stoodFrom = day
+	}
+	s.emptyFrom = time.Time{}
 }
 
 func (z *ZonePlan) newPlants() []plantState {
@@ -126,6 +152,9 @@ func (p *Plan) plant(st *State, now garden.Moment, e *garden.PlantEvent) {
 		z.water.Mean += f * (newMixWater - z.water.Mean)
 		z.water.Forget(f * newMixSD * f * newMixSD)
 		z.span.open = false
+		if e.AllNew(zp.VolumeL) {
+			z.salts, z.wasSalts, z.place.stoodFrom, z.place.mixFrom = salts{}, salts{}, day, when
+		}
 	case garden.Moved:
 		z.place.exposure = crop.ExposureFactor(e.Exposure)
 		z.unsureOfDemand()
@@ -141,13 +170,16 @@ func (p *Plan) plant(st *State, now garden.Moment, e *garden.PlantEvent) {
 			if e.Count > 0 {
 				ps.count = float64(e.Count)
 			}
+			z.place.stand(day)
 			z.unsureOfDemand()
 		case garden.Pruned, garden.Harvested:
 			ps.leaf = max(0.05, ps.leaf*(1-e.Share))
 			z.span.open = z.span.open && e.Share == 0
 		case garden.Pulled:
 			ps.gone = true
-			z.span.open = false
+			if z.span.open = false; z.empty() && z.place.emptyFrom.IsZero() {
+				z.place.emptyFrom = day
+			}
 		case garden.SeenAt:
 			age := crop.Age{Days: math.Inf(1)}
 			if !ps.plantedOn.IsZero() {
@@ -155,6 +187,7 @@ func (p *Plan) plant(st *State, now garden.Moment, e *garden.PlantEvent) {
 			} else {
 				// Taken as grown so far: mid-season.
 				ps.plantedOn = day
+				z.place.stand(day)
 				age.Days, _ = zp.plants[k].crop.BeginsAt(crop.Mid)
 				ps.shift = age.Days
 			}

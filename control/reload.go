@@ -164,7 +164,7 @@ func (p *Plan) replant(to *ZonePlan, z *zoneState, events []garden.PlantEvent, n
 	alone := &State{zones: make([]zoneState, len(p.zones))}
 	fresh := &alone.zones[p.zoneIndex(to.ID)]
 	*fresh = *z
-	fresh.plants, fresh.place = to.newPlants(), placeState{exposure: to.exposure}
+	fresh.plants, fresh.place = to.newPlants(), to.newPlace()
 	for k := range events {
 		e := &events[k]
 		if e.Zone != to.ID || p.CheckPlant(e) != nil {

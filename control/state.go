@@ -142,10 +142,11 @@ type zoneState struct {
 	// before is the mean at the start of the last session, gave the litres of it,
 	// spentFrom what was spent by then.
 	before, gave, spentFrom float64
-	// wasLoad and wasMay are its salts, mS/cm · L, and what might drain for them, L, then.
-	wasLoad, wasMay float64
-	survivedAt      time.Duration
-	survived        bool
+	// wasSalts and wasMay are its salts and what might drain for them, L, then.
+	wasSalts   salts
+	wasMay     float64
+	survivedAt time.Duration
+	survived   bool
 }
 
 type probeState struct {
@@ -223,7 +224,7 @@ func (p *Plan) NewState() *State {
 	for i := range st.zones {
 		z, zp := &st.zones[i], &p.zones[i]
 		z.root, z.band = 1, zp.band(1)
-		z.plants, z.place.exposure = zp.newPlants(), zp.exposure
+		z.plants, z.place = zp.newPlants(), zp.newPlace()
 		// Neither full nor dry is known: half the band, with a wide doubt.
 		z.water = balance.NewFilter(float64(zp.Capacity)-z.band/2, 0.08, 1, guessedFactorSD)
 		z.short = z.band / 2 * zp.VolumeL

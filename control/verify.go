@@ -91,7 +91,7 @@ func (p *Plan) judgeProbes(st *State, zi int, now garden.Moment) {
 		if zp.LeachByNeed {
 			// Nor has what the book had drain of it washed anything.
 			z.depth.short, z.depth.over, z.depth.may = max(z.depth.short, z.short), 0, max(z.depth.may, z.wasMay)
-			z.salts.back(z.wasLoad, z.gave/2, zp)
+			z.salts.back(&z.wasSalts, z.gave/2, zp)
 		}
 		st.note(Event{Kind: ZoneNoResponse, At: now, Zone: zp.ID, Line: zp.Line, A: z.gave})
 	}

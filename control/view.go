@@ -1,7 +1,9 @@
 package control
 
 import (
+	"fmt"
 	"math"
+	"time"
 
 	"fabricpot/control/garden"
 )
@@ -46,6 +48,71 @@ type ZoneView struct {
 	// GivenTodayL and CapL are the line's litres of the last 24 hours and its
 	// limit.
 	GivenTodayL, CapL float64
+	// Salts are those that the supply's water brought.
+	Salts SaltView
+}
+
+// SaltView is an account of what the supply's water brought into a zone and no drainage
+// took away: of salts that cost harvest. Food is not in it. Without one all is zero.
+type SaltView struct {
+	// MS is the mean conductivity that these salts give to the water that the drained zone
+	// holds, mS/cm: Porosity/Capacity times that of the extract of the saturated mix (ECe,
+	// in which tolerances are told), and about half of what drains.
+	MS float64 `json:"salt_ms"`
+	// WashAtMS is from where on they are washed out, mS/cm of the same water, and CostPC
+	// what they cost there, percent of the harvest of Crop, which suffers most.
+	WashAtMS float64 `json:"wash_at_ms"`
+	CostPC   float64 `json:"cost_percent"`
+	Crop     string  `json:"crop"`
+	// WashL is what is to drain for it, with the next watering or several, L; 0 while no
+	// wash is wanted. Through is when a twentieth of the zone's volume or more last drained
+	// in one go, whatever brought it; zero where that is not known.
+	WashL   float64   `json:"wash_l"`
+	Through time.Time `json:"washed_through_at,omitzero"`
+}
+
+// Kept tells that there is such an account.
+func (v *SaltView) Kept() bool { return v.WashAtMS > 0 }
+
+// Limit says from where on and why.
+func (v *SaltView) Limit() string {
+	return fmt.Sprintf("washed out from %.1f on (%.0f %% of the %s harvest)", v.WashAtMS, v.CostPC, v.Crop)
+}
+
+// String says it in a line.
+func (v *SaltView) String() string {
+	s := fmt.Sprintf("%.1f mS/cm; %s", v.MS, v.Limit())
+	if v.WashL > 0 {
+		s += fmt.Sprintf(": %.1f L are to drain", v.WashL)
+	}
+	if !v.Through.IsZero() {
+		s += v.Through.Format("; last washed through 2 January")
+	}
+	return s
+}
+
+// Salts is a zone's account before it has begun: its limit and whose it is.
+func (z *ZonePlan) Salts() SaltView {
+	if z.washing.waterMS == 0 {
+		return SaltView{}
+	}
+	return SaltView{WashAtMS: z.washing.at / z.washing.heldL, CostPC: 100 * z.saltCost, Crop: z.saltCrop}
+}
+
+// saltView is the zone's account of salts as people see it.
+func (z *zoneState) saltView(zp *ZonePlan) SaltView {
+	if !z.salts.begun {
+		return SaltView{}
+	}
+	v := zp.Salts()
+	if !v.Kept() {
+		return v
+	}
+	v.MS, v.Through = z.salts.load/zp.washing.heldL, z.salts.through
+	if l := z.salts.needL - z.runs(zp); l >= washShare*zp.VolumeL {
+		v.WashL = l
+	}
+	return v
 }
 
 // SkyView is what the demand of the day is reckoned with.
@@ -122,7 +189,7 @@ func (p *Plan) Look(st *State, now garden.Moment, dst []ZoneView) []ZoneView {
 			LossTodayL: st.sky.etoMM * z.lossPerMM * z.water.Factor,
 			Factor:     z.water.Factor, RootFraction: z.root,
 			LastWhy: z.lastWhy, LastL: z.lastL, LastAt: z.lastAt,
-			NoAnswer: z.dumb && !z.trusted,
+			NoAnswer: z.dumb && !z.trusted, Salts: z.saltView(zp),
 		}
 		if per := z.lossPerMM * z.water.Factor; per > 0 {
 			v.HoursToRefill = st.sky.until(h, max(0, v.ToRefillL)/per)

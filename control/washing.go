@@ -2,6 +2,7 @@ package control
 
 import (
 	"math"
+	"time"
 
 	"fabricpot/control/crop"
 	"fabricpot/control/garden"
@@ -63,7 +64,7 @@ func washingOf(g *garden.Garden, z *garden.Zone, zp *ZonePlan) washing {
 	}
 	share, _, _ := crop.ZoneLeaching(z, g.Crops, g.Supply.ECmS)
 	// Threshold and slope are those of the saturation extract: all pores full.
-	full := float64(zp.Porosity) * zp.VolumeL
+	full := zp.fullL()
 	w := washing{
 		waterMS: water, heldL: float64(zp.Capacity) * zp.VolumeL, bears: bears * full, at: at * full,
 		most: min(max(needMost, share), needMostOf),
@@ -77,6 +78,10 @@ func washingOf(g *garden.Garden, z *garden.Zone, zp *ZonePlan) washing {
 	return w
 }
 
+// fullL is the zone's water with all pores full, as in the extract that tolerances are
+// told in, L.
+func (z *ZonePlan) fullL() float64 { return float64(z.Porosity) * z.VolumeL }
+
 // brings is the load that water alone keeps up in a zone through which it runs.
 func (w *washing) brings() float64 { return w.waterMS * w.heldL / drainsTimes }
 
@@ -86,25 +91,36 @@ type salts struct {
 	load  float64 // mS/cm · L
 	needL float64 // what has to drain of it, L
 	begun bool
-	// dated tells that plants' days were held against a confirmed clock.
+	// dated tells that the plants' days were held against a confirmed clock, from is
+	// when the account began, on Mono.
 	dated bool
+	from  time.Duration
+	// ranL is what has drained since nothing was about to, L, through when so much last
+	// did in one go that it washed the zone, zero where that is not known.
+	ranL    float64
+	through time.Time
 }
 
-// begin starts the account with a zone whose water is the supply's. Where plants have
-// stood for long, salts have gathered, as many as cost nothing yet: once a confirmed
-// clock tells.
-func (s *salts) begin(water float64, now garden.Moment, zp *ZonePlan) {
+// begin starts the account with a zone whose water is the supply's. Where plants had
+// stood for long by then, salts have gathered, as many as cost nothing yet: once their
+// day is known and a confirmed clock tells.
+func (s *salts) begin(water float64, now garden.Moment, zp *ZonePlan, stoodFrom time.Time) {
 	w := &zp.washing
-	if w.waterMS == 0 || s.begun && (s.dated || !now.Synced) {
+	if w.waterMS == 0 || s.dated {
 		return
 	}
 	if !s.begun {
-		s.begun, s.load = true, max(water, 0)*zp.VolumeL*w.waterMS
+		s.begun, s.from, s.load = true, now.Mono, max(water, 0)*zp.VolumeL*w.waterMS
+		s.reckon(w)
 	}
-	if s.dated = now.Synced; zp.stoodLong(now) {
+	if !now.Synced || stoodFrom.IsZero() {
+		return
+	}
+	s.dated = true
+	if now.Wall.Add(s.from-now.Mono).Sub(stoodFrom) > stoodFor*24*time.Hour {
 		s.load = max(s.load, w.bears)
+		s.reckon(w)
 	}
-	s.reckon(w)
 }
 
 // enter books litres of the supply's water.
@@ -115,11 +131,23 @@ func (s *salts) enter(litres float64, zp *ZonePlan) {
 	}
 }
 
-// back takes the account back to an earlier load, since when litres came and nothing
-// drained.
-func (s *salts) back(load, litres float64, zp *ZonePlan) {
+// watch notes when the zone is washed through, by whatever drains: a wash, a flush, rain.
+// runsL is about to drain; the last drops take days.
+func (s *salts) watch(runsL float64, now garden.Moment, zp *ZonePlan) {
+	if s.ranL > 0 && s.ranL >= washShare/2*zp.VolumeL {
+		if s.through = (time.Time{}); now.Synced {
+			s.through = now.Wall
+		}
+	}
+	if runsL < washShare/50*zp.VolumeL {
+		s.ranL = 0
+	}
+}
+
+// back takes the account back to what it was when litres came of which nothing drained.
+func (s *salts) back(was *salts, litres float64, zp *ZonePlan) {
 	if w := &zp.washing; w.waterMS > 0 && s.begun {
-		s.load = load
+		s.load, s.ranL, s.through = was.load, 0, was.through
 		s.enter(litres, zp)
 	}
 }
@@ -128,6 +156,7 @@ func (s *salts) back(load, litres float64, zp *ZonePlan) {
 func (s *salts) leave(litres float64, zp *ZonePlan) {
 	if w := &zp.washing; litres > 0 && w.waterMS > 0 {
 		s.load *= math.Exp(-drainsTimes * litres / w.heldL)
+		s.ranL += litres
 		s.reckon(w)
 	}
 }
@@ -147,7 +176,7 @@ func (s *salts) reckon(w *washing) {
 // recall brings in the load that a memory holds, and whether a wash was under way.
 func (s *salts) recall(r *ZoneMemory, zp *ZonePlan) {
 	if w := &zp.washing; w.waterMS > 0 && garden.Finite(r.SaltLoad) && r.SaltLoad > 0 {
-		*s = salts{load: min(r.SaltLoad, 40*w.heldL), begun: true, dated: true}
+		*s = salts{load: min(r.SaltLoad, 40*w.heldL), begun: true, dated: true, through: r.ThroughAt}
 		if r.WashOn {
 			s.needL = w.heldL // reckoned next; it tells that a wash is wanted
 		}
@@ -170,15 +199,4 @@ func (s *salts) reload(was, to *ZonePlan) {
 	if s.needL = 0; s.begun {
 		s.reckon(w)
 	}
-}
-
-// stoodLong tells whether plants of a known day have stood in the zone for so long that
-// salts have gathered.
-func (z *ZonePlan) stoodLong(now garden.Moment) bool {
-	for i := range z.plants {
-		if on := z.plants[i].plantedOn; now.Synced && !on.IsZero() && now.Wall.Sub(on).Hours() > 24*stoodFor {
-			return true
-		}
-	}
-	return false
 }

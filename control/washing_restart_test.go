@@ -31,6 +31,8 @@ func TestSaltsOutliveARestart(t *testing.T) {
 	as := func(*ZoneMemory) {}
 	z.salts.enter(zp.washing.at/0.5, zp)
 	require.Positive(t, z.owes(zp))
+	z.salts.dated, z.salts.from = true, 0 // of its beginning nothing is asked again
+	z.salts.through = time.Date(2014, 6, 3, 9, 0, 0, 0, time.UTC)
 	for name, back := range map[string]*zoneState{"at once": again(time.Minute, true, as), "days later": again(usualFor, true, as), "no clock yet": again(0, false, as)} {
 		assert.Equal(t, z.salts, back.salts, name)
 		assert.Equal(t, z.depth.may, back.depth.may, name)
@@ -46,6 +48,15 @@ func TestSaltsOutliveARestart(t *testing.T) {
 	}
 	assert.Less(t, again(time.Minute, true, func(m *ZoneMemory) { m.SaltLoad = 1e300 }).salts.needL, 10*zp.washing.heldL)
 
+	t.Run("what was about to wash it did, at the time of the memory", func(t *testing.T) {
+		defer func() { z.depth.over = 0 }()
+		z.depth.over = 4
+		assert.True(t, again(3*time.Hour, true, as).salts.through.Equal(z.salts.through), "too little")
+		for _, age := range []time.Duration{9 * time.Hour, 72 * time.Hour} {
+			z.depth.over = 9
+			assert.True(t, again(age, true, as).salts.through.Equal(b.now.Wall), "%v", age)
+		}
+	})
 	t.Run("a wash that is half done goes on", func(t *testing.T) {
 		z.salts.load = (zp.washing.at + zp.washing.to) / 2
 		z.salts.reckon(&zp.washing)

@@ -90,7 +90,7 @@ func TestWashBringsSaltsDown(t *testing.T) {
 		zp := zoneOf(t, saltyGarden(rapid.Float64Range(0.1, 3).Draw(rt, "water")))
 		w := &zp.washing
 		var s salts
-		s.begin(0, garden.Moment{}, &zp)
+		s.begin(0, garden.Moment{}, &zp, time.Time{})
 		require.True(rt, s.begun)
 		s.enter((w.at+rapid.Float64Range(0.01, 300).Draw(rt, "more"))/w.waterMS, &zp)
 		need := s.needL
@@ -111,9 +111,9 @@ func TestSaltsGatherBeforeTheyAreWashed(t *testing.T) {
 	zp := zoneOf(t, saltyGarden(0.5))
 	w := &zp.washing
 	var s salts
-	s.begin(float64(zp.Capacity), garden.Moment{}, &zp)
+	s.begin(float64(zp.Capacity), garden.Moment{}, &zp, time.Time{})
 	assert.InDelta(t, 0.5*w.heldL, s.load, 1e-9, "soaked with the supply's water")
-	s.begin(1, garden.Moment{}, &zp)
+	s.begin(1, garden.Moment{}, &zp, time.Time{})
 	assert.InDelta(t, 0.5*w.heldL, s.load, 1e-9, "begun once")
 	s.enter((w.at-s.load)/0.5-0.01, &zp)
 	assert.Zero(t, s.needL, "not yet")
@@ -133,16 +133,16 @@ func TestSaltsGatherBeforeTheyAreWashed(t *testing.T) {
 			return garden.Moment{Wall: planted.AddDate(0, 0, days), Synced: synced}
 		}
 		var s salts
-		s.begin(full, at(stoodFor+1, false), &zp)
+		s.begin(full, at(stoodFor+1, false), &zp, planted)
 		assert.InDelta(t, 0.5*w.heldL, s.load, 1e-9, "a clock that may be wrong tells nothing")
-		s.begin(full, at(stoodFor+1, true), &zp)
+		s.begin(full, at(stoodFor+1, true), &zp, planted)
 		assert.InDelta(t, zp.washing.bears, s.load, 1e-9, "once it is right")
 		assert.Zero(t, s.needL)
 		s.load = 1
-		s.begin(full, at(stoodFor+2, true), &zp)
+		s.begin(full, at(stoodFor+2, true), &zp, planted)
 		assert.Equal(t, 1.0, s.load, "asked once")
 		var young salts
-		young.begin(full, at(stoodFor-1, true), &zp)
+		young.begin(full, at(stoodFor-1, true), &zp, planted)
 		assert.InDelta(t, 0.5*w.heldL, young.load, 1e-9)
 
 		b := newBench(t, g)

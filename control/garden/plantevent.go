@@ -19,7 +19,7 @@ const (
 	Pulled
 	// Mulched: Share of the surface is covered from now on, 0 takes it off.
 	Mulched
-	// ToppedUp: Litres of mix were added.
+	// ToppedUp: Litres of mix were added; the zone's whole volume is all of it new.
 	ToppedUp
 	// Moved: the pot stands in Exposure from now on.
 	Moved
@@ -99,6 +99,12 @@ func (e *PlantEvent) Check() error {
 		return fmt.Errorf("plant event: no stage named; expected one such as fruiting")
 	}
 	return nil
+}
+
+// AllNew tells that all mix in a zone of that many litres is new. A pot whose mix has sunk
+// takes a tenth or two; litres are not measured to the last twentieth.
+func (e *PlantEvent) AllNew(volumeL float64) bool {
+	return e.Kind == ToppedUp && e.Litres >= 0.95*volumeL
 }
 
 // String says it in words.
