@@ -45,6 +45,7 @@ column. Without FILE the example terrace is checked.`,
 			printGauges(s.out, u.garden)
 			printUncompared(s.out, u.garden)
 			printSalts(s.out, u.garden, u.plan.WashesByNeed)
+			printWashes(s.out, u.plan)
 			printCalling(cmd.Context(), s.out, u.garden)
 			if err := printDemand(s.out, s.err, u.garden, days); err != nil {
 				return err
@@ -100,6 +101,17 @@ func printUncompared(w io.Writer, g *garden.Garden) {
 	})
 	if len(open) > 0 {
 		fmt.Fprintf(w, "\nprobes never compared with their drained pot: %s; after the first deep soak and six hours of drainage: gateway calibrate anchor PROBE FILE\n", strings.Join(open, ", "))
+	}
+}
+
+// printWashes says of each zone that is washed by need where that begins.
+func printWashes(w io.Writer, p *control.Plan) {
+	head := "\nsalts of the tap's water, without food, in the water that the drained pot holds, mS/cm:\n"
+	for _, z := range p.Zones() {
+		if v := z.Salts(); v.Kept() {
+			fmt.Fprintf(w, "%s  %s: %s\n", head, z.ID, v.Limit())
+			head = ""
+		}
 	}
 }
 

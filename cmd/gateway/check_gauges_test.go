@@ -8,6 +8,7 @@ import (
 	"fabricpot/control/garden"
 
 	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
 )
 
 func TestCheckSaysWhatWatchesTheWater(t *testing.T) {
@@ -95,4 +96,22 @@ func TestCheckNamesPotsThatKeepTheirSalts(t *testing.T) {
 	assert.Contains(t, says(), "cucumbers: water of 4.0 mS/cm is too salty for cucumber", "47 % can't be asked for")
 	g.Supply.ECmS = garden.Known(2)
 	assert.Contains(t, says(), "cucumbers: with water of 2.0 mS/cm 19 % has to drain for cucumber (FAO-29) and 10 % does: write leaching: 20 %")
+}
+
+// Of water that the drained pot holds: where beans lose 8 %, at an ECe of 1.0 + 8/19 (Maas),
+// is told of pots that are washed by need.
+func TestCheckSaysWhereWashingBegins(t *testing.T) {
+	u, err := understand(nil)
+	require.NoError(t, err)
+	var out strings.Builder
+	printWashes(&out, u.plan)
+	assert.Contains(t, out.String(), "\n  trough-bean: washed out from 2.6 on (8 % of the bush bean harvest)\n")
+	assert.Equal(t, 1, strings.Count(out.String(), "without food"))
+	assert.NotContains(t, out.String(), "chard", "by hand")
+	for _, z := range u.plan.Zones() {
+		if z.ID == "trough-bean" {
+			v := z.Salts()
+			assert.InDelta(t, 1+8/19.0, v.WashAtMS*float64(z.Capacity/z.Porosity), 1e-9)
+		}
+	}
 }

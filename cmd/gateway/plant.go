@@ -33,7 +33,9 @@ restart does not forget it.
   harvested   --leaves where leaves went with it, as of chard or lettuce
   pulled      the plants are gone: an empty pot gets no water until 'planted'
   mulched     --surface, the share of the surface now covered, in %; 0 takes it off
-  topped-up   --litres of mix added; mind that the probes now sit deeper
+  topped-up   --litres of mix added; mind that the probes now sit deeper. The pot's
+              whole volume is all its mix new: salts are reckoned anew. No plant that
+              is pulled or set takes them out
   moved       --exposure sheltered, open or windy-paved
   seen        STAGE, such as flowering, fruiting or ripening
 

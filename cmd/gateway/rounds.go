@@ -25,10 +25,12 @@ func newRounds(s streams) *cobra.Command {
 without a line, flushes, the weekly round, looks at plants that did not look
 well. Each task says what to mix and how much, where to pour, in what order, how
 long to hold the hose and until when. Then it tells how each zone is fed next,
-and what an injector's stock is mixed from.
+what salts the tap's water left in each pot, and what an injector's stock is mixed
+from.
 
 The list comes from the running gateway; with none running, from the journal of
-the garden in FILE. What is open then was opened while the gateway ran.`,
+the garden in FILE. What is open then was opened while the gateway ran, and the tap's
+salts are not told.`,
 		Example: "  gateway rounds\n  gateway done feed-chilli-3 --litres 2",
 		Args:    usage(cobra.MaximumNArgs(1)),
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -89,6 +91,15 @@ func printRounds(w io.Writer, r runner.Rounds) error {
 	if err := tw.Flush(); err != nil {
 		return err
 	}
+	if len(r.TapSalts) > 0 {
+		fmt.Fprintln(tw, "\nSalts of the tap alone, without food, in the pot's water")
+		for i := range r.TapSalts {
+			fmt.Fprintf(tw, "%s\t%s\n", r.TapSalts[i].Zone, r.TapSalts[i].String())
+		}
+		if err := tw.Flush(); err != nil {
+			return err
+		}
+	}
 	for _, st := range r.Stocks {
 		printStock(w, st)
 	}
@@ -99,7 +110,7 @@ func printRounds(w io.Writer, r runner.Rounds) error {
 func saltWords(z feeding.ZoneView) string {
 	var words []string
 	if z.SaltMS != nil {
-		s := fmt.Sprintf("about %.1f mS/cm by the account", *z.SaltMS)
+		s := fmt.Sprintf("about %.1f mS/cm by the account, food and all", *z.SaltMS)
 		if z.FeedMS != nil {
 			s += fmt.Sprintf(" (the feed has %.1f)", *z.FeedMS)
 		}

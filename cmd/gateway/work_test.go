@@ -69,6 +69,12 @@ func TestWorkThroughTheGatewayAndOnItsJournal(t *testing.T) {
 		assert.Contains(t, out.String(), want)
 	}
 	assert.Contains(t, said.String(), "through the running gateway")
+	for _, want := range []string{"Salts of the tap alone, without food, in the pot's water\n", "\ntrough-bean      ", " mS/cm; washed out from 2.6 on (8 % of the bush bean harvest)"} {
+		assert.Contains(t, out.String(), want)
+	}
+	if now, _ := rounds(); assert.Len(t, now.TapSalts, 6) {
+		assert.Positive(t, now.TapSalts[0].MS)
+	}
 
 	code, out, said = gateway(context.Background(), "done", round.ID, "--note", "all looked well", "--socket", socket)
 	require.Equal(t, exitDone, code, said.String())
@@ -98,6 +104,7 @@ func TestWorkThroughTheGatewayAndOnItsJournal(t *testing.T) {
 	}
 
 	r, told := rounds("--journal", db)
+	assert.Empty(t, r.TapSalts, "only a running gateway knows them")
 	assert.Contains(t, told, "no gateway is running: on its journal "+db)
 	look := ""
 	for _, x := range r.Tasks {

@@ -250,6 +250,9 @@ func plantChanges(e *garden.PlantEvent, ref zoneRef, v *visit) string {
 		}
 		return sprintf(tChMulched, 100*e.Share)
 	case garden.ToppedUp:
+		if e.AllNew(ref.zone.VolumeL(ref.pot)) {
+			return sprintf(tChToppedUp, v.volume(e.Litres)) + " " + tChNewMix
+		}
 		if len(ref.zone.Probes) > 0 {
 			return sprintf(tChToppedUp, v.volume(e.Litres)) + " " + tChDeeper
 		}

@@ -11,6 +11,7 @@ import (
 
 	"fabricpot/cmd/gateway/internal/notify"
 	"fabricpot/cmd/gateway/internal/runner"
+	"fabricpot/control"
 	"fabricpot/control/garden"
 )
 
@@ -21,6 +22,7 @@ func TestMetrics(t *testing.T) {
 	st.Zones = append(st.Zones[:0:0], st.Zones...)
 	st.Zones[3].Water, st.Zones[3].HeldL = nil, nil
 	st.Zones[3].Probes = []runner.ProbeStatus{{Probe: "chilli-middle", Quality: "bad", Fault: "no answer from the probe"}}
+	st.Zones[0].TapSalts = &control.SaltView{MS: 1.25, WashAtMS: 3.5, CostPC: 8, Crop: "aubergine"}
 	s.gate.status = &st
 	w := s.get("/metrics")
 	require.Equal(t, 200, w.Code)
@@ -32,11 +34,14 @@ func TestMetrics(t *testing.T) {
 		`fabricpot_zone_state{state="resting",zone="aubergine"} 1`,
 		`fabricpot_line_closed_confirmed{line="bean"} 1`,
 		`fabricpot_alarm_raised{about="chilli-middle",alarm="probe does not answer"} 1`,
+		`fabricpot_zone_tap_salts_millisiemens_per_centimetre{zone="aubergine"} 1.25`,
+		`fabricpot_zone_tap_salts_wash_millisiemens_per_centimetre{zone="aubergine"} 3.5`,
 		`fabricpot_rounds_total 77`, `fabricpot_automatic 1`,
 	} {
 		assert.Contains(t, body, line+"\n")
 	}
 	assert.NotContains(t, body, `fabricpot_zone_water_ratio{zone="chilli"}`, "unknown is absent, never zero")
+	assert.NotContains(t, body, `fabricpot_zone_tap_salts_millisiemens_per_centimetre{zone="chilli"}`, "no account, no figure")
 	assert.NotContains(t, body, `fabricpot_probe_water_ratio{probe="chilli-middle"`)
 	problems, err := promlint.New(strings.NewReader(body)).Lint()
 	require.NoError(t, err)

@@ -40,6 +40,7 @@ func TestPlantEvents(t *testing.T) {
 		{"mulched", "event=mulched&share=75", "75 % of the surface", garden.PlantEvent{Kind: garden.Mulched, Zone: "chilli", Share: 0.75}},
 		// NIST SP 811: a US gallon is 3.785412 L (from memory).
 		{"topped up in gallons", "event=topped-up&litres=1&unit=gal", "The probes now sit deeper", garden.PlantEvent{Kind: garden.ToppedUp, Zone: "chilli", Litres: 3.785}},
+		{"all mix is new", "event=topped-up&litres=37&unit=L", "what the tap&#39;s salts came to is reckoned anew", garden.PlantEvent{Kind: garden.ToppedUp, Zone: "chilli", Litres: 37}},
 		{"moved", "event=moved&exposure=windy-paved", "lose more water than in the open", garden.PlantEvent{Kind: garden.Moved, Zone: "chilli", Exposure: garden.WindyPaved}},
 		{"seen", "event=seen&stage=fruiting", "count as fruiting from that day on", garden.PlantEvent{Kind: garden.SeenAt, Zone: "chilli", Stage: "fruiting"}},
 	} {

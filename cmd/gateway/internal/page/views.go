@@ -197,6 +197,9 @@ func (p *Page) figures(st *runner.Status, zs *runner.ZoneStatus, v *visit) []pai
 	if l := lineStatus(st, zs.Line); l != nil {
 		out = append(out, pair{tLineToday, sprintf(tLineOf, v.volume(l.TodayL), v.volume(l.CapL))})
 	}
+	if zs.TapSalts != nil {
+		out = append(out, pair{tTapSalts, v.words(zs.TapSalts.String())})
+	}
 	return out
 }
 

@@ -102,6 +102,15 @@ type Rounds struct {
 	Tasks  []task.Listed      `json:"tasks"`
 	Zones  []feeding.ZoneView `json:"zones"`
 	Stocks []feeding.Stock    `json:"stocks"`
+	// TapSalts are the salts that the supply's water brought, food apart, of each zone of
+	// which such an account is kept. Only a running gateway knows them.
+	TapSalts []TapSalts `json:"tap_salts,omitempty"`
+}
+
+// TapSalts are one zone's.
+type TapSalts struct {
+	Zone garden.ZoneID `json:"zone"`
+	control.SaltView
 }
 
 // List is the gardener's list at a time.

@@ -156,6 +156,7 @@ func (d *Desk) Rounds(ctx context.Context) (Rounds, error) {
 	err := d.inbox.Do(ctx, func(now garden.Moment) {
 		if b := d.loop.feeds.book.Load(); b != nil {
 			out = b.List(now.Wall)
+			out.TapSalts = d.loop.tapSalts(now)
 		}
 	})
 	switch {
@@ -165,6 +166,15 @@ func (d *Desk) Rounds(ctx context.Context) (Rounds, error) {
 		return Rounds{}, errNoFeeds
 	}
 	return out, nil
+}
+
+func (l *Loop) tapSalts(now garden.Moment) (out []TapSalts) {
+	for _, v := range l.p.Plan.Look(l.p.State, now, nil) {
+		if v.Salts.Kept() {
+			out = append(out, TapSalts{v.Zone, v.Salts})
+		}
+	}
+	return out
 }
 
 // TaskDone enters that a task was done.

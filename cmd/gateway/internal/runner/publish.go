@@ -177,6 +177,10 @@ func zoneStatus(now garden.Moment, p *garden.Pot, z *garden.Zone, zp *control.Zo
 	if v.LastWhy.Code != garden.NoReason {
 		s.Why = v.LastWhy.String()
 	}
+	if v.Salts.Kept() {
+		salts := v.Salts
+		s.TapSalts = &salts
+	}
 	if v.LastL > 0 {
 		at := now.Wall.Add(v.LastAt.Mono - now.Mono).Round(time.Second)
 		s.LastAt = &at

@@ -3,6 +3,7 @@ package runner
 import (
 	"time"
 
+	"fabricpot/control"
 	"fabricpot/control/garden"
 )
 
@@ -67,11 +68,14 @@ type ZoneStatus struct {
 	HandTended bool          `json:"hand_tended"`
 	Line       garden.LineID `json:"line,omitempty"`
 	// ShutUntil is when keeping it shut ends, absent where it is not kept shut.
-	ShutUntil  *time.Time    `json:"kept_shut_until"`
-	Why        string        `json:"why,omitempty"`
-	LastLitres float64       `json:"last_litres"`
-	LastAt     *time.Time    `json:"last_at"`
-	Probes     []ProbeStatus `json:"probes"`
+	ShutUntil  *time.Time `json:"kept_shut_until"`
+	Why        string     `json:"why,omitempty"`
+	LastLitres float64    `json:"last_litres"`
+	LastAt     *time.Time `json:"last_at"`
+	// TapSalts are those that the supply's water brought, food apart; absent where no
+	// account of them is kept.
+	TapSalts *control.SaltView `json:"tap_salts,omitempty"`
+	Probes   []ProbeStatus     `json:"probes"`
 }
 
 // ProbeStatus is one probe's last reading.
