@@ -97,13 +97,24 @@ func discard(path string) error {
 	return os.Remove(path)
 }
 
+// incremental is SQLite's number for giving back free pages a few at a time.
+const incremental = 2
+
 func copyInto(path, part string) (err error) {
-	db, err := single(path, "rw", "busy_timeout(10000)", "auto_vacuum(2)")
+	db, err := single(path, "rw", "busy_timeout(10000)")
 	if err != nil {
 		return err
 	}
 	defer func() { err = errors.Join(err, db.Close()) }()
-	_, err = db.Exec("VACUUM INTO ?", part)
+	// A copy is as its source in this. To ask for it waits for the writer, even where
+	// it is so already.
+	var vacuums int
+	if err = db.QueryRow("PRAGMA auto_vacuum").Scan(&vacuums); err == nil && vacuums != incremental {
+		_, err = db.Exec("PRAGMA auto_vacuum = 2")
+	}
+	if err == nil {
+		_, err = db.Exec("VACUUM INTO ?", part)
+	}
 	return err
 }
 

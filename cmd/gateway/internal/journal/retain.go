@@ -173,7 +173,6 @@ func (j *Journal) giveBack() (int, error) {
 	err := errors.Join(
 		j.easy.QueryRowContext(ctx, "PRAGMA auto_vacuum").Scan(&mode),
 		j.easy.QueryRowContext(ctx, "PRAGMA freelist_count").Scan(&before))
-	const incremental = 2
 	// A reserve stays: tomorrow's samples would only ask for it again.
 	give := min(before-vacuumPages, vacuumPages)
 	if err != nil || mode != incremental || give <= 0 {
