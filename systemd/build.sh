@@ -17,7 +17,7 @@ unhurried=(
   vendor/golang.org/x/{crypto/cryptobyte,net,text}/... golang.org/x/{net,text}/...
   github.com/...
   fabricpot/cmd/gateway fabricpot/cmd/gateway/internal/{config,expose,hub,journal,notify,page,papers,picture,place,report,season,socket,timezone,units}
-  fabricpot/mqtt/... fabricpot/sensors/calibrate fabricpot/control/task
+  fabricpot/mqtt/... fabricpot/sensors/calibrate fabricpot/sim/policy fabricpot/valves/gpioline fabricpot/control/{alarm,crop,feed,feeding,hydraulics,task,weather}
 )
 hurried=(crypto/internal/fips140/{aes,alias,bigmod,edwards25519,mlkem,nistec,sha256,sha3,sha512,subtle}/... crypto/internal/fips140deps/...)
 # Of several that match a package the last one holds.
