@@ -1,6 +1,7 @@
 package control
 
 import (
+	"math"
 	"time"
 
 	"fabricpot/control/garden"
@@ -17,12 +18,12 @@ const (
 	// shorter ones tell of pipes that fill.
 	flowCounts = 32
 	flowOpen   = 2 * time.Minute
-	// usualFlows say what is usual. From then on it rises by a part of what is more and
-	// sinks by a smaller one of what is less, or emitters that clog slowly would become
-	// the usual.
+	// usualFlows say what is usual. From then on it rises by a part of what is more, and
+	// sinks over half a year to what is less: emitters that clog within weeks are not to
+	// become the usual.
 	usualFlows = 5
 	flowRises  = 1.0 / 8
-	flowSinks  = 1.0 / 64
+	flowSinks  = 180 * 24 * time.Hour
 	// lessFlows looks running under lessFlow of it, over lessFlowFor, are told: not one
 	// morning of low pressure. They are until one is over enoughFlow.
 	lessFlow, enoughFlow = 0.75, 0.85
@@ -30,8 +31,8 @@ const (
 	lessFlowFor          = 6 * time.Hour
 	// A flow over moreFlow is another's, or of a hose that came off.
 	moreFlow = 1.25
-	// resignedFlows looks running that are none of the usual are what is usual.
-	resignedFlows = 40
+	// Looks that for so long are none of the usual are what is usual.
+	resignedFlows = 42 * 24 * time.Hour
 	// lessFlowSeen is how long what was seen is told.
 	lessFlowSeen = 8 * 24 * time.Hour
 )
@@ -40,14 +41,16 @@ const (
 type lineFlow struct {
 	usual float64 // L/h, of so many looks
 	looks int
-	// less and odd are looks running: under the limit, and under or far over it.
-	less, odd int
-	since     time.Duration // the first of less
-	seen      time.Duration // the last
-	ratio     float64       // to what is usual
-	lph       float64
-	told      time.Duration
-	hasTold   bool
+	// less are looks running under the limit, since the first of them; odd tells of looks
+	// under it or far over the usual, since the first of those.
+	less            int
+	since, oddSince time.Duration
+	odd             bool
+	seen            time.Duration // the last look
+	ratio           float64       // to what is usual
+	lph             float64
+	told            time.Duration
+	hasTold         bool
 	// Of the look that is under way.
 	litres, hours float64
 }
@@ -67,6 +70,7 @@ func (l *lineFlow) flowed(d *garden.Delivery, pulsesPerL float64, now time.Durat
 
 // saw takes in a look, L/h.
 func (l *lineFlow) saw(lph float64, now time.Duration) {
+	passed := now - l.seen
 	l.lph, l.seen = lph, now
 	if l.looks >= usualFlows {
 		l.ratio = lph / l.usual
@@ -81,20 +85,23 @@ func (l *lineFlow) saw(lph float64, now time.Duration) {
 			l.since = now
 		}
 		if under || l.ratio > moreFlow {
-			if l.odd++; l.odd < resignedFlows {
+			if !l.odd {
+				l.odd, l.oddSince = true, now
+			}
+			if now-l.oddSince < resignedFlows {
 				return
 			}
 			*l = lineFlow{seen: now}
 		}
 	}
-	l.odd = 0
+	l.odd = false
 	switch l.looks++; {
 	case l.looks <= usualFlows:
 		l.usual += (lph - l.usual) / float64(l.looks)
 	case lph > l.usual:
 		l.usual += flowRises * (lph - l.usual)
 	default:
-		l.usual += flowSinks * (lph - l.usual)
+		l.usual += -math.Expm1(-float64(max(0, passed))/float64(flowSinks)) * (lph - l.usual)
 	}
 	l.looks = min(l.looks, usualFlows+1)
 }
@@ -137,7 +144,8 @@ func (p *Plan) watchFlows(st *State, now garden.Moment) {
 }
 
 // LineMemory is what a restart must not take for usual: what a line of so many L/h by its
-// rating gives by itself, L/h, by a meter of so many pulses a litre, and how many looks running gave less, over how many hours.
+// rating gives by itself, L/h, by a meter of so many pulses a litre; and how many looks
+// running gave less, over how many hours, the last of them Ago hours before.
 type LineMemory struct {
 	Line  garden.LineID `json:"line"`
 	Rated float64       `json:"rated_lph"`
@@ -146,29 +154,41 @@ type LineMemory struct {
 	Less  int           `json:"less,omitempty"`
 	Hours float64       `json:"hours,omitempty"`
 	Ratio float64       `json:"ratio,omitempty"`
+	Ago   float64       `json:"ago,omitempty"`
 }
 
 // rememberFlows leaves out lines of which nothing is usual yet.
-func (p *Plan) rememberFlows(st *State) (out []LineMemory) {
+func (p *Plan) rememberFlows(st *State, now time.Duration) (out []LineMemory) {
 	for i := range p.lines {
-		if l := &st.lines[i].flow; l.looks >= usualFlows {
-			out = append(out, LineMemory{Line: p.lines[i].ID, Rated: p.lines[i].FlowLPH, PerL: p.supply.MeterPulsesPerL.Or(0), Usual: l.usual, Less: l.less, Hours: (l.seen - l.since).Hours(), Ratio: l.ratio})
+		l := &st.lines[i].flow
+		if l.looks < usualFlows {
+			continue
 		}
+		r := LineMemory{Line: p.lines[i].ID, Rated: p.lines[i].FlowLPH, PerL: p.supply.MeterPulsesPerL.Or(0), Usual: l.usual}
+		if l.less > 0 {
+			r.Less, r.Hours, r.Ratio, r.Ago = l.less, (l.seen - l.since).Hours(), l.ratio, (now - l.seen).Hours()
+		}
+		out = append(out, r)
 	}
 	return out
 }
 
-// recallFlows brings in what is sane and of a line that is rated as it was.
-func (p *Plan) recallFlows(st *State, now time.Duration, lines []LineMemory) {
+// recallFlows brings in what is sane and of a line that is rated as it was, kept age ago.
+// What gave less counts on where it was seen lately.
+func (p *Plan) recallFlows(st *State, now, age time.Duration, lines []LineMemory) {
 	for _, r := range lines {
 		i := p.lineIndex(r.Line)
-		if i < 0 || !sound(r.Rated, r.Usual, r.Hours, r.Ratio) || r.Rated != p.lines[i].FlowLPH || r.PerL != p.supply.MeterPulsesPerL.Or(0) || r.Usual == 0 || r.Hours > 365*24 || r.Less < 0 || r.Less > resignedFlows {
+		if i < 0 || !sound(r.Rated, r.Usual) || r.Rated != p.lines[i].FlowLPH || r.PerL != p.supply.MeterPulsesPerL.Or(0) || r.Usual == 0 {
 			continue
 		}
 		l := &st.lines[i].flow
-		*l = lineFlow{usual: r.Usual, looks: usualFlows, less: r.Less, odd: r.Less, seen: now, since: now, ratio: r.Ratio, lph: r.Ratio * r.Usual}
-		if r.Less > 0 {
-			l.since -= hours(r.Hours)
+		*l = lineFlow{usual: r.Usual, looks: usualFlows, seen: now}
+		if r.Less <= 0 || !sound(r.Hours, r.Ratio, r.Ago) || r.Hours > resignedFlows.Hours() || age > lessFlowSeen || hours(r.Ago)+age > lessFlowSeen {
+			continue
 		}
+		l.less, l.ratio, l.lph, l.odd = r.Less, r.Ratio, r.Ratio*r.Usual, true
+		l.seen = now - age - hours(r.Ago)
+		l.since = l.seen - hours(r.Hours)
+		l.oddSince = l.since
 	}
 }

@@ -120,11 +120,22 @@ func TestALineThatGivesLessThanItDid(t *testing.T) {
 	t.Run("slowly", func(t *testing.T) {
 		m := newMetered(t, 1)
 		m.opens(0, 1.5, 10, nil)
-		for m.flows[0] > 0.5 {
-			m.flows[0] *= 0.99
+		for m.flows[0] > 0.5 { // 0.6 % a day
+			m.flows[0] -= 0.002
 			m.opens(0, 1.5, 1, nil)
 		}
 		assert.NotEmpty(t, m.told())
+	})
+	t.Run("for weeks", func(t *testing.T) {
+		m := newMetered(t, 1)
+		m.opens(0, 1.5, 10, nil)
+		m.flows[0] = 0.5
+		m.opens(0, 1.5, 3, nil)
+		for range 40 {
+			m.told()
+			m.opens(0, 1.5, 3, nil) // a day
+			assert.NotEmpty(t, m.told(), "it goes on being told")
+		}
 	})
 }
 
@@ -155,7 +166,7 @@ func TestWhatSaysNothingOfALinesFlow(t *testing.T) {
 		m := newMetered(t, 1)
 		m.opens(0, 1.5, 6, nil)
 		m.flows[0] = 0.5
-		m.opens(0, 1.5, resignedFlows+usualFlows, nil)
+		m.opens(0, 1.5, int(resignedFlows/(8*time.Hour))+usualFlows+1, nil)
 		require.NotEmpty(t, m.told())
 		m.opens(0, 1.5, 10, nil)
 		assert.Empty(t, m.told())
@@ -195,12 +206,25 @@ func TestALinesFlowOutlivesARestart(t *testing.T) {
 	assert.Len(t, m.told(), 1, "the third of three")
 	for name, change := range map[string]func(*LineMemory){
 		"another rating": func(r *LineMemory) { r.Rated++ }, "another meter": func(r *LineMemory) { r.PerL = 1 }, "another line": func(r *LineMemory) { r.Line = "gone" },
-		"not a number": func(r *LineMemory) { r.Usual = math.NaN() }, "endless": func(r *LineMemory) { r.Hours = math.Inf(1) }, "negative": func(r *LineMemory) { r.Less = -1 },
+		"not a number": func(r *LineMemory) { r.Usual = math.NaN() }, "negative": func(r *LineMemory) { r.Usual = -1 },
 	} {
 		begin(change)
 		assert.Empty(t, m.told(), name)
 		assert.Equal(t, 1, m.st.lines[0].flow.looks, name)
 	}
+	for name, change := range map[string]func(*LineMemory){
+		"endless": func(r *LineMemory) { r.Hours = math.Inf(1) }, "not a number": func(r *LineMemory) { r.Ratio = math.NaN() }, "negative": func(r *LineMemory) { r.Less = -1 },
+		"long ago": func(r *LineMemory) { r.Ago = 9 * 24 },
+	} {
+		begin(change)
+		assert.Empty(t, m.told(), name)
+		assert.Equal(t, 1, m.st.lines[0].flow.less, "%s: what is usual stands", name)
+	}
+	t.Run("last year", func(t *testing.T) {
+		m.now = m.now.Add(200 * 24 * time.Hour)
+		begin(func(r *LineMemory) { r.Less = 5 })
+		assert.Empty(t, m.told())
+	})
 	t.Run("a meter of other pulses by a reload", func(t *testing.T) {
 		begin(func(*LineMemory) {})
 		m.told()

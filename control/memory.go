@@ -15,7 +15,11 @@ type Memory struct {
 	// At is zero where no confirmed clock told.
 	At    time.Time    `json:"at"`
 	Zones []ZoneMemory `json:"zones"`
-	Lines []LineMemory `json:"lines,omitempty"`
+	// NextOrder is what no order had by then, Open those that were under way: what was
+	// delivered of others is in it, whatever a clock says of when.
+	NextOrder garden.OrderID   `json:"next_order,omitempty"`
+	Open      []garden.OrderID `json:"open,omitempty"`
+	Lines     []LineMemory     `json:"lines,omitempty"`
 }
 
 // ZoneMemory is one zone's part of it.
@@ -46,6 +50,8 @@ type ZoneMemory struct {
 	WashOn    bool      `json:"wash_on,omitempty"`
 	MayL      float64   `json:"may_l,omitempty"`
 	ThroughAt time.Time `json:"through_at,omitzero"`
+	// SaltUndated tells that its plants' days were not held against a clock.
+	SaltUndated bool `json:"salt_undated,omitempty"`
 	// Part is what it gets of its line's water against its emitters' rating, 0
 	// where that was never seen.
 	Part float64 `json:"part,omitempty"`
@@ -85,7 +91,12 @@ const (
 
 // Remember is what should be kept of a state at now.
 func (p *Plan) Remember(st *State, now garden.Moment) Memory {
-	m := Memory{Zones: make([]ZoneMemory, len(p.zones))}
+	m := Memory{Zones: make([]ZoneMemory, len(p.zones)), NextOrder: st.NextOrder}
+	for i := range st.lines {
+		if l := &st.lines[i]; l.phase == garden.Pulsing {
+			m.Open = append(m.Open, l.order)
+		}
+	}
 	if now.Synced {
 		m.At = now.Wall
 	}
@@ -93,7 +104,7 @@ func (p *Plan) Remember(st *State, now garden.Moment) Memory {
 		z := &st.zones[i]
 		r := &m.Zones[i]
 		*r = ZoneMemory{Zone: p.zones[i].ID, Factor: z.water.Factor, FactorSD: math.Sqrt(z.water.VarFactor),
-			Water: z.water.Mean, WaterSD: z.water.SD(), Known: z.known, ShortL: z.short, DepthL: z.depth.short, WashL: z.depth.wash, OverL: z.depth.over, SaltLoad: z.salts.load, WashOn: z.salts.needL > 0, ThroughAt: z.salts.through, MayL: z.depth.may, Part: z.uneven.part, Span: z.span.remember(now.Mono, z.spent), Drying: z.rememberDrying(now.Mono), Arrival: z.arrival.remember(), Anchor: z.anchor.remember(), Doubt: z.doubt.remember(now.Mono), NoAnswer: z.dumb}
+			Water: z.water.Mean, WaterSD: z.water.SD(), Known: z.known, ShortL: z.short, DepthL: z.depth.short, WashL: z.depth.wash, OverL: z.depth.over, SaltLoad: z.salts.load, SaltUndated: z.salts.begun && !z.salts.dated, WashOn: z.salts.needL > 0, ThroughAt: z.salts.through, MayL: z.depth.may, Part: z.uneven.part, Span: z.span.remember(now.Mono, z.spent), Drying: z.rememberDrying(now.Mono), Arrival: z.arrival.remember(), Anchor: z.anchor.remember(), Doubt: z.doubt.remember(now.Mono), NoAnswer: z.dumb}
 		for _, pi := range p.zones[i].probes {
 			// A pair that seems confused shows itself anew.
 			if ps := &st.probes[pi]; ps.distrusted && !ps.confused {
@@ -104,7 +115,7 @@ func (p *Plan) Remember(st *State, now garden.Moment) Memory {
 			r.Shifts = append(r.Shifts, z.plants[k].shift)
 		}
 	}
-	m.Lines = p.rememberFlows(st)
+	m.Lines = p.rememberFlows(st, now.Mono)
 	return m
 }
 
@@ -133,8 +144,9 @@ func (p *Plan) Recall(st *State, now garden.Moment, m Memory, events []garden.Pl
 		age = max(0, now.Wall.Sub(m.At))
 	}
 	st.knownTill, st.timeless, st.unseen = m.At, m.At.IsZero() && len(m.Zones) > 0, 0
-	if age <= mostForgotten {
-		st.unseen = age
+	st.knownOrders, st.openOrders = m.NextOrder, m.Open
+	if age < math.MaxInt64 {
+		st.unseen = min(age, mostForgotten)
 	}
 	for k := range m.Zones {
 		i := p.zoneIndex(m.Zones[k].Zone)
@@ -151,7 +163,7 @@ func (p *Plan) Recall(st *State, now garden.Moment, m Memory, events []garden.Pl
 			p.recallUnmoved(st, i, &m.Zones[k])
 		}
 	}
-	p.recallFlows(st, now.Mono, m.Lines)
+	p.recallFlows(st, now.Mono, age, m.Lines)
 	for i := range p.lines {
 		p.balanceParts(st, i)
 	}
@@ -207,12 +219,13 @@ func (p *Plan) recallZone(z *zoneState, zp *ZonePlan, r *ZoneMemory, now, age ti
 			z.salts.leave(min(r.OverL, zp.holdsL())-staysShare*zp.VolumeL, zp) // has drained since
 		}
 	}
-	if age <= usualFor {
+	usual := age <= usualFor || age == math.MaxInt64
+	if usual {
 		z.anchor.recall(r.Anchor, now)
 	}
 	if changed {
 		z.unsureOfDemand()
-	} else if age <= usualFor {
+	} else if usual {
 		z.arrival.recall(r.Arrival, now)
 	}
 	if p.byHeat && !changed && len(r.Shifts) == len(z.plants) {
@@ -222,7 +235,7 @@ func (p *Plan) recallZone(z *zoneState, zp *ZonePlan, r *ZoneMemory, now, age ti
 			}
 		}
 	}
-	if age == math.MaxInt64 && garden.Finite(r.ShortL) {
+	if age > mostForgotten && garden.Finite(r.ShortL) {
 		z.short = max(z.short, min(r.ShortL, zp.VolumeL)) // it has lost no less since
 	}
 	if age > mostForgotten || !garden.Finite(r.Water) || !garden.Finite(r.WaterSD) || r.Water <= 0 || r.Water > float64(zp.Porosity) || r.WaterSD <= 0 {

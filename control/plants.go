@@ -153,7 +153,10 @@ func (p *Plan) plant(st *State, now garden.Moment, e *garden.PlantEvent) {
 		z.water.Forget(f * newMixSD * f * newMixSD)
 		z.span.open = false
 		if e.AllNew(zp.VolumeL) {
-			z.salts, z.wasSalts, z.place.stoodFrom, z.place.mixFrom = salts{}, salts{}, day, when
+			z.salts, z.wasSalts, z.place.stoodFrom, z.place.mixFrom = salts{}, salts{}, time.Time{}, time.Time{}
+			if now.Synced || !e.On.IsZero() { // else nobody knows of when it is
+				z.place.stoodFrom, z.place.mixFrom = day, when
+			}
 		}
 	case garden.Moved:
 		z.place.exposure = crop.ExposureFactor(e.Exposure)

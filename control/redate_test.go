@@ -42,7 +42,7 @@ func TestAStartIsMadeAnewWhenItsClockIsRight(t *testing.T) {
 	st := begin()
 	require.NotEqual(t, want.zones[0].water, st.zones[0].water, "the clock matters")
 	require.NotEqual(t, want.zones[0].wetAt, st.zones[0].wetAt)
-	require.True(t, b.p.Redate(st, right, m, nil, last))
+	b.p.Redate(st, right, m, nil, last)
 	for i := range want.zones {
 		assert.Equal(t, want.zones[i], st.zones[i])
 	}
@@ -57,34 +57,46 @@ func TestAStartIsMadeAnewWhenItsClockIsRight(t *testing.T) {
 	t.Run("what people asked for stands", func(t *testing.T) {
 		shut := garden.Ask{Kind: garden.AskShut, Zone: "pot1", Until: garden.Moment{Mono: time.Hour}}
 		st := begin(shut)
-		require.True(t, b.p.Redate(st, right, m, nil, last))
+		b.p.Redate(st, right, m, nil, last)
 		assert.True(t, st.zones[1].shut)
 		assert.Equal(t, time.Hour, st.zones[1].shutTill)
 		assert.False(t, st.zones[0].shut)
 	})
-	t.Run("not once something has come of it", func(t *testing.T) {
-		for name, st := range map[string]*State{
-			"water asked for":  begin(garden.Ask{Kind: garden.AskWater, Zone: "pot1", Litres: 1}),
-			"a can":            begin(garden.Ask{Kind: garden.GardenerWatered, Zone: "pot1", Litres: 1}),
-			"plants":           begin(garden.Ask{Kind: garden.AskPlant, Zone: "pot1", Plant: garden.PlantEvent{Kind: garden.Pruned, Zone: "pot1", Share: 0.5}}),
-			"a line in a feed": begin(),
-		} {
-			if name == "a line in a feed" {
-				b.p.Lend(st, b.p.lines[0].ID, true)
-			}
-			assert.False(t, b.p.Redate(st, right, m, nil, last), name)
+	t.Run("but where something has come of it", func(t *testing.T) {
+		kept := func(name string, zone int, st *State) {
+			t.Helper()
+			was, other := st.zones[zone].water, 1-zone
+			require.NotEqual(t, want.zones[zone].water, was)
+			b.p.Redate(st, right, m, nil, last)
+			assert.Equal(t, was, st.zones[zone].water, name)
+			assert.Equal(t, want.zones[other].water, st.zones[other].water, "%s: the other pot", name)
+			b.p.Step(st, right, &b.obs, nil)
+			assert.InDelta(t, was.Mean, st.zones[zone].water.Mean, 1e-6, "%s: what it lost unseen was not known", name)
 		}
+		kept("water asked for", 1, begin(garden.Ask{Kind: garden.AskWater, Zone: "pot1", Litres: 1}))
+		kept("a can", 1, begin(garden.Ask{Kind: garden.GardenerWatered, Zone: "pot1", Litres: 1}))
+		kept("plants", 1, begin(garden.Ask{Kind: garden.AskPlant, Zone: "pot1", Plant: garden.PlantEvent{Kind: garden.Mulched, Zone: "pot1", Share: 0.5}}))
 		st := begin()
-		b.p.Step(st, early.Add(time.Second), &garden.Observed{Today: b.obs.Today, Delivered: last[:1]}, nil)
-		assert.False(t, b.p.Redate(st, right, m, nil, last), "a delivery")
-		gives := begin()
-		gives.zones[1].asked, gives.zones[1].askedAt = 1, early.Mono+6*time.Hour
-		require.NotEmpty(t, b.p.Step(gives, early.Add(6*time.Hour), &garden.Observed{Today: b.obs.Today}, nil))
-		assert.False(t, b.p.Redate(gives, right.Add(6*time.Hour), m, nil, last), "an order")
-		require.False(t, gives.lines[1].phase == garden.Resting)
-		gives.used = false
-		assert.False(t, b.p.Redate(gives, right.Add(6*time.Hour), m, nil, last), "one that is under way")
-		assert.False(t, b.p.Redate(begin(), early.Add(time.Minute), m, nil, last), "nor while it is wrong")
+		b.p.Lend(st, b.p.lines[0].ID, true)
+		kept("a line in a feed", 0, st)
+		st = begin()
+		d := last[0]
+		require.Equal(t, b.p.lines[0].ID, d.Line)
+		b.p.Step(st, early.Add(time.Second), &garden.Observed{Today: b.obs.Today, Delivered: []garden.Delivery{d}}, nil)
+		kept("a delivery", 0, st)
+		st = begin()
+		st.zones[1].asked, st.zones[1].askedAt = 1, early.Mono+6*time.Hour
+		orders := b.p.Step(st, early.Add(6*time.Hour), &garden.Observed{Today: b.obs.Today}, nil)
+		require.Len(t, orders, 1)
+		require.Equal(t, b.p.lines[1].ID, orders[0].Line)
+		id := st.lines[1].order
+		b.p.Redate(st, right.Add(6*time.Hour), m, nil, last)
+		assert.Equal(t, id, st.lines[1].order, "an order under way")
+		assert.Equal(t, garden.Pulsing, st.lines[1].phase)
+		early := begin()
+		was := early.zones[0].water
+		b.p.Redate(early, garden.Moment{Mono: time.Minute, Wall: time.Unix(60, 0)}, m, nil, last)
+		assert.Equal(t, was, early.zones[0].water, "nor while the clock is wrong")
 	})
 }
 
@@ -98,7 +110,6 @@ func TestAMemoryOfNoTime(t *testing.T) {
 	lost.Synced = false
 	m := b.p.Remember(b.st, lost)
 	require.True(t, m.At.IsZero())
-	b.st.zones[0].short = 0
 	m.Zones[0].ShortL = 9.5
 	st := b.p.NewState()
 	guess := st.zones[0].short

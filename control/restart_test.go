@@ -115,11 +115,20 @@ func TestAPotIsOwedWhatItLostUnseen(t *testing.T) {
 		assert.Equal(t, after(0), after(math.NaN()))
 		assert.Equal(t, after(0), after(-3))
 	})
-	t.Run("not without a clock, nor after days", func(t *testing.T) {
+	t.Run("after days that of two", func(t *testing.T) {
+		owed := func(off time.Duration) float64 {
+			st := b.p.NewState()
+			b.p.Recall(st, b.now.Add(off), b.p.Remember(b.st, b.now), nil)
+			b.p.Step(st, b.now.Add(off), &b.obs, nil)
+			return st.zones[0].short
+		}
+		assert.InDelta(t, owed(47*time.Hour), owed(73*time.Hour), 4.5, "but for what a pot is guessed to lack of which nothing is known")
+		assert.GreaterOrEqual(t, owed(49*time.Hour), owed(47*time.Hour))
+	})
+	t.Run("not without a clock", func(t *testing.T) {
 		m := b.p.Remember(b.st, b.now)
 		for name, at := range map[string]garden.Moment{
-			"no clock": {Mono: time.Minute, Wall: b.now.Wall.Add(5 * time.Hour)}, "three days": b.now.Add(72 * time.Hour),
-			"a clock before the memory": b.now.Add(-time.Hour),
+			"no clock": {Mono: time.Minute, Wall: b.now.Wall.Add(5 * time.Hour)}, "a clock before the memory": b.now.Add(-time.Hour),
 		} {
 			st := b.p.NewState()
 			b.p.Recall(st, at, m, nil)
@@ -166,5 +175,37 @@ func TestAMemoryOfAccountsThatCantBe(t *testing.T) {
 	assert.InDelta(t, 0.01, back.spent-back.drySpent, 1e-12)
 	for _, bad := range []DryingMemory{{Hours: math.NaN()}, {From: 2}, {To: -0.1}, {Spent: math.Inf(1)}, {Hours: 500}} {
 		assert.False(t, again(time.Hour, func(z *ZoneMemory) { z.Drying = &bad }).drying, "%+v", bad)
+	}
+}
+
+// What a memory has of a delivery is told by its order's number, whatever clocks say.
+func TestARestartTellsOrdersApart(t *testing.T) {
+	b := newBench(t, saltyGarden(0.5))
+	b.run(2 * time.Hour)
+	b.st.NextOrder = 41
+	b.st.lines[0].phase, b.st.lines[0].order = garden.Pulsing, 40
+	lost := b.now
+	lost.Synced = false
+	for name, kept := range map[string]garden.Moment{"a memory of no time": lost, "of a time": b.now} {
+		m := b.p.Remember(b.st, kept)
+		require.Equal(t, []garden.OrderID{40}, m.Open)
+		for _, synced := range []bool{true, false} {
+			after := func(id garden.OrderID, closed bool) *zoneState {
+				st := b.p.NewState()
+				now := b.now.Add(20 * time.Minute)
+				now.Synced = synced
+				b.p.Recall(st, now, m, nil)
+				at := b.now.Add(-10 * time.Minute)
+				at.Synced = closed
+				b.p.Restore(st, now, []garden.Delivery{{Order: id, Line: "line-pot0", Zone: "pot0", Kind: garden.Irrigate, Litres: 4, Metered: true, OpenedAt: at, ClosedAt: at, End: garden.Complete}})
+				return &st.zones[0]
+			}
+			for _, closed := range []bool{true, false} {
+				was := after(39, closed)
+				for _, id := range []garden.OrderID{40, 41, 90} {
+					assert.InDelta(t, was.salts.load+2, after(id, closed).salts.load, 1e-9, "%s, start with a clock %v, closed with one %v: order %d is new", name, synced, closed, id)
+				}
+			}
+		}
 	}
 }

@@ -1,6 +1,7 @@
 package control
 
 import (
+	"slices"
 	"time"
 
 	"fabricpot/control/garden"
@@ -26,9 +27,13 @@ func (p *Plan) Restore(st *State, now garden.Moment, recent []garden.Delivery) {
 // isKnown tells what a delivery of that age before a start means to what was recalled.
 func (st *State) isKnown(d *garden.Delivery, age time.Duration) comes {
 	old := age >= unsettled
-	switch {
-	case st.timeless:
-		return remembered // all but the last hour's: a deficit adds up, a surplus drains
+	switch isNew := st.knownOrders > 0 && (d.Order >= st.knownOrders || slices.Contains(st.openOrders, d.Order)); {
+	case isNew && old:
+		return sinceThen
+	case isNew:
+		return comesNow
+	case st.timeless, st.knownOrders > 0 && !d.ClosedAt.Synced:
+		return remembered
 	case st.knownTill.IsZero() && old:
 		return longAgo
 	case st.knownTill.IsZero():

@@ -1,6 +1,7 @@
 package control
 
 import (
+	"slices"
 	"time"
 
 	"fabricpot/control/balance"
@@ -25,10 +26,13 @@ type State struct {
 	clockTill time.Duration // on Mono: until then the clock may be wrong
 	knownTill time.Time     // of the memory that was recalled, zero for none
 	timeless  bool          // there was one, and nobody knows of when
+	// knownOrders is the first that it can't have, 0 where that is not known, openOrders
+	// those that were under way.
+	knownOrders garden.OrderID
+	openOrders  []garden.OrderID
 	// unseen is for how long nobody watched before the first tick, as far as a memory and
 	// a confirmed clock tell.
 	unseen  time.Duration
-	used    bool // something came of it: an order, water, or a change to the plants
 	wasOff  bool
 	offFrom time.Duration // on Mono: when automatic control went off
 	sky     sky
@@ -75,6 +79,7 @@ func (st *State) Clone() *State {
 	c.wishes = append(make([]wish, 0, cap(st.wishes)), st.wishes...)
 	c.stops = append(make([]Stop, 0, cap(st.stops)), st.stops...)
 	c.events = append(make([]Event, 0, cap(st.events)), st.events...)
+	c.openOrders = slices.Clone(st.openOrders)
 	return &c
 }
 
@@ -143,6 +148,8 @@ type zoneState struct {
 	// spentFrom what was spent by then.
 	before, gave, spentFrom float64
 	// wasSalts and wasMay are its salts and what might drain for them, L, then.
+	// used tells that people said something of it since the start, or asked for water.
+	used       bool
 	wasSalts   salts
 	wasMay     float64
 	survivedAt time.Duration
@@ -202,6 +209,7 @@ type lineState struct {
 	guessed  ledger // the part of kind Estimated
 	hold     hold   // of a reload that loosened its budgets
 	flow     lineFlow
+	used     bool // an order or water came of it since the start
 }
 
 type wish struct {

@@ -50,32 +50,9 @@ func (p *Plan) Step(st *State, now garden.Moment, obs *garden.Observed, orders [
 	}
 	had := len(orders)
 	orders = p.grant(st, now, &ahead, orders)
-	st.uses(obs, len(orders)-had)
+	p.uses(st, obs, orders[had:])
 	st.last, st.began = now, true
 	return orders
-}
-
-// rainOf is what the day's figure, spread over it, comes to in dt, mm.
-func rainOf(d garden.DayWeather, dt time.Duration) float64 {
-	if !garden.Finite(d.RainMM.Value) {
-		return 0
-	}
-	return min(max(d.RainMM.Or(0), 0), 500) * dt.Hours() / 24
-}
-
-// passUnseen takes from every zone what it lost while no gateway ran, as far as today's
-// weather says: a pot that no probe watches would else not be given it. h is the solar
-// hour. What ran down meanwhile was let go when the memory was recalled.
-func (p *Plan) passUnseen(st *State, now garden.Moment, obs *garden.Observed, h float64) {
-	t := passed(st.unseen)
-	mm, rain := st.sky.before(h, t.hours), rainOf(obs.Today, st.unseen)
-	for i := range st.zones {
-		if p.zones[i].VolumeL > 0 {
-			p.fade(st, i, now, &t, 0, mm, rain)
-			st.zones[i].short = min(st.zones[i].short, p.zones[i].VolumeL)
-		}
-	}
-	st.unseen = 0
 }
 
 // askLasts is how long a person's wish for water waits for its turn. Water that

@@ -176,7 +176,7 @@ func (s *salts) reckon(w *washing) {
 // recall brings in the load that a memory holds, and whether a wash was under way.
 func (s *salts) recall(r *ZoneMemory, zp *ZonePlan) {
 	if w := &zp.washing; w.waterMS > 0 && garden.Finite(r.SaltLoad) && r.SaltLoad > 0 {
-		*s = salts{load: min(r.SaltLoad, 40*w.heldL), begun: true, dated: true, through: r.ThroughAt}
+		*s = salts{load: min(r.SaltLoad, 40*w.heldL), begun: true, dated: !r.SaltUndated, through: r.ThroughAt}
 		if r.WashOn {
 			s.needL = w.heldL // reckoned next; it tells that a wash is wanted
 		}

@@ -112,8 +112,12 @@ func TestRestartBooksWaterOnce(t *testing.T) {
 		assert.InDelta(t, was.water.Mean+4.0/75, st.zones[0].water.Mean, 1e-9, name)
 		assert.InDelta(t, was.salts.load+2, st.zones[0].salts.load, 0.02, name)
 	}
-	// By a clock that was not confirmed when it closed the memory may have it: readings
+	// The number of its order tells, whatever clock it closed by.
+	numbered := restart(false, closed)
+	assert.InDelta(t, was.water.Mean, numbered.zones[0].water.Mean, 1e-9)
+	// In a memory of an earlier version there is none: then it may have it: readings
 	// mend the water, and nothing mends what the book would have drain.
+	m.NextOrder = 0
 	unsure := restart(false, closed)
 	assert.InDelta(t, was.water.Mean+4.0/75, unsure.zones[0].water.Mean, 1e-9)
 	assert.Equal(t, once.zones[0].salts, unsure.zones[0].salts)

@@ -18,9 +18,9 @@ type manager struct {
 	send func(state string) (bool, error)
 	once sync.Once
 	over atomic.Bool // stopping was told: nothing about reloads follows
-	// busy is so while a message is under way. The socket holds a few; once they are
+	// turn holds the message that is under way. The socket holds a few; once they are
 	// full a write waits until somebody reads.
-	busy atomic.Bool
+	turn chan struct{}
 	// patience is how long a round may take before the watchdog ends us.
 	patience time.Duration
 }
@@ -28,7 +28,7 @@ type manager struct {
 // newManager is for a loop with a round every so often.
 func newManager(err io.Writer, every time.Duration) *manager {
 	return &manager{
-		err: err, patience: watchdogPatience(every),
+		err: err, patience: watchdogPatience(every), turn: make(chan struct{}, 1),
 		// The socket stays in the environment: it is asked for on each call.
 		send: func(state string) (bool, error) { return daemon.SdNotify(false, state) },
 	}
@@ -46,7 +46,11 @@ func (m *manager) progress() {
 		// only bounds the start.
 		m.tell(fmt.Sprintf("%s\nWATCHDOG_USEC=%d\nSTATUS=keeping the garden", daemon.SdNotifyReady, m.patience.Microseconds()))
 	})
-	m.tell(daemon.SdNotifyWatchdog)
+	select {
+	case m.turn <- struct{}{}:
+		m.say(daemon.SdNotifyWatchdog)
+	default: // the next round says the same
+	}
 }
 
 // unwatched tells that we are ready and asks for no watchdog: for a bench, whose
@@ -79,16 +83,23 @@ func (m *manager) stopping() {
 // heardWithin is how long a round waits for a service manager to take a message.
 const heardWithin = time.Second
 
-// tell never holds up what it tells of, the closing of lines least of all: while the
-// service manager reads nothing, what there is to say is left out.
+// tell says it after what is under way, and never holds up for long what it tells of, the
+// closing of lines least of all: while the service manager reads nothing, what there is to
+// say is left out.
 func (m *manager) tell(state string) {
-	if !m.busy.CompareAndSwap(false, true) {
-		return
+	select {
+	case m.turn <- struct{}{}:
+		m.say(state)
+	case <-time.After(heardWithin):
 	}
+}
+
+// say is for who has the turn, and gives it back when the message is taken.
+func (m *manager) say(state string) {
 	said := make(chan error, 1)
 	go func() {
 		_, err := m.send(state)
-		m.busy.Store(false)
+		<-m.turn
 		said <- err
 	}()
 	err := fmt.Errorf("does not read what it is told, for %v now; going on without it", heardWithin)

@@ -83,7 +83,7 @@ func TestManager(t *testing.T) {
 		assert.Equal(t, 1, strings.Count(errs.String(), "does not read what it is told"), "said once: %s", &errs)
 		buf := make([]byte, 4096)
 		require.NoError(t, conn.SetReadDeadline(time.Now().Add(20*time.Second)))
-		for m.busy.Load() {
+		for len(m.turn) > 0 {
 			_, err = conn.Read(buf)
 			require.NoError(t, err)
 		}
@@ -93,5 +93,30 @@ func TestManager(t *testing.T) {
 			require.NoError(t, err, "after %q", last)
 			last = string(buf[:n])
 		}
+	})
+	t.Run("what a reload says comes after what a round says", func(t *testing.T) {
+		var errs bytes.Buffer
+		m := newManager(&errs, time.Minute)
+		under, goOn := make(chan bool), make(chan bool)
+		var got []string
+		m.send = func(state string) (bool, error) {
+			if state == "WATCHDOG=1" {
+				close(under)
+				<-goOn
+			}
+			got = append(got, strings.SplitN(state, "\n", 2)[0])
+			return true, nil
+		}
+		m.once.Do(func() {})
+		round := make(chan bool)
+		go func() { m.progress(); close(round) }()
+		<-under
+		told := make(chan bool)
+		go func() { m.reloaded("all of it"); close(told) }()
+		time.AfterFunc(50*time.Millisecond, func() { close(goOn) })
+		<-round
+		<-told
+		assert.Equal(t, []string{"WATCHDOG=1", "READY=1"}, got)
+		assert.Empty(t, errs.String())
 	})
 }

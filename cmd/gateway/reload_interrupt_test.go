@@ -71,7 +71,7 @@ func busyReloader(t *testing.T, loop *busyLoop) *reloader {
 	errs := &output{}
 	r := newReloader(streams{err: errs}, []string{file}, u)
 	r.loop, r.ready = loop, func() bool { return true }
-	r.m = &manager{err: errs, send: func(string) (bool, error) { return true, nil }}
+	r.m = &manager{err: errs, turn: make(chan struct{}, 1), send: func(string) (bool, error) { return true, nil }}
 	// As on the bench, where it is made for the hardware at hand.
 	r.played = func(g *garden.Garden) *garden.Garden { c := *g; return &c }
 	return r

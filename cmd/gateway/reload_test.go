@@ -240,7 +240,7 @@ func TestReloadIsRefusedClearly(t *testing.T) {
 		errs := &bytes.Buffer{}
 		r := newReloader(streams{err: errs}, args, u)
 		loop := &refuser{}
-		r.loop, r.ready, r.m = loop, func() bool { return true }, &manager{err: errs, send: func(string) (bool, error) { return true, nil }}
+		r.loop, r.ready, r.m = loop, func() bool { return true }, &manager{err: errs, turn: make(chan struct{}, 1), send: func(string) (bool, error) { return true, nil }}
 		return r, loop, errs
 	}
 	file := filepath.Join(t.TempDir(), "g.yaml")

@@ -173,10 +173,18 @@ func TestLedger(t *testing.T) {
 		boot("c", 1)
 		assert.Equal(t, []garden.OrderID{2, 3, 4, 5}, recent("d", time.Minute), "2 is 1 and 20 hours ago at the least")
 		boot("c", 5)
-		assert.Equal(t, []garden.OrderID{3, 4, 5, 6}, recent("d", time.Minute), "and now 5 and 20")
-		// A clock that seems to have gone back says nothing.
+		assert.Equal(t, []garden.OrderID{4, 5, 6}, recent("d", time.Minute), "and now 5 and 20; 3 is 19, 5 and a minute")
+		// What one boot settles of another's stands between that one's own.
+		boot("e", 3)
 		boot("c", 2)
-		assert.Equal(t, []garden.OrderID{2, 3, 4, 5, 6, 7}, recent("d", time.Minute))
+		boot("e", 4)
+		assert.Equal(t, []garden.OrderID{4, 5, 6, 7, 8, 9}, recent("e", 4*time.Hour), "3 is 19, 5 and 4 hours ago, and no clock counts twice")
+		// With a clock that is right the wall decides.
+		j := open(t, path, WithClock("e"))
+		defer j.Close()
+		past, err := j.Recent(garden.Moment{Mono: 4 * time.Hour, Wall: time.Unix(0, 0).Add(20 * time.Hour), Synced: true})
+		require.NoError(t, err)
+		assert.Len(t, past, 9)
 	})
 	t.Run("a closed journal says so", func(t *testing.T) {
 		j := open(t, filepath.Join(t.TempDir(), "j.db"))

@@ -173,29 +173,36 @@ func (j *Journal) Unfinished() ([]garden.Intent, error) {
 
 // Recent returns the deliveries that may lie within the day before now, oldest
 // first. Where a wall clock may be wrong it returns too many rather than too
-// few: the day is counted back from the last delivery if that is earlier. Left out
-// is then what was given so long before others, by the time that boards were up
-// meanwhile, that it is a day ago whatever the wall says: a board that wakes up in
-// the past would else charge a line with all that the journal has.
+// few: the day is counted back from the last delivery if that is earlier. Where now is
+// of no confirmed clock, left out is what is a day ago whatever the wall says, by how long
+// boards were up since: one that wakes up in the past would else charge a line with all
+// that the journal has.
 func (j *Journal) Recent(now garden.Moment) ([]garden.PastDelivery, error) {
 	var clocks []int64
 	all, err := j.deliveries(`closed_wall >= min(?1, (SELECT max(closed_wall) FROM outcomes)) - 86400000`, now.Wall.UnixMilli(),
 		func(clock int64) { clocks = append(clocks, clock) })
-	var up, last time.Duration // since the boots after, and of this one's last
-	for k := len(all) - 1; k >= 0; k-- {
-		mono := all[k].ClosedAt.Mono
-		switch {
-		case k < len(all)-1 && clocks[k] == clocks[k+1]:
-		case k == len(all)-1 && all[k].SameClock:
-			last = max(now.Mono, mono)
-		default:
-			up, last = up+last, mono
+	if err != nil || now.Synced {
+		return all, err
+	}
+	// up is how long each clock ran at the least. One boot may settle what another opened,
+	// so rows of several are mixed.
+	up := map[int64]time.Duration{j.clockID: now.Mono}
+	for k := range all {
+		up[clocks[k]] = max(up[clocks[k]], all[k].ClosedAt.Mono)
+	}
+	kept := all[:0]
+	for k := range all {
+		since := up[clocks[k]] - all[k].ClosedAt.Mono
+		for clock, ran := range up {
+			if clock > clocks[k] {
+				since += ran
+			}
 		}
-		if up+max(0, last-mono) > 24*time.Hour {
-			return all[k+1:], err
+		if since <= 24*time.Hour {
+			kept = append(kept, all[k])
 		}
 	}
-	return all, err
+	return kept, nil
 }
 
 // DeliveriesSince returns the deliveries that closed at or after t by the wall

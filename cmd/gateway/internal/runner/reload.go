@@ -81,7 +81,6 @@ func (l *Loop) Reload(now garden.Moment, r Reloaded) error {
 		return errors.New("reload: calibrations can't be changed here without a restart")
 	}
 	state := l.p.State.Clone()
-	l.undated = nil // what was told at the start is not told of another plan
 	if err := r.Plan.Reload(l.p.Plan, state, now, func(id garden.ProbeID) bool { return changed[id] }, events); err != nil {
 		return err
 	}
@@ -107,6 +106,7 @@ func (l *Loop) Reload(now garden.Moment, r Reloaded) error {
 		book.g, book.plan = r.Garden, r.Feeding
 	}
 	*l.p.State = *state
+	l.undated = nil // what was told at the start is not told of another plan
 	l.p.Garden, l.p.Plan, l.p.Feeding = r.Garden, r.Plan, r.Feeding
 	l.watch.follow(newWatch(r.Garden))
 	l.check(now, "keep that the garden file was read again", l.p.Journal.Decided(now, garden.Order{}, garden.NotRefused, r.What))

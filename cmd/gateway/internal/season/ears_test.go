@@ -23,11 +23,14 @@ func (e *ears) Noticed(control.Event)                               {}
 func (e *ears) Alarmed(c alarm.Change)                              { e.changes = append(e.changes, c) }
 func (e *ears) Failed(garden.Moment, string, error)                 {}
 
-// raised lists the alarms of these kinds that went up.
-func (e *ears) raised(kinds ...alarm.Kind) []alarm.Change {
+// raised lists the alarms of these kinds that went up, over those that went.
+func (e *ears) raised(kinds ...alarm.Kind) []alarm.Change { return e.heard(alarm.Raised, kinds) }
+func (e *ears) over(kinds ...alarm.Kind) []alarm.Change   { return e.heard(alarm.Cleared, kinds) }
+
+func (e *ears) heard(what alarm.Event, kinds []alarm.Kind) []alarm.Change {
 	var out []alarm.Change
 	for _, c := range e.changes {
-		if c.Event == alarm.Raised && slices.Contains(kinds, c.Kind) {
+		if c.Event == what && slices.Contains(kinds, c.Kind) {
 			out = append(out, c)
 		}
 	}
