@@ -26,8 +26,8 @@ func newBackup(s streams) *cobra.Command {
 		Short: "Copy the journal while the gateway runs",
 		Long: `backup writes a copy of the journal as it is at one moment, whole and checked,
 while a gateway may go on writing to it. FILE must not exist yet. Into a FOLDER
-it writes a file named after the day and keeps the newest of its own copies
-there.
+it writes a file named after the day, in place of one of the same day, and keeps
+the newest of its own copies there.
 
 A backup on the same card dies with the card: name a folder on another disk, or
 copy the files away.`,

@@ -27,15 +27,20 @@ var ErrInUse = errors.New("the journal is in use")
 // the writer do not wait for each other. The copy is compact, has mode 0600
 // and appears under its name only when it is whole and on the card.
 func Backup(path, to string) error {
+	if taken(to) {
+		return fmt.Errorf("journal %s: back up to %s: there is such a file already: name a new one", path, to)
+	}
+	return replace(path, to)
+}
+
+// replace is Backup where a file at to is replaced, once the new one is whole.
+func replace(path, to string) error {
 	fail := func(err error) error { return fmt.Errorf("journal %s: back up to %s: %w", path, to, err) }
 	if _, err := aFile(path); err != nil {
 		return fail(err)
 	}
 	if err := begins(path); err != nil {
 		return fail(err)
-	}
-	if taken(to) {
-		return fail(errors.New("there is such a file already: name a new one"))
 	}
 	part := to + ".part"
 	// SQLite would create the file for everyone to read; it accepts an empty one.
@@ -119,7 +124,8 @@ func copyInto(path, part string) (err error) {
 }
 
 // BackupDaily backs up into a folder under the day's name, and of the copies it
-// made there itself keeps the newest. A copy of that day is left as it is.
+// made there itself keeps the newest. A copy of that day is replaced once the new
+// one is whole: copies by hand, however many, push out no other day's.
 func BackupDaily(path, folder string, day time.Time, keep int) (to string, err error) {
 	if keep < 1 {
 		return "", fmt.Errorf("journal %s: back up: keeping %d copies is no backup: expected 1 or more", path, keep)
@@ -129,10 +135,8 @@ func BackupDaily(path, folder string, day time.Time, keep int) (to string, err e
 	}
 	const begin, end, layout = "journal-", ".db", "2006-01-02"
 	to = filepath.Join(folder, begin+day.Format(layout)+end)
-	if !taken(to) {
-		if err := Backup(path, to); err != nil {
-			return "", err
-		}
+	if err := replace(path, to); err != nil {
+		return "", err
 	}
 	all, err := filepath.Glob(filepath.Join(folder, begin+"*"+end))
 	if err != nil {

@@ -94,8 +94,6 @@ func TestBackup(t *testing.T) {
 				require.NoError(t, os.WriteFile(filepath.Join(folder, "journal-holiday.db"), nil, 0o600))
 			}
 		}
-		_, err := BackupDaily(path, folder, start.AddDate(0, 0, 4), 3)
-		require.NoError(t, err, "once more on the same day")
 		// A clock that lost its battery must not cost the copy it just made.
 		old, err := BackupDaily(path, folder, time.Unix(0, 0).UTC(), 3)
 		require.NoError(t, err)
@@ -107,6 +105,51 @@ func TestBackup(t *testing.T) {
 		}
 		assert.Equal(t, []string{filepath.Base(old), "journal-2031-06-04.db", "journal-2031-06-05.db", "journal-holiday.db"}, names)
 	})
+}
+
+// A second copy of a day is of that hour; what can't be copied leaves the first, and
+// is never called a backup. Damage as in TestRestore.
+func TestBackupTwiceADay(t *testing.T) {
+	path, folder := filepath.Join(t.TempDir(), "j.db"), filepath.Join(t.TempDir(), "b")
+	j := open(t, path)
+	lastIn := func(file string) garden.OrderID {
+		c := open(t, file)
+		last, err := c.LastOrderID()
+		require.NoError(t, err)
+		require.NoError(t, c.Close())
+		return last
+	}
+	require.NoError(t, j.Intend(order(1), 2, at(0)))
+	to, err := BackupDaily(path, folder, start, 3)
+	require.NoError(t, err)
+	require.NoError(t, j.Intend(order(2), 2, at(time.Minute)))
+	again, err := BackupDaily(path, folder, start.Add(time.Hour), 3)
+	require.NoError(t, err)
+	assert.Equal(t, to, again)
+	assert.Equal(t, garden.OrderID(2), lastIn(to), "the copy is of the second time")
+
+	whole, err := os.ReadFile(to)
+	require.NoError(t, err)
+	torn := append([]byte(nil), whole...)
+	for i := 4096; i < 3*4096; i++ {
+		torn[i] = 0xA5
+	}
+	foreign := append([]byte(nil), whole...)
+	foreign[68] ^= 0xFF // the application's id, sqlite.org/fileformat.html 1.3
+	for name, b := range map[string][]byte{"empty": nil, "text": []byte("text"), "cut": whole[:len(whole)-5000], "torn": torn, "foreign": foreign} {
+		bad := filepath.Join(t.TempDir(), "bad.db")
+		require.NoError(t, os.WriteFile(bad, b, 0o600))
+		_, err := BackupDaily(bad, folder, start, 3)
+		require.Error(t, err, name)
+	}
+	_, err = BackupDaily(folder, folder, start, 3)
+	require.ErrorContains(t, err, "a folder")
+	after, err := os.ReadFile(to)
+	require.NoError(t, err)
+	assert.Equal(t, whole, after, "today's copy stays")
+	entries, err := os.ReadDir(folder)
+	require.NoError(t, err)
+	assert.Len(t, entries, 1, "and nothing half made beside it")
 }
 
 func TestRestore(t *testing.T) {
