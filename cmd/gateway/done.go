@@ -52,12 +52,20 @@ garden in --garden.`,
 			}
 			o := runner.Observation{DrainMS: &drain}
 			measured := cmd.Flags().Changed("drain-ec")
-			if measured {
+			var gave float64
+			if measured || in.Litres == nil {
 				// Found while it is open; nothing is entered if that fails.
-				var err error
-				if o.Zone, err = f.pot(cmd.Context(), s, in.Task); err != nil {
+				t, err := f.open(cmd.Context(), s, in.Task)
+				if err == nil && measured && t.Zone == "" {
+					err = fmt.Errorf("%s is no open task about a pot, so --drain-ec has none: enter it with 'gateway note POT --drain-ec'", in.Task)
+				}
+				if err != nil {
 					return err
 				}
+				o.Zone, gave = t.Zone, t.Litres
+			}
+			if in.Litres != nil {
+				gave = *in.Litres
 			}
 			err := f.ask(cmd.Context(), s, "POST", "/done", in, nil, func(b *runner.FeedBook, now garden.Moment) error {
 				if in.Drop != "" {
@@ -85,6 +93,8 @@ garden in --garden.`,
 			word := "done"
 			if in.Drop != "" {
 				word = "dropped"
+			} else if gave > 0 {
+				word = fmt.Sprintf("done, %.4g L", gave)
 			}
 			fmt.Fprintf(s.out, "%s: %s\n", in.Task, word)
 			return nil
@@ -101,22 +111,19 @@ garden in --garden.`,
 	return cmd
 }
 
-// pot is the pot that an open task is about.
-func (f *workFlags) pot(ctx context.Context, s streams, name string) (garden.ZoneID, error) {
+// open is an open task, the zero one where there is none of that name.
+func (f *workFlags) open(ctx context.Context, s streams, name string) (task.Listed, error) {
 	var r runner.Rounds
 	err := f.ask(ctx, streams{out: s.out, err: io.Discard}, "GET", "/rounds", nil, &r, func(b *runner.FeedBook, now garden.Moment) error {
 		r = b.List(now.Wall)
 		return nil
 	})
 	for _, t := range r.Tasks {
-		if t.ID == name && t.Zone != "" {
-			return t.Zone, nil
+		if t.ID == name {
+			return t, err
 		}
 	}
-	if err == nil {
-		err = fmt.Errorf("%s is no open task about a pot, so --drain-ec has none: enter it with 'gateway note POT --drain-ec'", name)
-	}
-	return "", err
+	return task.Listed{}, err
 }
 
 // withLitres adds the unit that a bare number means.

@@ -89,6 +89,18 @@ func TestWorkThroughTheGatewayAndOnItsJournal(t *testing.T) {
 	for _, want := range []string{"Likely causes", "short of nitrogen", "check:", "source:", "Leave alone:", "Look again between", "not a diagnosis"} {
 		assert.Contains(t, out.String(), want)
 	}
+	looks := func(args ...string) (name string) {
+		r, _ := rounds(args...)
+		for _, x := range r.Tasks {
+			if x.Kind == task.Look && strings.Contains(x.ID, "pale-lower-leaves") {
+				name = x.ID
+			}
+		}
+		return name
+	}
+	code, _, said = gateway(context.Background(), "done", looks(), "--litres", "400", "--socket", socket)
+	require.Equal(t, exitFailed, code)
+	assert.Contains(t, said.String(), "400 L for ")
 	code, _, said = gateway(context.Background(), "note", "chili", "limp", "--socket", socket)
 	require.Equal(t, exitFailed, code)
 	assert.Contains(t, said.String(), "pots are aubergine, trough-cucumber,")
@@ -119,8 +131,13 @@ func TestWorkThroughTheGatewayAndOnItsJournal(t *testing.T) {
 	require.Equal(t, exitFailed, code)
 	assert.Contains(t, said.String(), "already done")
 	assert.Contains(t, said.String(), "--again")
-	code, _, said = gateway(context.Background(), "done", look, "--socket", socket, "--garden", file, "--journal", db)
+	code, _, said = gateway(context.Background(), "done", look, "--litres", "400", "--socket", socket, "--garden", file, "--journal", db)
+	require.Equal(t, exitFailed, code)
+	assert.Contains(t, said.String(), "400 L for ")
+	require.Equal(t, look, looks("--journal", db), "it stays open")
+	code, out, said = gateway(context.Background(), "done", look, "--litres", "0.5 gal", "--socket", socket, "--garden", file, "--journal", db)
 	require.Equal(t, exitDone, code, said.String())
+	assert.Contains(t, out.String(), look+": done, 1.893 L")
 	r, _ = rounds("--journal", db)
 	for _, x := range r.Tasks {
 		assert.NotEqual(t, look, x.ID)

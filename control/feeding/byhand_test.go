@@ -94,6 +94,33 @@ func TestCanWhereTheLineBringsNothing(t *testing.T) {
 	assert.Nil(t, r.water("b"))
 }
 
+// TestMoreThanAPotTakes: litres that nobody can have meant are refused before anything
+// is entered, a second report's too. That a can over the pot's own volume is a slip
+// and a flush may be three times it: common practice, no source.
+func TestMoreThanAPotTakes(t *testing.T) {
+	r := newRig(t, testGarden(), tended(time.Date(2026, 6, 1, 5, 0, 0, 0, time.UTC)))
+	v, zp := &r.views[1], &r.p.zones[1]
+	v.NoAnswer, v.OnProbe = true, false
+	r.run(2 * time.Hour)
+	can := r.water("b")
+	require.NotNil(t, can)
+	report := func(litres float64, again bool) error {
+		_, err := r.p.Done(r.st, r.now, can.ID, task.Report{At: r.now.Wall, Litres: garden.Known(litres), Again: again})
+		return err
+	}
+	for _, litres := range []float64{1.01 * zp.volumeL, 400} {
+		require.ErrorIs(t, report(litres, false), ErrLitres)
+	}
+	require.NotNil(t, r.water("b"), "it stays open")
+	require.NoError(t, report(zp.volumeL, false))
+	require.ErrorIs(t, report(400, true), ErrLitres)
+	require.NoError(t, report(1, true))
+
+	flush := task.Task{ID: "f", Kind: task.Flush, Zone: "b", Litres: 1}
+	require.NoError(t, r.p.mayPour(&flush, garden.Known(3*zp.volumeL)))
+	require.ErrorIs(t, r.p.mayPour(&flush, garden.Known(3.1*zp.volumeL)), ErrLitres)
+}
+
 // TestCanWhereAPotStaysDry: a pot that its probe says is far under its refill point
 // for two looks in a row is watered by a person; one that its line soon refills is not.
 func TestCanWhereAPotStaysDry(t *testing.T) {

@@ -14,6 +14,9 @@ import (
 // changeShare is by how much an open task's litres must differ to be changed.
 const changeShare = 0.2
 
+// mostFlush is how many times a zone's mix a flush by hand is at most.
+const mostFlush = 3
+
 // openFeed puts the feed that the sequence handed to the gardener on the list.
 func (p *Plan) openFeed(st *State, i int, now garden.Moment, zv *control.ZoneView, out *Output) {
 	zp, zs := &p.zones[i], &st.zones[i]
@@ -150,7 +153,7 @@ func (p *Plan) flushTask(st *State, i int, now garden.Moment, open []task.Listed
 		return
 	}
 	t, err := task.NewWater(task.WaterInput{
-		Zone: zp.zone, Name: zp.name, Day: now.Wall, Litres: min(zs.flushAll, 3*zp.volumeL), VolumeL: zp.volumeL, Leach: true,
+		Zone: zp.zone, Name: zp.name, Day: now.Wall, Litres: min(zs.flushAll, mostFlush*zp.volumeL), VolumeL: zp.volumeL, Leach: true,
 		Why: zs.flushWhy, HoseLPM: p.g.HoseLPM,
 	})
 	if err == nil {
@@ -189,9 +192,29 @@ type Poured struct {
 	Litres float64
 }
 
+// ErrLitres tells of more water than a person can have given a zone.
+var ErrLitres = errors.New("more litres than can be meant")
+
+// mayPour refuses litres over the zone's mix, a flush over three times that: they
+// would say of a dry pot that it is full.
+func (p *Plan) mayPour(t *task.Task, got garden.Measured) error {
+	i := p.Index(t.Zone)
+	if i < 0 || !got.Known {
+		return nil
+	}
+	most := p.zones[i].volumeL
+	if t.Kind == task.Flush {
+		most *= mostFlush
+	}
+	if most = max(most, t.Litres); got.Value > most*(1+1e-9) {
+		return fmt.Errorf("%w: %.4g L for %s, expected up to %.4g L; nothing was entered", ErrLitres, got.Value, p.zones[i].name, most)
+	}
+	return nil
+}
+
 // Done enters that a task was done. It answers task.ErrAsk where that was
-// reported before and the report does not say Again. Litres not said are taken
-// as the task's own.
+// reported before and the report does not say Again, and ErrLitres. Litres not said
+// are taken as the task's own.
 func (p *Plan) Done(st *State, now garden.Moment, id string, r task.Report) (Entered, error) {
 	var in Entered
 	var open *task.Listed
@@ -199,6 +222,15 @@ func (p *Plan) Done(st *State, now garden.Moment, id string, r task.Report) (Ent
 	for k := range list {
 		if list[k].ID == id {
 			open = &list[k]
+		}
+	}
+	if open != nil {
+		if err := p.mayPour(&open.Task, r.Litres); err != nil {
+			return in, err
+		}
+	} else if t, ended := st.book.Ended(id); ended && r.Again {
+		if err := p.mayPour(&t, r.Litres); err != nil {
+			return in, err
 		}
 	}
 	if open == nil {

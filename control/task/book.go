@@ -160,6 +160,12 @@ func (b *Book) Done(id string, r Report) (Event, error) {
 	return b.close(Done, id, r)
 }
 
+// Ended is what is left of a task that is no longer open: no litres, no steps.
+func (b *Book) Ended(id string) (Task, bool) {
+	e, ok := b.closed[id]
+	return stub(e.Task), ok
+}
+
 // Drop enters that a task won't be done, with the reason.
 func (b *Book) Drop(id, reason string, at time.Time) (Event, error) {
 	if strings.TrimSpace(reason) == "" {

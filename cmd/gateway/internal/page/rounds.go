@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"fabricpot/cmd/gateway/internal/runner"
+	"fabricpot/control/feeding"
 	"fabricpot/control/garden"
 	"fabricpot/control/task"
 )
@@ -148,6 +149,8 @@ func (p *Page) tick(w http.ResponseWriter, r *http.Request, v *visit) {
 			ID: id, Said: sprintf(tAgainText, said+"."), Amount: r.PostForm.Get("amount"), Unit: r.PostForm.Get("unit"),
 			Ticket: p.tickets.issue(v.session, "done "+id),
 		}))
+	case errors.Is(err, feeding.ErrLitres):
+		p.refuse(w, r, v, fault{http.StatusBadRequest, tErrAmount, v.words(capital(err.Error())) + ".", "/rounds", tBack})
 	case errors.Is(err, task.ErrUnknown):
 		p.refuse(w, r, v, fault{http.StatusNotFound, tErrUnknownA, tErrUnknownAx, "/rounds", tRounds})
 	case err != nil:
