@@ -139,6 +139,10 @@ func TestRunOnTheBench(t *testing.T) {
 	code, _, second := gateway(context.Background(), "run", "--socket", socket)
 	assert.Equal(t, exitFailed, code)
 	assert.Contains(t, second.String(), "another gateway")
+	sameJournal := []string{"run", "--socket", socket + "2", "--journal", db, "--no-broker", "--no-page"}
+	code, _, second = gateway(context.Background(), sameJournal...)
+	assert.Equal(t, exitFailed, code)
+	assert.Contains(t, second.String(), "another gateway keeps it")
 
 	code, closed, said := gateway(context.Background(), "close-all", "--socket", socket)
 	require.Equal(t, exitDone, code, said.String())
@@ -159,4 +163,9 @@ func TestRunOnTheBench(t *testing.T) {
 	info, err := os.Stat(db)
 	require.NoError(t, err)
 	assert.EqualValues(t, 0o600, info.Mode().Perm(), "the journal is its owner's alone")
+
+	// A bench that begins in the same July again would give the same orders' numbers.
+	code, _, second = gateway(context.Background(), sameJournal...)
+	assert.Equal(t, exitFailed, code)
+	assert.Contains(t, second.String(), db+": it has a past")
 }

@@ -123,6 +123,9 @@ func (st *stand) onBoard(s streams, f standFlags) error {
 	if err != nil {
 		return err
 	}
+	if err := ours(j, false); err != nil {
+		return errors.Join(err, j.Close())
+	}
 	keeper := runner.NewKeeper(j)
 	keepBeside(s, keeper, f.socket)
 	st.closers = append(st.closers, keeper.Close)

@@ -47,7 +47,7 @@ It prints a line per decision, with the reason.`,
 	fl.Float64Var(&f.speed, "speed", 1, "bench only: how many times faster than real time, 1 to 100000")
 	fl.Uint64Var(&f.seed, "seed", 1, "bench only: what chance depends on")
 	fl.StringVar(&f.date, "date", "", "bench only: the `DATE` it begins on, as 2026-07-01; none: 1 July of this year")
-	fl.StringVar(&f.journal, "journal", "", "journal `FILE`; none: the garden file's, or for a bench a new one each time")
+	fl.StringVar(&f.journal, "journal", "", "journal `FILE`, a new one for a bench; none: the garden file's, or for a bench a new one each time")
 	socketFlag(cmd, &f.socket)
 	f.page.on(cmd)
 	f.broker.on(cmd)
@@ -98,6 +98,11 @@ func run(ctx context.Context, s streams, args []string, f runFlags, open opener)
 	}
 	j, err := openJournal(s, u, f.journal, bench)
 	keeper := runner.NewKeeper(j)
+	if err == nil {
+		if err := ours(j, bench); err != nil {
+			return errors.Join(err, j.Close())
+		}
+	}
 	if err != nil {
 		if bench || !journal.CardFault(err) {
 			return err

@@ -47,6 +47,19 @@ func openJournal(s streams, u *understood, flag string, bench bool) (*journal.Jo
 	return j, nil
 }
 
+// ours refuses a journal that another gateway keeps, and for a bench one with a past:
+// what a bench orders in its July would mix with what was ordered in that.
+func ours(j *journal.Journal, bench bool) error {
+	if err := j.Claim(); err != nil || !bench {
+		return err
+	}
+	last, err := j.LastOrderID()
+	if err == nil && last > 0 {
+		err = fmt.Errorf("journal %s: it has a past, and a bench begins its calendar anew: name a new file with --journal, or move this one away", j.Path())
+	}
+	return err
+}
+
 // serviceDir is where the installed service keeps what must survive.
 const serviceDir = "/var/lib/fabricpot"
 

@@ -93,7 +93,7 @@ var characters = [kinds]character{
 		next: "look for a hose that came off", on: 30 * time.Second, off: 5 * time.Minute,
 		band: 0.2, of: "times the nominal flow", serious: true},
 	JournalUnwritable: {name: "journal can't be written", text: "what is given can't be recorded, so only a few survival doses go on, and one a day",
-		next: "free some space or replace the card", on: time.Minute, off: 10 * time.Minute},
+		next: "where the card is full free some space, where it fails replace it; for any other reason save what 'gateway doctor' says and start again", on: time.Minute, off: 10 * time.Minute},
 	JournalBroken: {name: "journal was broken", text: "what was given in the last day is not known for sure, so each line gives no more than a survival dose for a day",
 		next: "ask again for what is to stay shut or off, then look at the card: replace it if this comes again", off: 10 * time.Minute},
 	KeepsCrashing: {name: "keeps crashing", text: "the gateway crashed again and again, so it gives survival doses only",

@@ -48,6 +48,8 @@ type Journal struct {
 	// is empty; begun, that it was and is.
 	instead, old string
 	begun        bool
+
+	claim *os.File // see Claim
 }
 
 // Option changes how a journal is opened.
@@ -241,8 +243,23 @@ func (j *Journal) shut() error {
 			*db = nil
 		}
 	}
+	if j.claim != nil { // only now: see Claim
+		errs = append(errs, j.claim.Close())
+		j.claim = nil
+	}
 	if err := errors.Join(errs...); err != nil {
 		return fmt.Errorf("journal %s: close: %w", j.path, err)
+	}
+	return nil
+}
+
+// Claim has the journal to itself among those that claim it, until Close or the end of
+// the program, and answers ErrInUse where another does. Where a file system knows no
+// such lock nothing is claimed. Once claimed the file is not to be opened and closed
+// here but by SQLite, whose locks would go with it (POSIX, fcntl).
+func (j *Journal) Claim() error {
+	if err := j.claimFile(); err != nil {
+		return fmt.Errorf("journal %s: %w: another gateway keeps it; stop that one, or name another file with --journal", j.path, err)
 	}
 	return nil
 }
