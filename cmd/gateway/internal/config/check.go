@@ -70,6 +70,7 @@ func (r *reader) checkRetention(path string, t garden.Retention) {
 }
 
 func (r *reader) checkCalibration(path string, c garden.Calibration) {
+	defer r.checkFalls(path, c)
 	if r.src.given(path + ".file") {
 		for _, key := range []string{"method", "points", "slope", "intercept", "temperature-coefficient", "temperature-reference"} {
 			if p := path + "." + key; r.src.given(p) {
@@ -111,6 +112,39 @@ func (r *reader) checkCalibration(path string, c garden.Calibration) {
 	}
 	if r.sound(points) {
 		r.checkPoints(points, c)
+	}
+}
+
+// checkFalls warns of points that look swapped: the voltage of a capacitive probe falls
+// as water rises (common practice, no source). A slope is written with its sign, so
+// that a linear curve is meant as it stands.
+func (r *reader) checkFalls(path string, c garden.Calibration) {
+	at := path + ".points"
+	if r.src.given(path + ".file") {
+		at = path + ".file"
+	}
+	if !r.sound(at) || len(c.Points) < 2 {
+		return
+	}
+	low, high, rises := c.Points[0], c.Points[0], 0
+	for i, a := range c.Points {
+		for _, b := range c.Points[i+1:] {
+			switch s := float64(b.Volts-a.Volts) * float64(b.Water-a.Water); {
+			case s > 0:
+				rises++
+			case s < 0:
+				rises--
+			}
+		}
+		if a.Volts < low.Volts {
+			low = a
+		} else if a.Volts > high.Volts {
+			high = a
+		}
+	}
+	if rises > 0 {
+		r.warn(at, "water rises with the voltage", fmt.Sprintf("%g V %s and %g V %s", float64(low.Volts), percent(float64(low.Water)), float64(high.Volts), percent(float64(high.Water))),
+			"it to fall, as with a capacitive probe; swap the voltages, or leave it where your probe is of another kind")
 	}
 }
 

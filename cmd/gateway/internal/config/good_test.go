@@ -205,6 +205,10 @@ func TestUsualShapes(t *testing.T) {
 func TestWarnings(t *testing.T) {
 	for _, c := range []struct{ name, old, new, want string }{
 		{"small pot", "size: 38 L", "size: 15 L", `g.yaml:23:11: warning: pots.chilli.size: outside what the gateway is made for, found 15 L, expected 20 L to 400 L`},
+		// That the voltage of a capacitive probe falls as water rises: common practice, no source.
+		{"swapped voltages", "2.5 V, water: 10 % }\n        - { volts: 1.3 V", "1.3 V, water: 10 % }\n        - { volts: 2.5 V", `g.yaml:17:7: warning: mixes.light.calibration.points: water rises with the voltage, found 1.3 V 10 % and 2.5 V 60 %, expected it to fall, as with a capacitive probe; swap the voltages, or leave it where your probe is of another kind`},
+		{"a probe's swapped voltages", "input: 0x48/0 }", "input: 0x48/0, calibration: { method: least-squares, points: [{ volts: 1.3 V, water: 10 % }, { volts: 2.5 V, water: 60 % }] } }", `g.yaml:27:81: warning: pots.chilli.probes.top.calibration.points: water rises with the voltage, found 1.3 V 10 % and 2.5 V 60 %, expected it to fall, as with a capacitive probe; swap the voltages, or leave it where your probe is of another kind`},
+		{"a rising slope is meant", "method: two-point\n      points:\n        - { volts: 2.5 V, water: 10 % }\n        - { volts: 1.3 V, water: 60 % }", "method: linear\n      slope: 30 %/V\n      intercept: 0 %", ""},
 		{"no calibration", "    calibration:\n      method: two-point\n      points:\n        - { volts: 2.5 V, water: 10 % }\n        - { volts: 1.3 V, water: 60 % }\n", "", `g.yaml:22:7: warning: pots.chilli.probes.top: has no calibration and decides nothing, expected one here or in mix light`},
 	} {
 		t.Run(c.name, func(t *testing.T) {
