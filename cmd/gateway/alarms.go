@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"strings"
 	"time"
 
 	"fabricpot/cmd/gateway/internal/notify"
@@ -203,8 +204,8 @@ func ringFrom(ctx context.Context, s streams, args []string) ([]notify.Rung, err
 	if err != nil {
 		return nil, err
 	}
-	if err := notify.Look(u.garden.Calling); err != nil {
-		return nil, err
+	if amiss := u.waysAmiss(); len(amiss) > 0 {
+		return nil, errors.New(strings.Join(amiss, "\n"))
 	}
 	ways, err := notify.Network(u.garden.Calling)
 	if err != nil {

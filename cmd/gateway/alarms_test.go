@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"encoding/json"
+	"fmt"
 	"net/http"
 	"net/http/httptest"
 	"os"
@@ -94,9 +95,15 @@ func TestAlarmsReachAPerson(t *testing.T) {
 	<-got
 	require.NoError(t, os.Chmod(secret, 0o644))
 	assert.Contains(t, call(exitFailed, "alarms", "ring", file), "run: chmod 600")
-	_, out, _ := gateway(context.Background(), "check", file)
+	_, out, errs := gateway(context.Background(), "check", file)
 	assert.Contains(t, out.String(), "alarms: by webhook 127.0.0.1")
-	assert.Contains(t, out.String(), "to be mended")
+	line := strings.Count(src, "\n")
+	at := fmt.Sprintf("%s:%d:53: warning: alarms.webhooks.1.headers.1.secret-file: no alarm goes this way until it is mended: secret: ", file, line)
+	assert.Contains(t, errs.String(), at+secret+" has mode 0644")
+	require.NoError(t, os.Remove(secret))
+	_, out, errs = gateway(context.Background(), "check", file)
+	assert.Contains(t, errs.String(), at+"there is no file "+secret+"; write it")
+	assert.NotContains(t, out.String(), "secret")
 	_, out, _ = gateway(context.Background(), "check")
 	assert.Contains(t, out.String(), "on the page and through a hub alone")
 }

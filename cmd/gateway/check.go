@@ -51,6 +51,9 @@ column. Without FILE the example terrace is checked.`,
 				return err
 			}
 			u.printWarnings(s.err)
+			for _, line := range u.waysAmiss() {
+				fmt.Fprintln(s.err, line)
+			}
 			return nil
 		},
 	}

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"fabricpot/cmd/gateway/internal/config"
+	"fabricpot/cmd/gateway/internal/notify"
 	"fabricpot/control"
 	"fabricpot/control/feeding"
 	"fabricpot/control/garden"
@@ -110,6 +111,15 @@ func (u *understood) reckon() error {
 func planOf(g *garden.Garden) (*control.Plan, error) {
 	plan, _, err := control.NewPlan(g)
 	return plan, err
+}
+
+// waysAmiss are warnings of what is wrong with the files that the ways need by which
+// alarms reach people. The garden is kept without them.
+func (u *understood) waysAmiss() (out []string) {
+	for _, p := range notify.Look(u.garden.Calling) {
+		out = append(out, u.source.Locate(p).String())
+	}
+	return out
 }
 
 func (u *understood) printWarnings(w io.Writer) {

@@ -40,7 +40,7 @@ type messages struct {
 }
 
 // openMessages sets up the ways that the garden file names. What is wrong with
-// one is told and keeps neither the others nor the garden.
+// one was told and keeps neither the others nor the garden.
 func openMessages(ctx context.Context, s streams, g *garden.Garden, speed float64, desk *runner.Desk, j *journal.Journal) *messages {
 	began := time.Now()
 	m := &messages{err: s.err, speed: speed, mono: func() time.Duration { return time.Since(began) }}
@@ -66,9 +66,6 @@ func openMessages(ctx context.Context, s streams, g *garden.Garden, speed float6
 		})
 	}
 	if speed == 1 {
-		if err := notify.Look(g.Calling); err != nil {
-			fmt.Fprintln(s.err, "alarms:", err)
-		}
 		m.openLamp(g)
 	}
 	m.follow(g)
@@ -243,8 +240,7 @@ func (m *messages) pageWays() []page.Way {
 	return out
 }
 
-// printCalling says by which ways alarms reach a person, what is wrong with the
-// files they need, and how they have been doing where a gateway runs here.
+// printCalling says by which ways alarms reach a person, and how they have been doing where a gateway runs here.
 func printCalling(ctx context.Context, w io.Writer, g *garden.Garden) {
 	c := &g.Calling
 	if !c.Reaches() {
@@ -258,11 +254,6 @@ func printCalling(ctx context.Context, w io.Writer, g *garden.Garden) {
 	}
 	if c.Lamp.Wired {
 		fmt.Fprintf(w, "alarms: by lamp on pin %d, %v after each message\n", c.Lamp.Pin, c.Lamp.OnFor)
-	}
-	if err := notify.Look(*c); err != nil {
-		for line := range strings.Lines(err.Error()) {
-			fmt.Fprintln(w, "alarms: to be mended:", strings.TrimSpace(line))
-		}
 	}
 	ctx, cancel := context.WithTimeout(ctx, 2*time.Second)
 	defer cancel()

@@ -12,7 +12,6 @@ import (
 	"time"
 
 	"fabricpot/cmd/gateway/internal/config"
-	"fabricpot/cmd/gateway/internal/notify"
 	"fabricpot/cmd/gateway/internal/runner"
 	"fabricpot/control/feeding"
 	"fabricpot/control/garden"
@@ -189,9 +188,7 @@ func (r *reloader) check() (next *understood, rep reloadReport) {
 	}
 	rep.Warnings = next.warnings
 	if r.speed == 1 && !reflect.DeepEqual(was.garden.Calling, next.garden.Calling) {
-		if err := notify.Look(next.garden.Calling); err != nil {
-			rep.Warnings = append(slices.Clip(rep.Warnings), strings.Split(err.Error(), "\n")...)
-		}
+		rep.Warnings = append(slices.Clip(rep.Warnings), next.waysAmiss()...)
 	}
 	for _, c := range config.Changes(was.garden, next.garden) {
 		words := next.source.LocateChange(c)

@@ -92,6 +92,11 @@ func run(ctx context.Context, s streams, args []string, f runFlags, open opener)
 		return err
 	}
 	u.printWarnings(s.err)
+	if f.speed == 1 {
+		for _, line := range u.waysAmiss() {
+			fmt.Fprintln(s.err, line)
+		}
+	}
 	door, err := f.page.door(s)
 	if err != nil {
 		return err

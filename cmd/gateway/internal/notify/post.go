@@ -286,23 +286,36 @@ func Network(set garden.Calling) (ways []Way, err error) {
 }
 
 // Look tells what is wrong with the files that the ways need, before a message
-// needs them.
-func Look(set garden.Calling) error {
-	_, err := Network(set)
-	for _, w := range set.Webhooks {
-		for _, h := range w.Headers {
+// needs them. Paths are those of the garden file.
+func Look(set garden.Calling) (out []garden.Problem) {
+	say := func(path string, err error) {
+		if err != nil {
+			out = append(out, garden.Problem{Path: "alarms." + path, What: "no alarm goes this way until it is mended: " + err.Error()})
+		}
+	}
+	for i, w := range set.Webhooks {
+		at := fmt.Sprintf("webhooks.%d", i+1)
+		if _, err := newWebhook(w); err != nil {
+			say(at+".body-file", err)
+		}
+		for k, h := range w.Headers {
 			if h.SecretFile != "" {
-				_, bad := readSecret(h.SecretFile, 1)
-				err = errors.Join(err, bad)
+				_, err := readSecret(h.SecretFile, 1)
+				say(fmt.Sprintf("%s.headers.%d.secret-file", at, k+1), err)
 			}
 		}
-		_, bad := trust("", w.CAFile)
-		err = errors.Join(err, bad)
+		_, err := trust("", w.CAFile)
+		say(at+".ca-file", err)
+	}
+	if set.Mail.Server != "" {
+		_, err := newMailbox(set.Mail)
+		say("mail.server", err)
 	}
 	if f := set.Mail.PasswordFile; f != "" {
-		_, bad := readSecret(f, 2)
-		err = errors.Join(err, bad)
+		_, err := readSecret(f, 2)
+		say("mail.login-file", err)
 	}
-	_, bad := trust("", set.Mail.CAFile)
-	return errors.Join(err, bad)
+	_, err := trust("", set.Mail.CAFile)
+	say("mail.ca-file", err)
+	return out
 }

@@ -5,6 +5,7 @@ import (
 	"crypto/x509"
 	"errors"
 	"fmt"
+	"io/fs"
 	"os"
 	"strings"
 	"unicode"
@@ -14,8 +15,13 @@ import (
 // such as a header's value or user and password. Its content is in no error.
 func readSecret(name string, lines int) ([]string, error) {
 	info, err := os.Stat(name)
-	if err != nil {
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return nil, fmt.Errorf("secret: there is no file %s; write it, %d line(s) of text, and run: chmod 600 %s", name, lines, name)
+	case err != nil:
 		return nil, fmt.Errorf("secret: %w", err)
+	case !info.Mode().IsRegular():
+		return nil, fmt.Errorf("secret: %s is no file", name)
 	}
 	if mode := info.Mode().Perm(); mode&0o077 != 0 {
 		return nil, fmt.Errorf("secret: %s has mode %04o and others may read it; run: chmod 600 %s", name, mode, name)
