@@ -29,14 +29,15 @@ func (f *pageFlags) on(cmd *cobra.Command) {
 	fl.BoolVar(&f.none, "no-page", false, "serve no page")
 }
 
-// passwordPath is the file meant by the flag, or the usual one.
-func passwordPath(flag string) (string, error) {
+// passwordPath is the file that a flag of that name says, or the usual one, whose
+// folder may not be there yet.
+func passwordPath(name, flag string) (string, error) {
 	if flag != "" {
 		return flag, nil
 	}
-	dir, err := stateDir()
+	dir, err := statePlace()
 	if err != nil {
-		return "", err
+		return "", fmt.Errorf("password file: %w; name one with --%s, or with XDG_STATE_HOME a folder for all that the gateway keeps", err, name)
 	}
 	return filepath.Join(dir, "password"), nil
 }
@@ -48,7 +49,7 @@ func (f *pageFlags) door(s streams) (*page.Door, error) {
 		return nil, nil
 	}
 	d := &page.Door{Addr: f.listen, CertFile: f.cert, KeyFile: f.key}
-	path, err := passwordPath(f.passwordFile)
+	path, err := passwordPath("password-file", f.passwordFile)
 	if err == nil {
 		d.Secrets, err = page.LoadSecrets(path)
 	}

@@ -33,7 +33,12 @@ gateway takes it at its next start.
 			if remove && !guest {
 				return wrongUse{errors.New("--remove is for the guest's word: use it with --guest")}
 			}
-			path, err := passwordPath(file)
+			path, err := passwordPath("file", file)
+			if err == nil && file == "" {
+				if err = os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
+					err = fmt.Errorf("password file: %w; name one with --file, or with XDG_STATE_HOME a folder for all that the gateway keeps", err)
+				}
+			}
 			if err != nil {
 				return err
 			}

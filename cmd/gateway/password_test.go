@@ -47,3 +47,36 @@ func TestPageFlagsRefuseAnOpenDoor(t *testing.T) {
 	assert.Equal(t, exitWrongUse, code)
 	assert.Contains(t, said.String(), "there is no password")
 }
+
+// TestPageWithoutAPlaceForThePassword: where no folder for it is nobody has set one, and
+// the page comes up for this machine alone, as with a folder that is empty; for others it
+// stays shut. Where nobody can say where it would be, nothing is opened without it.
+func TestPageWithoutAPlaceForThePassword(t *testing.T) {
+	none := filepath.Join(t.TempDir(), "none")
+	t.Setenv("STATE_DIRECTORY", "")
+	t.Setenv("XDG_STATE_HOME", none)
+	door := func(listen string) (*page.Door, string, error) {
+		errs := &output{}
+		d, err := (&pageFlags{listen: listen}).door(streams{err: errs})
+		return d, errs.String(), err
+	}
+	d, said, err := door("127.0.0.1:0")
+	require.NoError(t, err)
+	require.NotNil(t, d, said)
+	assert.NoDirExists(t, none)
+	_, _, err = door("0.0.0.0:0")
+	require.ErrorContains(t, err, "there is no password")
+
+	if _, installed := os.Stat(serviceDir); installed == nil {
+		t.Skip("the service's folder is here")
+	}
+	t.Setenv("XDG_STATE_HOME", "")
+	t.Setenv("HOME", "")
+	d, said, err = door("127.0.0.1:0")
+	require.NoError(t, err)
+	assert.Nil(t, d)
+	assert.Contains(t, said, "name one with --password-file, or with XDG_STATE_HOME")
+	code, _, errs := gateway(context.Background(), "password")
+	assert.Equal(t, exitFailed, code)
+	assert.Contains(t, errs.String(), "name one with --file, or with XDG_STATE_HOME")
+}

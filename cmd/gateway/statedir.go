@@ -63,9 +63,21 @@ func ours(j *journal.Journal, bench bool) error {
 // serviceDir is where the installed service keeps what must survive.
 const serviceDir = "/var/lib/fabricpot"
 
-// stateDir is where a gateway keeps what must survive: the service manager's
-// folder, the service's for root where it is installed, or the user's own.
+// stateDir is where a gateway keeps what must survive, and makes that folder.
 func stateDir() (string, error) {
+	dir, err := statePlace()
+	if err == nil {
+		err = os.MkdirAll(dir, 0o700)
+	}
+	if err != nil {
+		return "", fmt.Errorf("journal: %w; name a file with --journal", err)
+	}
+	return dir, nil
+}
+
+// statePlace is stateDir without making it: the service manager's folder, the service's
+// for root where it is installed, or the user's own.
+func statePlace() (string, error) {
 	if dir := os.Getenv("STATE_DIRECTORY"); dir != "" {
 		return filepath.SplitList(dir)[0], nil
 	}
@@ -77,13 +89,9 @@ func stateDir() (string, error) {
 	if dir == "" {
 		home, err := os.UserHomeDir()
 		if err != nil {
-			return "", fmt.Errorf("journal: %w; name a file with --journal", err)
+			return "", err
 		}
 		dir = filepath.Join(home, ".local", "state")
 	}
-	dir = filepath.Join(dir, "fabricpot")
-	if err := os.MkdirAll(dir, 0o700); err != nil {
-		return "", fmt.Errorf("journal: %w; name a file with --journal", err)
-	}
-	return dir, nil
+	return filepath.Join(dir, "fabricpot"), nil
 }
