@@ -60,6 +60,10 @@ gateway takes it at its next start.
 			if err := journal.LikeOwner(path, filepath.Dir(path)); err != nil {
 				return fmt.Errorf("password file: %w", err)
 			}
+			if remove {
+				fmt.Fprintf(s.err, "the guest's password is no longer in %s; start the gateway again to shut guests out\n", path)
+				return nil
+			}
 			fmt.Fprintf(s.err, "the %s's password is in %s; start the gateway again to use it\n", who, path)
 			return nil
 		},

@@ -39,6 +39,29 @@ func TestPasswordCommand(t *testing.T) {
 	require.NoError(t, err)
 	assert.True(t, s.Set())
 	assert.NoError(t, page.Door{Addr: ":8077", Secrets: s}.Check())
+
+	code, said = run("x\n", "--guest")
+	assert.Equal(t, exitFailed, code)
+	assert.Contains(t, said, "it has 1 letter in 1 byte, expected")
+	code, said = run("lemon and thyme\n", "--guest")
+	assert.Equal(t, exitFailed, code, "it would open the owner's page to guests")
+	assert.Contains(t, said, "this is the owner's already")
+	code, said = run("", "--guest", "--remove")
+	assert.Equal(t, exitFailed, code)
+	assert.Contains(t, said, "no word for guests in it")
+	code, said = run("only a look\n", "--guest")
+	require.Equal(t, exitDone, code, said)
+	code, said = run("only a look\n")
+	assert.Equal(t, exitFailed, code)
+	assert.Contains(t, said, "this is the guest's already")
+	code, said = run("", "--guest", "--remove")
+	require.Equal(t, exitDone, code, said)
+	assert.Contains(t, said, "the guest's password is no longer in "+path)
+
+	code, said = run("lemon and thyme\n", "--file", filepath.Dir(path))
+	assert.Equal(t, exitFailed, code)
+	assert.Contains(t, said, filepath.Dir(path)+": that is a folder")
+	assert.NotContains(t, said, "chmod")
 }
 
 func TestPageFlagsRefuseAnOpenDoor(t *testing.T) {

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io/fs"
 	"os"
+	"path/filepath"
 	"strings"
 	"unicode/utf8"
 
@@ -59,6 +60,9 @@ func readSecrets(path string) (map[string]string, error) {
 	if err != nil {
 		return nil, fmt.Errorf("password file: %w", err)
 	}
+	if info.IsDir() {
+		return nil, fmt.Errorf("password file %s: that is a folder, expected a file's name, such as %s", path, filepath.Join(path, "password"))
+	}
 	if info.Mode().Perm()&0o077 != 0 {
 		return nil, fmt.Errorf("password file %s: mode %04o lets others at it; run: chmod 600 %s", path, info.Mode().Perm(), path)
 	}
@@ -100,10 +104,18 @@ func savePassword(path, who, password string, cost int) error {
 		return err
 	}
 	if password == "" && who == ForGuest {
+		if lines[who] == "" {
+			return fmt.Errorf("password file %s: there is no word for guests in it", path)
+		}
 		delete(lines, who)
 	} else {
 		if n := utf8.RuneCountInString(password); n < minPassword || len(password) > maxPassword {
-			return fmt.Errorf("password: %d letters, %d bytes, expected at least %d letters and at most %d bytes", n, len(password), minPassword, maxPassword)
+			return fmt.Errorf("password: it has %s in %s, expected at least %d letters and at most %d bytes", counted(n, "letter"), counted(len(password), "byte"), minPassword, maxPassword)
+		}
+		// Who signs in is known by the word alone.
+		other := map[string]string{ForOwner: ForGuest, ForGuest: ForOwner}[who]
+		if h := lines[other]; h != "" && bcrypt.CompareHashAndPassword([]byte(h), []byte(password)) == nil {
+			return fmt.Errorf("password: this is the %s's already, expected one of the %s's own; nothing was changed", other, who)
 		}
 		hash, err := bcrypt.GenerateFromPassword([]byte(password), cost)
 		if err != nil {
@@ -125,6 +137,14 @@ func savePassword(path, who, password string, cost int) error {
 		return fmt.Errorf("password file: %w", err)
 	}
 	return nil
+}
+
+// counted is a number of things.
+func counted(n int, thing string) string {
+	if n != 1 {
+		thing += "s"
+	}
+	return fmt.Sprintf("%d %s", n, thing)
 }
 
 // check tells whose password it is. It waits for its turn as long as the
