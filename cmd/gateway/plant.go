@@ -10,6 +10,8 @@ import (
 	"fabricpot/cmd/gateway/internal/journal"
 	"fabricpot/cmd/gateway/internal/page"
 	"fabricpot/cmd/gateway/internal/runner"
+	"fabricpot/cmd/gateway/internal/units"
+	"fabricpot/control/crop"
 	"fabricpot/control/garden"
 
 	"github.com/spf13/cobra"
@@ -19,7 +21,7 @@ func newPlant(s streams) *cobra.Command {
 	var f workFlags
 	var e garden.PlantEvent
 	var leaves, surface float64
-	var on, exposure string
+	var on, exposure, litres string
 	cmd := &cobra.Command{
 		Use:   "plant EVENT POT [STAGE]",
 		Short: "Tell what was done to the plants, so that their need is reckoned anew",
@@ -60,11 +62,29 @@ garden named with --garden and counts from the next start.`,
 				if !cmd.Flags().Changed("leaves") {
 					return wrongUse{errors.New("pruned: say with --leaves what share of the leaves was taken off, in %")}
 				}
+				if leaves == 0 {
+					return wrongUse{errors.New("--leaves 0: expected over 0 to 100, the share of the leaves taken off, in %")}
+				}
 				e.Share = leaves / 100
 			case garden.Harvested:
 				e.Share = leaves / 100
 			case garden.Mulched:
 				e.Share = surface / 100
+			case garden.SeenAt:
+				// The names of stages are the same for all plants.
+				if _, err := (crop.Crop{Name: "plants"}).BeginsAt(e.Stage); len(args) == 3 && err != nil {
+					return wrongUse{err}
+				}
+			}
+			if cmd.Flags().Changed("count") && e.Count < 1 {
+				return wrongUse{fmt.Errorf("--count %d: expected 1 to 500 plants", e.Count)}
+			}
+			if litres != "" {
+				l, err := units.Volume().Parse(withLitres(litres))
+				if err != nil || !garden.Finite(l) || l <= 0 {
+					return wrongUse{fmt.Errorf("--litres %q: expected over 0, such as 2.5, or with a unit: 0.5 gal", litres)}
+				}
+				e.Litres = l
 			}
 			if on != "" {
 				t, err := time.Parse(time.DateOnly, on)
@@ -94,7 +114,7 @@ garden named with --garden and counts from the next start.`,
 	fl.StringVar(&on, "on", "", "the `DATE` it happened; none: now")
 	fl.Float64Var(&leaves, "leaves", 0, "share of the leaves taken off, in `%`")
 	fl.Float64Var(&surface, "surface", 100, "share of the surface that is mulched, in `%`")
-	fl.Float64Var(&e.Litres, "litres", 0, "mix that was added, in `L`")
+	fl.StringVar(&litres, "litres", "", "mix that was added, in `L`")
 	fl.IntVar(&e.Count, "count", 0, "how many were planted, `N`")
 	fl.StringVar(&exposure, "exposure", "", "where the pot stands now: sheltered, open or windy-paved")
 	return cmd
@@ -128,8 +148,8 @@ func (f *workFlags) plantAlone(s streams, e garden.PlantEvent, nobody error) err
 		fmt.Fprintln(s.err, "journal:", aside)
 	}
 	now := runner.NewBoardClock(u.garden.Site.Zone).Moment()
-	if e.On.After(now.Wall) {
-		return wrongUse{fmt.Errorf("%s lies ahead; say it when it is done", e.On.Format(time.DateOnly))}
+	if err := e.CheckDay(now.Wall); err != nil {
+		return wrongUse{err}
 	}
 	fmt.Fprintln(s.err, "no gateway is running: on its journal", where)
 	return j.AddPlantEvent(now, e, "command line")

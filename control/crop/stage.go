@@ -24,7 +24,7 @@ func (c Crop) BeginsAt(stage string) (float64, error) {
 	case Late, "ripening", "ending":
 		return float64(d[0] + d[1] + d[2]), nil
 	}
-	return 0, fmt.Errorf("crop: stage %.40q of %s is unknown, expected %s, flowering, fruiting or ripening",
+	return 0, fmt.Errorf("crop: stage %.40q of %s is unknown, expected %s, or as a gardener sees it growing, flowering, fruiting or ripening",
 		stage, c.Name, strings.Join(StageNames(), ", "))
 }
 

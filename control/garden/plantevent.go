@@ -84,7 +84,7 @@ func (e *PlantEvent) Check() error {
 		return fmt.Errorf("plant event: no zone named; expected one pot or zone")
 	}
 	if !Finite(e.Share) || e.Share < 0 || e.Share > 1 {
-		return fmt.Errorf("plant event: share is %v, expected 0 to 1", e.Share)
+		return fmt.Errorf("plant event: a share of %.4g %%, expected 0 to 100 %%", 100*e.Share)
 	}
 	if e.Count < 0 || e.Count > 500 {
 		return fmt.Errorf("plant event: %d plants, expected 1 to 500", e.Count)
@@ -97,6 +97,21 @@ func (e *PlantEvent) Check() error {
 	}
 	if e.Kind == SeenAt && e.Stage == "" {
 		return fmt.Errorf("plant event: no stage named; expected one such as fruiting")
+	}
+	return nil
+}
+
+// OldestPlantEvent is how far back an event may lie: longer than most crops stand.
+const OldestPlantEvent = 366 * 24 * time.Hour
+
+// CheckDay refuses a day that lies ahead of now or too far back.
+func (e *PlantEvent) CheckDay(now time.Time) error {
+	switch day := e.On.Format(time.DateOnly); {
+	case e.On.IsZero():
+	case e.On.After(now):
+		return fmt.Errorf("plant event: %s lies ahead; say it when it is done", day)
+	case e.On.Before(now.Add(-OldestPlantEvent)):
+		return fmt.Errorf("plant event: %s is too long ago, expected a day of the last year", day)
 	}
 	return nil
 }

@@ -10,10 +10,6 @@ import (
 	"fabricpot/control/garden"
 )
 
-// oldestEvent is how far back something done to the plants may lie: longer than
-// most crops stand.
-const oldestEvent = 366 * 24 * time.Hour
-
 // plantModel asks for what an event needs, or shows what it changes.
 type plantModel struct {
 	Name, Path, Key, Title string
@@ -105,7 +101,7 @@ func (p *Page) refusePlant(w http.ResponseWriter, r *http.Request, v *visit, why
 func (p *Page) plantModel(ref zoneRef, kind garden.PlantEventKind, st *runner.Status, v *visit) plantModel {
 	m := plantModel{
 		Name: p.nameOf(st, ref.zone.ID), Path: potPath(ref.zone.ID), Key: plantKey(kind), Title: plantTitle(kind),
-		Earliest: st.At.Add(-oldestEvent).Format(time.DateOnly), Today: st.At.Format(time.DateOnly),
+		Earliest: st.At.Add(-garden.OldestPlantEvent).Format(time.DateOnly), Today: st.At.Format(time.DateOnly),
 	}
 	switch kind {
 	case garden.Mulched, garden.ToppedUp, garden.Moved:
@@ -158,7 +154,7 @@ func readPlant(get func(string) string, ref zoneRef, kind garden.PlantEventKind,
 	}
 	if on := get("on"); on != "" && on != now.Format(time.DateOnly) {
 		day, err := time.ParseInLocation(time.DateOnly, on, now.Location())
-		if err != nil || day.After(now) || day.Before(now.Add(-oldestEvent)) {
+		if err != nil || day.After(now) || day.Before(now.Add(-garden.OldestPlantEvent)) {
 			return e, sprintf(tErrDay, brief(on))
 		}
 		// Noon, as the command has it.

@@ -3,7 +3,6 @@ package runner
 import (
 	"context"
 	"encoding/json"
-	"fmt"
 	"time"
 
 	"fabricpot/control"
@@ -107,8 +106,7 @@ func (d *Desk) Plant(ctx context.Context, e garden.PlantEvent, who string) error
 		if refused = d.loop.p.Plan.CheckPlant(&e); refused != nil {
 			return
 		}
-		if e.On.After(now.Wall) {
-			refused = fmt.Errorf("plant event: %s lies ahead; say it when it is done", e.On.Format(time.DateOnly))
+		if refused = e.CheckDay(now.Wall); refused != nil {
 			return
 		}
 		if e.On.IsZero() {
