@@ -244,6 +244,9 @@ func (r *reader) checkZone(g *garden.Garden, p *garden.Pot, z *garden.Zone, mix 
 				names = append(names, c.Name)
 			}
 			r.unknownName(at, "crop", plant.Crop, names)
+			if last := &r.problems[len(r.problems)-1]; nearest(plant.Crop, names) == "" && last.Path == at {
+				last.Expected += ", or one of your own under crops:"
+			}
 		}
 	}
 	for _, pr := range z.Probes {

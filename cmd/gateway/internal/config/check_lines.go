@@ -47,7 +47,7 @@ func (r *reader) checkLines(g *garden.Garden) {
 			}
 		}
 		if flow := l.FlowLPH(); r.sound(path+".waters", "supply.flow") && flow > g.Supply.FlowLPH*(1+1e-9) {
-			r.say(path+".waters", "its emitters need more than the supply carries", units.Flow().Format(flow, "L/h", 1), "at most "+units.Flow().Format(g.Supply.FlowLPH, "L/h", 1))
+			r.say(path+".waters", "its emitters need more than the supply carries", units.Flow().Format(flow, "L/h", 1), "at most "+r.asWritten("supply.flow", units.Flow().Format(g.Supply.FlowLPH, "L/h", 1)))
 		}
 		if r.sound(path+".waters") && len(l.Outlets) == 0 {
 			r.say(path+".waters", "waters nothing", "", "at least one zone")

@@ -7,6 +7,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"strings"
 	"syscall"
 
 	"github.com/goccy/go-yaml"
@@ -173,6 +174,9 @@ func syntax(err error) fault {
 		if t := e.GetToken(); t != nil && t.Position != nil {
 			f.at = at(t)
 			f.found = quote(t.Value)
+		}
+		if strings.Contains(e.GetMessage(), "'\t'") {
+			f.what, f.found, f.expected = "a tab can't indent", "", "spaces, as many as the lines beside it have"
 		}
 	}
 	return f

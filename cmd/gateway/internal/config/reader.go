@@ -23,6 +23,8 @@ type reader struct {
 	// are not called unknown; clashed are zones that lost theirs to another.
 	dropped bool
 	clashed map[string]bool
+	// written are the values as they stand in the file, by path.
+	written map[string]string
 }
 
 // pair is one key of a mapping with its value.
@@ -34,7 +36,16 @@ type pair struct {
 
 func (r *reader) say(path, what, found, expected string) {
 	line, column := r.src.Position(path)
-	r.sayAt(place{line, column}, path, what, found, expected)
+	r.sayAt(place{line, column}, path, what, r.asWritten(path, found), expected)
+}
+
+// asWritten adds to a figure what was written, where that is another: its unit may be.
+func (r *reader) asWritten(path, found string) string {
+	text := strings.TrimSpace(r.written[path])
+	if found == text || !isFigure(found) || !isFigure(text) {
+		return found
+	}
+	return found + ", written " + quote(text)
 }
 
 func (r *reader) sayAt(at place, path, what, found, expected string) {
@@ -57,7 +68,7 @@ func (r *reader) warn(path, what, found, expected string) {
 	line, column := r.src.Position(path)
 	r.src.Warnings = append(r.src.Warnings, Problem{
 		File: r.src.Name, Line: line, Column: column, Path: path,
-		What: what, Found: found, Expected: expected, Warning: true,
+		What: what, Found: r.asWritten(path, found), Expected: expected, Warning: true,
 	})
 }
 
@@ -91,10 +102,31 @@ func (r *reader) mapping(n ast.Node, path, what string) ([]pair, bool) {
 			r.sayAt(start(v.Key), path, "not a key", describe(v.Key), "a plain word")
 			continue
 		}
+		if len(out) > 0 && empty(v.Value) && endsSplit(out[len(out)-1].value, key) {
+			was := &out[len(out)-1]
+			text, _ := scalarText(was.value)
+			was.value = &ast.StringNode{BaseNode: &ast.BaseNode{}, Token: was.value.GetToken(), Value: text + "," + key}
+			continue
+		}
 		out = append(out, pair{key, start(v.Key), v.Value})
 	}
 	return out, true
 }
+
+// endsSplit tells that a key without a value is the rest of the value before it: within
+// braces the comma of "0,5 L" ends a value. What reads it then says so.
+func endsSplit(before ast.Node, key string) bool {
+	text, ok := scalarText(before)
+	return ok && text != "" && key != "" && isDigit(text[len(text)-1]) && isDigit(key[0])
+}
+
+// isFigure tells that a text begins with a number.
+func isFigure(s string) bool {
+	s = strings.TrimLeft(s, "+-.")
+	return s != "" && isDigit(s[0])
+}
+
+func isDigit(c byte) bool { return c >= '0' && c <= '9' }
 
 // enter notes where a pair stands. It refuses a key that was there already and
 // one without a value.
@@ -110,8 +142,12 @@ func (r *reader) enter(e pair, path string) bool {
 		r.say(p, "nothing there", "", "a value, or no such key at all")
 		return false
 	}
-	if _, ok := scalarText(e.value); ok {
+	if text, ok := scalarText(e.value); ok {
 		r.src.places[p] = start(e.value)
+		if r.written == nil {
+			r.written = map[string]string{}
+		}
+		r.written[p] = text
 	}
 	return true
 }

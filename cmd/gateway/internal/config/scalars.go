@@ -2,6 +2,7 @@ package config
 
 import (
 	"fmt"
+	"math"
 	"strconv"
 	"strings"
 	"time"
@@ -27,11 +28,28 @@ func quantity(q units.Quantity, lo, hi float64) scalar[float64] {
 				return 0, err
 			}
 			if v < lo || v > hi {
-				return 0, fail("out of range", between)
+				return 0, fail("out of range", between+inUnitOf(text, q, lo, hi))
 			}
 			return v, nil
 		},
 	}
+}
+
+// inUnitOf says the bounds once more in the unit that was written, where that is another.
+func inUnitOf(text string, q units.Quantity, lo, hi float64) string {
+	_, name, _ := units.Number(text)
+	name = strings.TrimSpace(name)
+	if one, ok := q.In(1, name); !ok || one == 1 {
+		return "" // the same by another name
+	}
+	in := func(v float64) string {
+		digits := 4
+		if x, _ := q.In(v, name); math.Abs(x) >= 100 {
+			digits = 0
+		}
+		return q.Format(v, name, digits)
+	}
+	return ", about " + in(lo) + " to " + in(hi)
 }
 
 // span is a duration with its unit.

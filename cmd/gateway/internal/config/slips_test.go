@@ -50,6 +50,22 @@ func slips() []slip {
 		{"decimal comma", "elevation: 45 m", "elevation: 45,5 m", []string{
 			`g.yaml:5:14: site.elevation: a comma in a number (write a decimal point), found "45,5 m", expected a height in m, cm, ft or in, such as 45 m`,
 		}},
+		{"decimal comma in braces", "chilli: 4 x 2 L/h", "chilli: 4 x 0,5 gal/h", []string{
+			`g.yaml:37:23: lines.one.waters.chilli: a comma in a number (write a decimal point), found "4 x 0,5 gal/h", expected a flow in L/h, L/min, gal/h or gal/min, such as 2 L/h`,
+		}},
+		{"decimal comma in braces, more keys", "depth: 10 cm", "depth: 10,5 cm", []string{
+			`g.yaml:27:21: pots.chilli.probes.top.depth: a comma in a number (write a decimal point), found "10,5 cm", expected a length in cm, mm, m, in or ft, such as 12 cm`,
+		}},
+		{"another unit, too deep", "depth: 10 cm", "depth: 34 in", []string{
+			`g.yaml:27:21: pots.chilli.probes.top.depth: a probe below the floor, found 86.4 cm, written "34 in", expected less than the mix's depth, 37.1 cm`,
+		}},
+		{"another unit, out of range", "elevation: 45 m", "elevation: 45000 ft", []string{
+			`g.yaml:5:14: site.elevation: out of range, found "45000 ft", expected -430 m to 9000 m, about -1411 ft to 29528 ft`,
+		}},
+		{"another unit of the supply", "flow: 30 L/h", "flow: 1 gal/h", []string{
+			`g.yaml:37:5: lines.one.waters: its emitters need more than the supply carries, found 8 L/h, expected at most 3.8 L/h, written "1 gal/h"`,
+			`g.yaml:40:5: lines.two.waters: its emitters need more than the supply carries, found 8 L/h, expected at most 3.8 L/h, written "1 gal/h"`,
+		}},
 		{"not a number", "n: 1.6", "n: .nan", []string{
 			`g.yaml:14:10: mixes.light.retention.n: not a number, found ".nan", expected a shape, 0 to 20`,
 		}},
@@ -84,10 +100,10 @@ func slips() []slip {
 			`g.yaml:22:10: pots.chilli.mix: unknown mix, found "ligth", expected "light"`,
 		}},
 		{"unknown crop", "crop: chilli", "crop: chili peper", []string{
-			`g.yaml:25:15: pots.chilli.plants.1.crop: unknown crop, found "chili peper", expected one of aubergine, basil, broccoli, bush bean, chard, chilli, cucumber, lettuce, onion, potato, strawberry, sweet pepper, tomato`,
+			`g.yaml:25:15: pots.chilli.plants.1.crop: unknown crop, found "chili peper", expected one of aubergine, basil, broccoli, bush bean, chard, chilli, cucumber, lettuce, onion, potato, strawberry, sweet pepper, tomato, or one of your own under crops:`,
 		}},
 		{"unknown crop, nothing near", "crop: chilli", "crop: rhododendron", []string{
-			`g.yaml:25:15: pots.chilli.plants.1.crop: unknown crop, found "rhododendron", expected one of aubergine, basil, broccoli, bush bean, chard, chilli, cucumber, lettuce, onion, potato, strawberry, sweet pepper, tomato`,
+			`g.yaml:25:15: pots.chilli.plants.1.crop: unknown crop, found "rhododendron", expected one of aubergine, basil, broccoli, bush bean, chard, chilli, cucumber, lettuce, onion, potato, strawberry, sweet pepper, tomato, or one of your own under crops:`,
 		}},
 		{"unknown zone", "waters: { chilli:", "waters: { chili:", []string{
 			`g.yaml:37:22: lines.one.waters.chili: unknown zone, found "chili", expected "chilli"`,
@@ -120,7 +136,7 @@ func slips() []slip {
 			`g.yaml:23:5: pots.chilli.size: a tapered pot needs both top-diameter and bottom-diameter, expected 75 L, or 46 cm x 45 cm, or their parts`,
 		}},
 		{"size of a barn", "size: 38 L", "size: 300 cm x 300 cm", []string{
-			`g.yaml:23:11: pots.chilli.size: no pot is of this size, found 21205.8 L, expected 1 L to 2000 L`,
+			`g.yaml:23:11: pots.chilli.size: no pot is of this size, found 21205.8 L, written "300 cm x 300 cm", expected 1 L to 2000 L`,
 		}},
 		{"probe below the floor", "depth: 10 cm", "depth: 38 cm", []string{
 			`g.yaml:27:21: pots.chilli.probes.top.depth: a probe below the floor, found 38 cm, expected less than the mix's depth, 37.1 cm`,
@@ -270,7 +286,7 @@ func slips() []slip {
 			`g.yaml:20:1: not YAML: ',' or ']' must be specified, found "pots", expected KEY: VALUE lines`,
 		}},
 		{"tab", "  name: Test", "\tname: Test", []string{
-			"g.yaml:2:1: not YAML: found character '\t' that cannot start any token, found \"\\n\\t\", expected KEY: VALUE lines",
+			`g.yaml:2:1: a tab can't indent, expected spaces, as many as the lines beside it have`,
 		}},
 		{"anchor and alias", "    mix: light\n    size: 38 L", "    mix: &m light\n    size: *m", []string{
 			`g.yaml:22:10: anchors and aliases are not used in a garden file, found "&", expected the value itself`,
