@@ -144,7 +144,7 @@ whether somebody is told or not.`,
 		Args:    usage(cobra.RangeArgs(1, 2)),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if !cmd.Flags().Changed("for") || long < 0 {
-				return wrongUse{errors.New("say with --for how long, such as --for 72h, or --for 0 to put it back")}
+				return wrongUse{errors.New("say with --for how long, such as --for 3d, or --for 0 to put it back")}
 			}
 			a := alarmArgs(args)
 			a.Hours = long.Hours()
@@ -159,7 +159,7 @@ whether somebody is told or not.`,
 			return nil
 		},
 	}
-	cmd.Flags().DurationVar(&long, "for", 0, "how long, such as 72h; 0 puts it back")
+	spanVar(cmd.Flags(), &long, "for", 0, "how long, such as 72h or 3d; 0 puts it back")
 	return cmd
 }
 

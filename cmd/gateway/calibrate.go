@@ -81,7 +81,7 @@ func (f *standFlags) add(cmd *cobra.Command) {
 	fl.StringVar(&f.hardware, "hardware", "", "bench or board; none: what the garden file says")
 	fl.StringVar(&f.journal, "journal", "", "journal `FILE` of a board; none: the garden file's")
 	fl.Uint64Var(&f.seed, "seed", 1, "bench only: what chance depends on")
-	fl.DurationVar(&f.patience, "patience", patience, "how long to wait for an answer")
+	spanVar(fl, &f.patience, "patience", patience, "how long to wait for an answer")
 	socketFlag(cmd, &f.socket)
 }
 

@@ -57,7 +57,7 @@ where nobody answers.`,
 	fl.Float64Var(&f.minutes, "minutes", 5, "how long the line is open, 0.5 to 20")
 	numberFlag(fl, &f.exponent, "exponent", "the emitters' exponent, 0 compensating to 1 laminar; tells what the `pressure` does")
 	fl.BoolVar(&f.probes, "probes", false, "see which probes answer to the line, in place of catching water")
-	fl.DurationVar(&f.settle, "settle", 20*time.Minute, "with --probes: how long water is given to reach them")
+	spanVar(fl, &f.settle, "settle", 20*time.Minute, "with --probes: how long water is given to reach them")
 	fl.BoolVar(&f.byMeter, "meter", false, "read the flow meter in place of cups; the water goes to the pots")
 	fl.BoolVar(&f.write, "write", false, "write flow, and uniformity and meter constant where the garden file has them, into it and keep the old one")
 	f.add(cmd)

@@ -49,7 +49,7 @@ Something expected and missing makes it fail, so that a script can tell.`,
 		},
 	}
 	cmd.Flags().BoolVar(&f.watch, "watch", false, "show live values until interrupted")
-	cmd.Flags().DurationVar(&f.every, "every", time.Second, "with --watch: how often")
+	spanVar(cmd.Flags(), &f.every, "every", time.Second, "with --watch: how often")
 	f.add(cmd)
 	return cmd
 }

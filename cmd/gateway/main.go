@@ -7,10 +7,12 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"os"
 	"os/signal"
 	"slices"
 	"strings"
+	"sync"
 	"syscall"
 	"time"
 
@@ -56,9 +58,14 @@ func execute(ctx context.Context, s streams, args []string) int {
 }
 
 func executeOn(ctx context.Context, s streams, args []string, open opener) int {
+	said := &answers{to: s.out}
+	s.out = said
 	root := newRoot(s, open)
 	root.SetArgs(args)
 	cmd, err := root.ExecuteContextC(ctx)
+	if err == nil {
+		err = said.lost()
+	}
 	if err == nil {
 		return exitDone
 	}
@@ -71,6 +78,36 @@ func executeOn(ctx context.Context, s streams, args []string, open opener) int {
 	return exitFailed
 }
 
+// answers remembers that an answer could not be written, of which no command asks
+// each time: half of one must not pass for the whole.
+type answers struct {
+	to io.Writer
+
+	mu  sync.Mutex
+	err error
+}
+
+func (a *answers) Write(b []byte) (int, error) {
+	n, err := a.to.Write(b)
+	// Who reads no more wants no more.
+	if err != nil && !errors.Is(err, syscall.EPIPE) {
+		a.mu.Lock()
+		defer a.mu.Unlock()
+		a.err = err
+	}
+	return n, err
+}
+
+// lost is why something could not be written, nil where all was.
+func (a *answers) lost() error {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	if a.err != nil {
+		return fmt.Errorf("the answer is not whole: %w", a.err)
+	}
+	return nil
+}
+
 // usage turns cobra's own argument checks into wrongUse errors. An empty argument,
 // such as a variable that a script forgot to set, is nobody's file.
 func usage(check cobra.PositionalArgs) cobra.PositionalArgs {
@@ -81,6 +118,8 @@ func usage(check cobra.PositionalArgs) cobra.PositionalArgs {
 		if err := check(cmd, args); err != nil {
 			if strings.Contains(err.Error(), "arg(s)") { // the library counts, and tells no more
 				err = fmt.Errorf("%w: expected %s", err, cmd.UseLine())
+			} else if len(cmd.ValidArgs) > 0 {
+				err = fmt.Errorf("%q: expected %s", args[0], strings.Join(cmd.ValidArgs, " or "))
 			}
 			return wrongUse{err}
 		}

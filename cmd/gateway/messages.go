@@ -15,6 +15,7 @@ import (
 	"fabricpot/cmd/gateway/internal/notify"
 	"fabricpot/cmd/gateway/internal/page"
 	"fabricpot/cmd/gateway/internal/runner"
+	"fabricpot/control/alarm"
 	"fabricpot/control/garden"
 	"fabricpot/valves"
 	"fabricpot/valves/gpioline"
@@ -166,9 +167,6 @@ func (m *messages) close() {
 	m.lamp = nil
 }
 
-// mostRestHours is the longest an alarm is out of service at a time: a year.
-const mostRestHours = 24 * 366
-
 // onAlarm names an alarm in a request.
 type onAlarm struct {
 	Name  string `json:"name"`
@@ -219,8 +217,8 @@ func (m *messages) serve(desk *runner.Desk, rest http.Handler) http.Handler {
 		if a.Hours == 0 {
 			return desk.Unshelve(ctx, a.Name, a.About, who)
 		}
-		if !(a.Hours > 0 && a.Hours <= mostRestHours) {
-			return fmt.Errorf("%v hours: expected over 0 and at most %d", a.Hours, mostRestHours)
+		if most := alarm.MostShelved.Hours(); !(a.Hours > 0 && a.Hours <= most) {
+			return fmt.Errorf("out of service for %.4g days: expected a time of up to %.0f days", a.Hours/24, most/24)
 		}
 		return desk.Shelve(ctx, a.Name, a.About, time.Duration(a.Hours*float64(time.Hour)), who)
 	}))

@@ -51,7 +51,7 @@ doses. SIGHUP does the same and waits two hours; what came of it is in the log.`
 			return reload(cmd.Context(), s, page.NewClient(socket), patience)
 		},
 	}
-	cmd.Flags().DurationVar(&patience, "wait", 10*time.Minute, "how long to wait for the lines to close")
+	spanVar(cmd.Flags(), &patience, "wait", 10*time.Minute, "how long to wait for the lines to close")
 	socketFlag(cmd, &socket)
 	return cmd
 }

@@ -89,7 +89,7 @@ The journal is only read, so a gateway may be running.`,
 				return wrongUse{fmt.Errorf("--format %q: expected csv or json", format)}
 			}
 			if every < 15*time.Minute || every > 31*24*time.Hour {
-				return wrongUse{fmt.Errorf("--every %v: expected 15m to 744h", every)}
+				return wrongUse{fmt.Errorf("--every %v: expected 15m to 31d", every)}
 			}
 			b, _, err := f.read(s, args)
 			if err != nil {
@@ -109,7 +109,7 @@ The journal is only read, so a gateway may be running.`,
 	}
 	f.on(cmd, "-")
 	cmd.Flags().StringVar(&format, "format", "csv", "`csv` or json")
-	cmd.Flags().DurationVar(&every, "every", time.Hour, "length of a step, 15m to 744h")
+	spanVar(cmd.Flags(), &every, "every", time.Hour, "length of a step, 15m to 31d")
 	cmd.Flags().StringArrayVar(&pots, "pot", nil, "only this `POT`; may be given again")
 	return cmd
 }

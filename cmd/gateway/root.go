@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"runtime/debug"
+	"strings"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
@@ -43,6 +44,13 @@ Exit codes: 0 done, 1 failed, 2 wrong use.`,
 	root.SetIn(s.in)
 	root.SetOut(s.out)
 	root.SetErr(s.err)
+	root.SetHelpCommand(newHelp())
+	root.PersistentPreRunE = func(cmd *cobra.Command, _ []string) error {
+		if f := cmd.Flag("socket"); f != nil && f.Changed && f.Value.String() == "" {
+			return wrongUse{errors.New("--socket is empty: expected the path of a control socket")}
+		}
+		return nil
+	}
 	root.CompletionOptions.HiddenDefaultCmd = true
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return wrongUse{inWords(err)} })
 	root.AddCommand(newRun(s, open), newCheck(s), newSimulate(s), newCloseAll(s, open), newAutomatic(s), newAlarms(s), newReload(s), newPassword(s), newCalc(s),
@@ -50,6 +58,22 @@ Exit codes: 0 done, 1 failed, 2 wrong use.`,
 	root.AddCommand(newTrial(s))
 	root.AddCommand(ofTheBuild()...)
 	return root
+}
+
+// newHelp is the library's, but that a command which is none is wrong use.
+func newHelp() *cobra.Command {
+	return &cobra.Command{
+		Use:   "help [COMMAND]",
+		Short: "Help about any command",
+		RunE: func(cmd *cobra.Command, args []string) error {
+			of, rest, err := cmd.Root().Find(args)
+			if err != nil || len(rest) > 0 {
+				return wrongUse{fmt.Errorf("unknown command %q: 'gateway help' lists them", strings.Join(args, " "))}
+			}
+			of.InitDefaultHelpFlag()
+			return of.Help()
+		},
+	}
 }
 
 // inWords says which value a flag was given and what it takes, where the library
@@ -61,7 +85,7 @@ func inWords(err error) error {
 	}
 	takes, ok := map[string]string{
 		"int": "a whole number", "int64": "a whole number", "uint64": "a whole number, not negative",
-		"float64": "a number", "bool": "true or false", "duration": "a time such as 90s or 15m",
+		"float64": "a number", "bool": "true or false", "duration": "a time such as 90s, 15m or 3d",
 	}[bad.GetFlag().Value.Type()]
 	if !ok {
 		return err

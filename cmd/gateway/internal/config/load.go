@@ -74,6 +74,9 @@ func ReadFile(path string) ([]byte, error) {
 		}
 		return io.ReadAll(io.LimitReader(f, maxBytes+1))
 	}()
+	if errors.Is(err, fs.ErrNotExist) {
+		err = fmt.Errorf("%w; look at its name and folder, or begin with the example that comes with the program", err)
+	}
 	if err != nil {
 		return nil, fmt.Errorf("garden file: %w", err)
 	}
