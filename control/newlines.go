@@ -91,7 +91,7 @@ func (b *builder) judge() {
 		h := l.PeakDailyL / l.FlowLPH
 		lineHours += h * l.FlowLPH
 		if h > open {
-			b.warn(path, "needs %.1f h a day on a hot day and watering is allowed for %.1f h: more or bigger emitters", h, open)
+			b.warn(path, "needs %.1f h a day on a hot day and watering is allowed for %.1f h: longer hours of the supply, or more or bigger emitters", h, open)
 		}
 		b.judgeShared(path, l)
 		for _, zi := range l.zones {
@@ -102,7 +102,7 @@ func (b *builder) judge() {
 		}
 	}
 	if f := b.g.Supply.FlowLPH; f > 0 && lineHours/f > open {
-		b.warn("supply", "carries %.0f L/h: all lines together need %.1f h a day on a hot day and watering is allowed for %.1f h", f, lineHours/f, open)
+		b.warn("supply", "carries %.0f L/h: all lines together need %.1f h a day on a hot day and watering is allowed for %.1f h: longer hours, or a supply that carries more", f, lineHours/f, open)
 	}
 	for i := range b.p.zones {
 		z := &b.p.zones[i]

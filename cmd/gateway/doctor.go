@@ -92,7 +92,7 @@ func doctor(ctx context.Context, s streams, args []string, f doctorFlags) error 
 			f.hardwareFinding(ctx, u),
 		)
 	}
-	findings = append(findings, f.journalFinding(u, now))
+	findings = append(findings, f.journalFinding(ctx, u, now))
 
 	file, err := os.OpenFile(out, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
 	if errors.Is(err, fs.ErrExist) {
@@ -188,9 +188,18 @@ func (f doctorFlags) hardwareFinding(ctx context.Context, u *understood) finding
 
 // journalFinding looks into a copy, so that a running gateway is not disturbed
 // and a damaged journal stays as it is.
-func (f doctorFlags) journalFinding(u *understood, now time.Time) finding {
+func (f doctorFlags) journalFinding(ctx context.Context, u *understood, now time.Time) finding {
 	x := finding{name: "journal.txt", what: "the journal's size, counts and last alarms"}
 	path := f.journal
+	if path == "" {
+		// A gateway that runs knows best which one it keeps.
+		var running struct {
+			Journal string `json:"journal"`
+		}
+		if page.NewClient(f.socket).Do(ctx, "GET", "/status", nil, &running) == nil {
+			path = running.Journal
+		}
+	}
 	if path == "" && u != nil {
 		path = u.garden.JournalFile
 	}

@@ -72,6 +72,17 @@ func TestDoctor(t *testing.T) {
 	assert.Contains(t, errs.String(), out+" is there already: name a new file with --out")
 }
 
+// TestDoctorOfARunningGateway looks into the journal that the gateway keeps.
+func TestDoctorOfARunningGateway(t *testing.T) {
+	k := keep(t, "1")
+	out := filepath.Join(t.TempDir(), "d.zip")
+	code, _, errs := gateway(context.Background(), "doctor", k.file, "--socket", k.sock, "--out", out)
+	require.Equal(t, exitDone, code, errs.String())
+	text := unzip(t, out)["journal.txt"]
+	assert.Contains(t, text, "journal "+k.db+"\n")
+	assert.Contains(t, text, "unfinished intents:")
+}
+
 // A garden file that is refused still makes a bundle: that is when one is asked
 // for.
 func TestDoctorOfAFaultyFile(t *testing.T) {

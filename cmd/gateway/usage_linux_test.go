@@ -4,8 +4,11 @@ import (
 	"context"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 	"time"
+
+	"fabricpot/testdata"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -60,4 +63,16 @@ func TestAnswerThatIsNotWhole(t *testing.T) {
 		assert.Equal(t, exitFailed, execute(context.Background(), streams{out: full, err: errs}, args), args)
 		assert.Contains(t, errs.String(), "no space left on device")
 	}
+}
+
+// TestHoursTooShort: a line whose day is too short may have a longer one as well as
+// bigger emitters.
+func TestHoursTooShort(t *testing.T) {
+	src := strings.Replace(string(testdata.Terrace), "    - 04:30-11:00\n    - 16:00-23:30\n", "    - 06:00-06:10\n", 1)
+	require.Contains(t, src, "06:10")
+	file := filepath.Join(t.TempDir(), "terrace.yaml")
+	require.NoError(t, os.WriteFile(file, []byte(src), 0o600))
+	_, _, errs := gateway(context.Background(), "check", file)
+	assert.Contains(t, errs.String(), "allowed for 0.2 h: longer hours of the supply, or more or bigger emitters")
+	assert.Contains(t, errs.String(), "allowed for 0.2 h: longer hours, or a supply that carries more")
 }

@@ -285,6 +285,25 @@ func TestDoor(t *testing.T) {
 	}
 }
 
+// TestWhereThePageIs: where it listens on every address, what a phone can use is said,
+// as the system's list has it, and never "every address" itself.
+func TestWhereThePageIs(t *testing.T) {
+	all := Door{Addr: ":1"}.url(&net.TCPAddr{IP: net.IPv6unspecified, Port: 18090})
+	assert.NotContains(t, all, "[::]")
+	assert.Contains(t, all, "http://localhost:18090/ on this machine")
+	own, err := net.InterfaceAddrs()
+	require.NoError(t, err)
+	for _, a := range own {
+		ip := a.(*net.IPNet).IP
+		if said := "http://" + net.JoinHostPort(ip.String(), "18090") + "/"; ip.IsLoopback() || ip.IsLinkLocalUnicast() {
+			assert.NotContains(t, all, said)
+		} else {
+			assert.Contains(t, all, said)
+		}
+	}
+	assert.Equal(t, "https://127.0.0.1:8077/", Door{CertFile: "c"}.url(&net.TCPAddr{IP: net.IPv4(127, 0, 0, 1), Port: 8077}))
+}
+
 // TestServe: over a real connection, with a slow peer, and until the end.
 func TestServe(t *testing.T) {
 	s := newSite(t, nil)

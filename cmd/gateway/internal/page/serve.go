@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"net"
 	"net/http"
+	"strconv"
 	"time"
 )
 
@@ -94,11 +95,29 @@ func (p *Page) Keep(ctx context.Context, d Door, tell func(string)) {
 	}
 }
 
+// url is where a browser finds the page: each address of the machine that others may
+// know where it listens on all of them.
 func (d Door) url(at net.Addr) string {
+	scheme := "http://"
 	if d.CertFile != "" {
-		return "https://" + at.String() + "/"
+		scheme = "https://"
 	}
-	return "http://" + at.String() + "/"
+	tcp, ok := at.(*net.TCPAddr)
+	if !ok || !tcp.IP.IsUnspecified() {
+		return scheme + at.String() + "/"
+	}
+	port := strconv.Itoa(tcp.Port)
+	out := scheme + net.JoinHostPort("localhost", port) + "/ on this machine"
+	own, err := net.InterfaceAddrs()
+	if err != nil {
+		own = nil
+	}
+	for _, a := range own {
+		if n, ok := a.(*net.IPNet); ok && n.IP.IsGlobalUnicast() {
+			out += ", " + scheme + net.JoinHostPort(n.IP.String(), port) + "/"
+		}
+	}
+	return out
 }
 
 // Serve answers on l until the context ends; then it gives open answers a
