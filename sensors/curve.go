@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"sort"
 
 	"fabricpot/control/garden"
 
@@ -171,15 +172,7 @@ func sorted(kind garden.CalibrationKind, points []garden.CalibrationPoint) ([]ga
 		}
 	}
 	ps := slices.Clone(points)
-	slices.SortStableFunc(ps, func(a, b garden.CalibrationPoint) int {
-		switch {
-		case a.Volts < b.Volts:
-			return -1
-		case a.Volts > b.Volts:
-			return 1
-		}
-		return 0
-	})
+	sort.SliceStable(ps, func(i, k int) bool { return ps[i].Volts < ps[k].Volts })
 	if spread := float64(ps[len(ps)-1].Volts - ps[0].Volts); spread < minStepV {
 		return nil, fmt.Errorf("all points lie at %.4g V, expected voltages at least %g V apart: did the probe move?", float64(ps[0].Volts), minStepV)
 	}

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"slices"
+	"sort"
 	"time"
 
 	"fabricpot/control/garden"
@@ -311,8 +312,9 @@ func (b *Book) List() []Alarm {
 				Active: e.active, Acknowledged: e.acked, ShelvedUntil: e.shelved})
 		}
 	}
-	slices.SortStableFunc(out, func(x, y Alarm) int {
-		return cmp.Or(cmp.Compare(x.Kind, y.Kind), cmp.Compare(x.Since.Mono, y.Since.Mono), cmp.Compare(x.Subject, y.Subject))
+	sort.SliceStable(out, func(i, k int) bool {
+		x, y := &out[i], &out[k]
+		return cmp.Or(cmp.Compare(x.Kind, y.Kind), cmp.Compare(x.Since.Mono, y.Since.Mono), cmp.Compare(x.Subject, y.Subject)) < 0
 	})
 	return out
 }

@@ -3,6 +3,7 @@ package feeding
 import (
 	"fmt"
 	"slices"
+	"sort"
 	"time"
 
 	"fabricpot/control"
@@ -199,7 +200,7 @@ func (p *Plan) share() {
 				l.zones = append(l.zones, share{zone: i, per: per})
 			}
 		}
-		slices.SortFunc(l.zones, func(a, b share) int { return a.zone - b.zone })
+		sort.Slice(l.zones, func(i, k int) bool { return l.zones[i].zone < l.zones[k].zone })
 		p.lines[line.ID] = l
 		if l.lead < 0 {
 			continue

@@ -1,11 +1,11 @@
 package calibrate
 
 import (
-	"cmp"
 	"errors"
 	"fmt"
 	"math"
 	"slices"
+	"sort"
 
 	"fabricpot/control/garden"
 )
@@ -75,7 +75,7 @@ func judge(points []Point) ([]Point, error) {
 		}
 	}
 	ps := slices.Clone(points)
-	slices.SortStableFunc(ps, func(a, b Point) int { return cmp.Compare(a.Volts, b.Volts) })
+	sort.SliceStable(ps, func(i, k int) bool { return ps[i].Volts < ps[k].Volts })
 	lo, hi := waterSpan(ps)
 	first, last := ps[0], ps[len(ps)-1]
 	if hi-lo < leastSpanWater {

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"sort"
 
 	"fabricpot/control/garden"
 
@@ -44,15 +45,7 @@ func invert(c garden.Calibration) (curve, error) {
 	if err != nil {
 		return curve{}, fmt.Errorf("calibration %q: %w", c.Kind, err)
 	}
-	slices.SortFunc(nodes, func(a, b garden.CalibrationPoint) int {
-		switch {
-		case a.Water < b.Water:
-			return -1
-		case a.Water > b.Water:
-			return 1
-		}
-		return 0
-	})
+	sort.Slice(nodes, func(i, k int) bool { return nodes[i].Water < nodes[k].Water })
 	t := curve{lo: stageLoV, hi: stageHiV, tempCoeff: c.TempCoeff, tempRefC: c.TempRefC}
 	for i, n := range nodes {
 		w, v := float64(n.Water)+c.OffsetWater, float64(n.Volts)
@@ -159,12 +152,7 @@ func bend(points []garden.CalibrationPoint, basis func(v float64) []float64) ([]
 // inverted by straight lines (Fritsch and Butland 1984, from gonum).
 func refine(points []garden.CalibrationPoint) ([]garden.CalibrationPoint, error) {
 	ps := slices.Clone(points)
-	slices.SortFunc(ps, func(a, b garden.CalibrationPoint) int {
-		if a.Volts < b.Volts {
-			return -1
-		}
-		return 1
-	})
+	sort.Slice(ps, func(i, k int) bool { return ps[i].Volts < ps[k].Volts })
 	xs, ys := make([]float64, len(ps)), make([]float64, len(ps))
 	for i, p := range ps {
 		xs[i], ys[i] = float64(p.Volts), float64(p.Water)

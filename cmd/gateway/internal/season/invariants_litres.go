@@ -1,9 +1,8 @@
 package season
 
 import (
-	"cmp"
 	"math"
-	"slices"
+	"sort"
 	"time"
 
 	"fabricpot/control/garden"
@@ -43,7 +42,7 @@ func (w *witness) openFor(from, to time.Duration) (open time.Duration) {
 			spans = append(spans, openSpan{s.since, to})
 		}
 	}
-	slices.SortFunc(spans, func(a, b openSpan) int { return cmp.Compare(a.from, b.from) })
+	sort.Slice(spans, func(i, k int) bool { return spans[i].from < spans[k].from })
 	for _, o := range spans { // from is how far they are counted
 		if begin, until := max(o.from, from), min(o.to, to); until > begin {
 			open += until - begin
