@@ -157,7 +157,7 @@ func (p *Plan) delivered(st *State, now garden.Moment, d *garden.Delivery, mono 
 		l.owed = 0
 	case garden.Faulted:
 		l.owed = 0
-		l.retryAt = now.Mono + retryFaults
+		l.retryAt, l.refusal = now.Mono+retryFaults, garden.DeviceFault
 		st.note(Event{Kind: LineFaulted, At: now, Line: lp.ID, Zone: d.Zone})
 	}
 	l.verifyAt, l.verify = mono+settled, true
@@ -195,14 +195,14 @@ func (p *Plan) refused(st *State, now garden.Moment, r *garden.Refusal) {
 		capL, _ := p.budgets(st, li, now)
 		st.note(Event{Kind: CapHolds, At: now, Line: r.Line, Zone: r.Zone, A: capL})
 	}
-	l.retryAt = now.Mono + wait
+	l.retryAt, l.refusal = now.Mono+wait, r.Cause
 	if r.Until > now.Mono {
 		// Asking again costs nothing, so a far date is not believed blindly.
 		l.retryAt = min(r.Until, now.Mono+retryMuch)
 	}
 	l.order = 0
 	if l.kind == garden.ByHand {
-		st.note(Event{Kind: Dropped, At: now, Line: r.Line, Zone: r.Zone, A: l.ordered})
+		st.note(Event{Kind: Dropped, At: now, Line: r.Line, Zone: r.Zone, A: l.ordered * p.zones[l.lead].share, Cause: r.Cause, Refused: true})
 		l.owed = 0
 	}
 	if l.kind == garden.Survival {
@@ -228,7 +228,7 @@ func (p *Plan) ask(st *State, now garden.Moment, a *garden.Ask) {
 	case garden.AskAutoOff:
 		st.AutoOff = true
 		// Who turns it off means the water asked for before, too.
-		p.Forget(st, now, "")
+		p.forget(st, now, "", garden.ControlOff)
 		return
 	case garden.AskAutoOn:
 		st.AutoOff = false
@@ -245,7 +245,8 @@ func (p *Plan) ask(st *State, now garden.Moment, a *garden.Ask) {
 		z, zp := &st.zones[i], &p.zones[i]
 		switch a.Kind {
 		case garden.AskShut:
-			z.shut, z.shutTill, z.asked = true, a.Until.Mono, 0
+			z.shut, z.shutTill = true, a.Until.Mono
+			z.drop(st, now, zp, garden.HeldShut)
 		case garden.AskRelease:
 			z.shut = false
 		case garden.AskWater:
@@ -253,11 +254,15 @@ func (p *Plan) ask(st *State, now garden.Moment, a *garden.Ask) {
 			if a.Zone == "" || !garden.Finite(a.Litres) || a.Litres <= 0 {
 				continue
 			}
-			if zp.line < 0 || z.shut {
-				st.note(Event{Kind: Dropped, At: now, Zone: zp.ID, Line: zp.Line, A: a.Litres})
-				continue
-			}
 			z.asked, z.askedAt = min(a.Litres, zp.VolumeL), now.Mono
+			switch opens := Opens(p.supply.Hours, now); {
+			case zp.line < 0:
+				z.drop(st, now, zp, garden.UnknownLine)
+			case z.shut:
+				z.drop(st, now, zp, garden.HeldShut)
+			case opens.Sub(now.Wall) > AskLasts:
+				p.dropClosed(st, i, now)
+			}
 		case garden.GardenerWatered:
 			if a.Zone == "" || !garden.Finite(a.Litres) || a.Litres <= 0 {
 				continue
@@ -269,28 +274,5 @@ func (p *Plan) ask(st *State, now garden.Moment, a *garden.Ask) {
 			z.came.otherWater(litres, zp)
 			z.lastL, z.lastAt = litres, now
 		}
-	}
-}
-
-// Forget drops the water that people asked for in a zone, or in all of them where
-// zone is empty, and what its line still owed after a soak: somebody said stop.
-func (p *Plan) Forget(st *State, now garden.Moment, zone garden.ZoneID) {
-	for i := range st.zones {
-		z, zp := &st.zones[i], &p.zones[i]
-		if zone != "" && zp.ID != zone {
-			continue
-		}
-		z.drop(st, now, zp)
-		if zp.line >= 0 && st.lines[zp.line].phase == garden.Soaking {
-			st.lines[zp.line].owed = 0
-		}
-	}
-}
-
-// drop gives a person's wish up and tells so.
-func (z *zoneState) drop(st *State, now garden.Moment, zp *ZonePlan) {
-	if z.asked > 0 {
-		st.note(Event{Kind: Dropped, At: now, Zone: zp.ID, Line: zp.Line, A: z.asked})
-		z.asked = 0
 	}
 }

@@ -46,7 +46,8 @@ const (
 	// ReadsWet: the probe, or where there are several the zone's together, reads more
 	// water at rest than a drained pot holds; the zone is watered by its balance meanwhile.
 	ReadsWet
-	// Dropped: a wish for A litres could not be met.
+	// Dropped: a wish for A litres was not met, for the Cause; where that is the hours of
+	// watering, they begin in B hours.
 	Dropped
 	// WaterCame: a probe rose by A with the B litres by rating that a pump gave and
 	// its meter did not count.
@@ -64,6 +65,9 @@ type Event struct {
 	Line  garden.LineID
 	Probe garden.ProbeID
 	A, B  float64
+	// Cause is why a wish was Dropped, and Refused tells that the guard said so already.
+	Cause   garden.RefusalCause
+	Refused bool
 }
 
 func (e Event) String() string {
@@ -112,7 +116,11 @@ func (e Event) String() string {
 	case PlantsChanged:
 		return fmt.Sprintf("%s: %s; its need is reckoned anew", e.Zone, garden.PlantEventKind(e.A))
 	case Dropped:
-		return fmt.Sprintf("%.1f L asked for %s were not given", e.A, e.Zone)
+		text := fmt.Sprintf("%.1f L asked for %s were not given: %s", e.A, e.Zone, e.Cause)
+		if e.B > 0 {
+			text += e.At.Wall.Add(hours(e.B)).Format(", which begin at 15:04")
+		}
+		return text
 	}
 	return "unknown event"
 }

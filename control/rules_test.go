@@ -252,15 +252,60 @@ func TestAsks(t *testing.T) {
 		g.Supply.Hours = []garden.DayWindow{{From: 6 * time.Hour, To: 7 * time.Hour}}
 		b := still(t, g)
 		ask(b, garden.Ask{Kind: garden.AskWater, Zone: "pot0", Litres: 2.5})
-		b.run(90 * time.Minute)
-		var kinds []EventKind
-		for _, e := range b.events {
-			kinds = append(kinds, e.Kind)
-		}
-		assert.Contains(t, kinds, Dropped)
+		b.tick()
+		require.Len(t, b.events, 1)
+		assert.Equal(t, "2.5 L asked for pot0 were not given: outside the hours when watering is allowed, which begin at 06:00", b.events[0].String(),
+			"six hours are longer than a wish waits: said at once")
+		assert.Zero(t, b.p.View(b.st, b.now, nil)[0].AskedL)
 		b.run(24 * time.Hour)
 		for _, o := range b.log {
 			assert.NotEqual(t, garden.ByHand, o.Kind)
+		}
+	})
+	t.Run("a wish that the hours let wait is shown, and given when they begin", func(t *testing.T) {
+		g := testGarden(1, 22)
+		g.Supply.Hours = []garden.DayWindow{{From: 45 * time.Minute, To: 2 * time.Hour}}
+		b := still(t, g)
+		ask(b, garden.Ask{Kind: garden.AskWater, Zone: "pot0", Litres: 2.5})
+		b.run(30 * time.Minute)
+		v := b.p.View(b.st, b.now, nil)[0]
+		assert.InDelta(t, 2.5, v.AskedL, 1e-9)
+		assert.Equal(t, garden.OutsideHours, v.AskedWaits)
+		assert.InDelta(t, 31, (v.AskedTill - b.now.Mono).Minutes(), 1)
+		b.run(30 * time.Minute)
+		require.Len(t, b.log, 1)
+		assert.Equal(t, garden.ByHand, b.log[0].Kind)
+		assert.Empty(t, b.events)
+	})
+	t.Run("what the end of the hours cuts off is told", func(t *testing.T) {
+		g := testGarden(1, 22)
+		g.Supply.Hours = []garden.DayWindow{{From: 0, To: 12 * time.Minute}}
+		b := still(t, g)
+		ask(b, garden.Ask{Kind: garden.AskWater, Zone: "pot0", Litres: 2.5})
+		b.run(2 * time.Hour)
+		require.Len(t, b.log, 1)
+		require.Len(t, b.events, 1)
+		assert.Equal(t, Dropped, b.events[0].Kind)
+		assert.Equal(t, garden.OutsideHours, b.events[0].Cause)
+		assert.InDelta(t, 2.5-b.gave[0].Litres, b.events[0].A, 1e-9)
+	})
+	t.Run("a wish given up says what it waited for", func(t *testing.T) {
+		b := still(t, testGarden(1, 22))
+		b.p.Lend(b.st, "line-pot0", false)
+		ask(b, garden.Ask{Kind: garden.AskWater, Zone: "pot0", Litres: 2.5})
+		b.run(2 * time.Hour)
+		require.Len(t, b.events, 1)
+		assert.Equal(t, garden.LentToFeed, b.events[0].Cause)
+		b.st.TakeBack()
+		for cause, first := range map[garden.RefusalCause]garden.AskKind{garden.HeldShut: garden.AskShut, garden.ControlOff: garden.AskAutoOff} {
+			b := still(t, testGarden(1, 22))
+			b.p.Lend(b.st, "line-pot0", false)
+			ask(b, garden.Ask{Kind: garden.AskWater, Zone: "pot0", Litres: 2.5})
+			b.tick()
+			ask(b, garden.Ask{Kind: first, Zone: "pot0"})
+			b.tick()
+			require.Len(t, b.events, 1)
+			assert.Equal(t, cause, b.events[0].Cause)
 		}
 	})
 	t.Run("water that names no pot is no wish", func(t *testing.T) {

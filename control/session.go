@@ -109,6 +109,10 @@ func (p *Plan) pulseAgain(st *State, i int, now garden.Moment, a *ahead) bool {
 		}
 	}
 	if !a.open {
+		if l.kind == garden.ByHand {
+			lead.asked = l.owed * p.zones[l.lead].share
+			p.dropClosed(st, l.lead, now)
+		}
 		// A wash cut in two by closed hours has filled the pot and washed nothing:
 		// it goes on when they are over.
 		l.cut = l.through && a.reopensIn <= mostCut && lead.owes(&p.zones[l.lead]) > 0
@@ -279,10 +283,11 @@ func (p *Plan) wishFor(st *State, i int, now garden.Moment, litres, urgency floa
 			st.note(Event{Kind: CapHolds, At: now, Line: lp.ID, Zone: p.zones[l.lead].ID, A: capL})
 		}
 		if l.kind == garden.ByHand {
-			st.note(Event{Kind: Dropped, At: now, Line: lp.ID, Zone: p.zones[l.lead].ID, A: litres})
-			st.zones[l.lead].asked = 0
+			z, zp := &st.zones[l.lead], &p.zones[l.lead]
+			z.asked = litres * zp.share
+			z.drop(st, now, zp, garden.CapReached)
 		}
-		l.retryAt, l.owed, l.phase = now.Mono+retryMuch, 0, garden.Resting
+		l.retryAt, l.refusal, l.owed, l.phase = now.Mono+retryMuch, garden.CapReached, 0, garden.Resting
 		return
 	}
 	if l.kind == garden.ByHand {

@@ -191,7 +191,8 @@ type lineState struct {
 	done      int
 	soakTill  time.Duration
 	retryAt   time.Duration
-	lookAt    time.Duration // after an early stop: nothing by itself before
+	refusal   garden.RefusalCause // why nothing begins before retryAt
+	lookAt    time.Duration       // after an early stop: nothing by itself before
 	closed    time.Duration
 	hasClosed bool
 	// verifyAt is when the soaked zones are looked at again.

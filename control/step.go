@@ -55,24 +55,6 @@ func (p *Plan) Step(st *State, now garden.Moment, obs *garden.Observed, orders [
 	return orders
 }
 
-// askLasts is how long a person's wish for water waits for its turn. Water that
-// comes hours later is not what they asked for.
-const askLasts = time.Hour
-
-// release ends keeping zones shut when the time for it is over, and gives up
-// wishes that nobody could meet in time.
-func (p *Plan) release(st *State, now garden.Moment) {
-	for i := range st.zones {
-		z := &st.zones[i]
-		if z.shut && z.shutTill > 0 && now.Mono >= z.shutTill {
-			z.shut = false
-		}
-		if z.asked > 0 && now.Mono-z.askedAt > askLasts {
-			z.drop(st, now, &p.zones[i])
-		}
-	}
-}
-
 // ahead is what the clock and the weather say about the hours to come.
 type ahead struct {
 	open bool

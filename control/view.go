@@ -48,6 +48,11 @@ type ZoneView struct {
 	// GivenTodayL and CapL are the line's litres of the last 24 hours and its
 	// limit.
 	GivenTodayL, CapL float64
+	// AskedL is what a person asked for and has not been given yet, L; it is given up at
+	// AskedTill, on Mono, and waits for the end of AskedWaits.
+	AskedL     float64
+	AskedTill  time.Duration
+	AskedWaits garden.RefusalCause
 	// Salts are those that the supply's water brought.
 	Salts SaltView
 }
@@ -204,6 +209,9 @@ func (p *Plan) Look(st *State, now garden.Moment, dst []ZoneView) []ZoneView {
 		}
 		if z.shut {
 			v.State = garden.KeptShut
+		}
+		if z.asked > 0 {
+			v.AskedL, v.AskedTill, v.AskedWaits = z.asked, z.askedAt+AskLasts, p.waitsFor(st, i, now)
 		}
 		dst = append(dst, v)
 	}

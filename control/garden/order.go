@@ -190,6 +190,10 @@ const (
 	PumpLocked
 	// TooShort: what may be given takes less time than its valve can open for.
 	TooShort
+	// LentToFeed: the line waits for a feed, or one runs on it.
+	LentToFeed
+	// Withdrawn: somebody said stop.
+	Withdrawn
 )
 
 var refusalCauses = [...]string{
@@ -212,6 +216,8 @@ var refusalCauses = [...]string{
 	Repeated:     "the request was already seen",
 	PumpLocked:   "the pump rests after it ran without flow",
 	TooShort:     "too little water for the shortest time its valve can open for",
+	LentToFeed:   "a feed has the line",
+	Withdrawn:    "somebody stopped it",
 }
 
 func (c RefusalCause) String() string {

@@ -2,10 +2,10 @@ package page
 
 import (
 	"net/http"
-	"time"
 
 	"fabricpot/cmd/gateway/internal/runner"
 	"fabricpot/cmd/gateway/internal/units"
+	"fabricpot/control"
 	"fabricpot/control/garden"
 )
 
@@ -121,8 +121,9 @@ func (p *Page) preview(st *runner.Status, ref zoneRef, litres float64, v *visit)
 			m.Warnings = append(m.Warnings, sprintf(tCapLeft, v.volume(left)))
 		}
 	}
-	if !p.allowed(st.At) {
-		m.Warnings = append(m.Warnings, tHoursShut)
+	if why, taken := p.closed(st); why != "" {
+		m.Warnings = append(m.Warnings, why)
+		m.MayGo = m.MayGo && taken
 	}
 	if held, until := shut(zs, st); held {
 		m.Warnings = append(m.Warnings, sprintf(tIsShut, until))
@@ -131,15 +132,17 @@ func (p *Page) preview(st *runner.Status, ref zoneRef, litres float64, v *visit)
 	return m
 }
 
-// allowed tells whether watering is allowed at the hour.
-func (p *Page) allowed(t time.Time) bool {
-	hours := p.o.Garden.Supply.Hours
-	for _, w := range hours {
-		if w.Contains(t) {
-			return true
-		}
+// closed says where watering is not allowed at the hour, and whether a wish is taken and
+// waits for the next time it is.
+func (p *Page) closed(st *runner.Status) (why string, taken bool) {
+	opens := control.Opens(p.o.Garden.Supply.Hours, garden.Moment{Wall: st.At, Synced: st.Synced})
+	switch wait := opens.Sub(st.At); {
+	case wait <= 0:
+		return "", true
+	case wait > control.AskLasts:
+		return sprintf(tHoursShut, clock(opens, st.At)), false
 	}
-	return len(hours) == 0
+	return sprintf(tHoursWait, clock(opens, st.At)), true
 }
 
 func (p *Page) nameOf(st *runner.Status, id garden.ZoneID) string {
@@ -172,6 +175,10 @@ func (p *Page) water(w http.ResponseWriter, r *http.Request, v *visit) {
 			p.refuse(w, r, v, fault{http.StatusConflict, tErrShut, sprintf(tIsShut, until) + " " + tNothing, back, tBackPot})
 			return
 		}
+	}
+	if why, taken := p.closed(st); !taken {
+		p.refuse(w, r, v, fault{http.StatusConflict, tErrHours, why + " " + tNothing, back, tBackPot})
+		return
 	}
 	if !p.spend(w, r, v, waterPurpose(ref.zone.ID, got), back) {
 		return

@@ -18,8 +18,10 @@ type zoneView struct {
 	Needs string
 	Short bool
 	// Now is what it is doing.
-	Now      string
-	Pouring  bool
+	Now     string
+	Pouring bool
+	// Asked is the water that a person asked for and that waits.
+	Asked    string
 	NextWhat string
 	NextFeed string
 	ByHand   bool
@@ -187,6 +189,12 @@ func (p *Page) zoneView(zs *runner.ZoneStatus, st *runner.Status, v *visit) zone
 		z.Needs = sprintf(tNeedsIn, hours(*zs.HoursLeft))
 	}
 	z.Now, z.Pouring = nowWords(zs, lineStatus(st, zs.Line), st.At, v)
+	if a := zs.Asked; a != nil {
+		z.Asked = sprintf(tWaterWaits, v.volume(a.Litres), clock(a.Until, st.At))
+		if a.Waits != "" {
+			z.Asked += " " + sprintf(tWaterWhy, a.Waits)
+		}
+	}
 	z.NextWhat = nextWater(zs, st)
 	if p.o.NextFeed != nil {
 		z.NextFeed = v.words(p.o.NextFeed(zs.Zone))

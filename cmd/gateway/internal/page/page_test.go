@@ -12,6 +12,7 @@ import (
 
 	"fabricpot/cmd/gateway/internal/config"
 	"fabricpot/cmd/gateway/internal/journal"
+	"fabricpot/cmd/gateway/internal/runner"
 	"fabricpot/control/garden"
 	"fabricpot/testdata"
 )
@@ -110,6 +111,39 @@ func TestWaterThroughTheForm(t *testing.T) {
 		assert.Equal(t, 503, w.Code)
 		assert.Contains(t, w.Body.String(), "the gateway is stopping")
 	})
+}
+
+// TestWaterOutsideTheHours: a wish that could not be met within the hour is not taken.
+func TestWaterOutsideTheHours(t *testing.T) {
+	s := newSite(t, func(o *Options) {
+		o.Garden.Supply.Hours = []garden.DayWindow{{From: 5 * time.Hour, To: 9 * time.Hour}, {From: 18 * time.Hour, To: 22 * time.Hour}}
+	})
+	const ask = "/pot/chilli/water?amount=2&unit=L"
+	ticket := s.ticketFor(ask, "/pot/chilli/water")
+	at := func(hour, minute int) {
+		was := s.gate.status.At
+		s.gate.status.At = time.Date(was.Year(), was.Month(), was.Day(), hour, minute, 0, 0, was.Location())
+	}
+	at(14, 10)
+	body := s.get(ask).Body.String()
+	assert.Contains(t, body, "The next time it is begins at 18:00: ask then.")
+	assert.NotContains(t, body, `name="litres"`, "no button that promises it")
+	w := s.post("/pot/chilli/water", "ticket", ticket, "litres", "2.000")
+	assert.Equal(t, 409, w.Code)
+	assert.Contains(t, w.Body.String(), "begins at 18:00")
+	assert.Contains(t, w.Body.String(), "Nothing was done.")
+	assert.Empty(t, s.gate.asked())
+
+	at(17, 30)
+	assert.Contains(t, s.get(ask).Body.String(), "What you ask for waits until 18:00, when it is.")
+	assert.Equal(t, 303, s.post("/pot/chilli/water", "ticket", ticket, "litres", "2.000").Code)
+	assert.Len(t, s.gate.asked(), 1)
+	zoneStatus(s.gate.status, "chilli").Asked = &runner.AskedStatus{Litres: 2, Until: s.gate.status.At.Add(time.Hour), Waits: garden.OutsideHours.String()}
+	assert.Contains(t, s.get("/pot/chilli").Body.String(), "2"+apart+"L asked for. Given up at 18:30 if it can&#39;t be given before. It waits: outside the hours when watering is allowed.")
+
+	s.gate.status.Synced = false
+	at(14, 10)
+	assert.Contains(t, s.get(ask).Body.String(), `name="litres"`, "a clock that is not confirmed has no hours")
 }
 
 func TestKeptShut(t *testing.T) {

@@ -2,6 +2,7 @@ package runner
 
 import (
 	"cmp"
+	"fmt"
 	"sort"
 	"strings"
 	"time"
@@ -23,6 +24,10 @@ func (l *Loop) observe(now garden.Moment) {
 	l.check(now, "keep samples", l.p.Journal.Samples(now, l.obs.Readings, l.views))
 	for _, e := range l.p.State.Events() {
 		l.p.Tell.Noticed(e)
+		if e.Kind == control.Dropped && !e.Refused {
+			o := garden.Order{Zone: e.Zone, Line: e.Line, Kind: garden.ByHand, Litres: e.A}
+			l.check(now, "keep a decision", l.p.Journal.Decided(now, o, e.Cause, fmt.Sprintf("%.2f L asked for were not given", e.A)))
+		}
 	}
 	lines, journal := l.p.Guard.Snapshot(now)
 	if l.p.Far != nil {
@@ -65,6 +70,11 @@ func (l *Loop) snapshot(now garden.Moment, lines []valves.Status) *Status {
 			probe++
 		}
 		zs.ShutUntil = shutUntil(now, z, lines)
+		for _, a := range l.asks { // what the next tick is to hear of
+			if a.Kind == garden.AskWater && a.Zone == z.ID {
+				zs.Asked = &AskedStatus{Litres: a.Litres, Until: now.Wall.Add(control.AskLasts).Round(time.Second)}
+			}
+		}
 		st.Zones = append(st.Zones, zs)
 		i++
 	})
@@ -176,6 +186,9 @@ func zoneStatus(now garden.Moment, p *garden.Pot, z *garden.Zone, zp *control.Zo
 	}
 	if v.LastWhy.Code != garden.NoReason {
 		s.Why = v.LastWhy.String()
+	}
+	if v.AskedL > 0 {
+		s.Asked = &AskedStatus{Litres: v.AskedL, Until: now.Wall.Add(v.AskedTill - now.Mono).Round(time.Second), Waits: v.AskedWaits.String()}
 	}
 	if v.Salts.Kept() {
 		salts := v.Salts

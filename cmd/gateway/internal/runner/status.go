@@ -72,10 +72,21 @@ type ZoneStatus struct {
 	Why        string     `json:"why,omitempty"`
 	LastLitres float64    `json:"last_litres"`
 	LastAt     *time.Time `json:"last_at"`
+	// Asked is the water that a person asked for and that waits; absent without any.
+	Asked *AskedStatus `json:"asked,omitempty"`
 	// TapSalts are those that the supply's water brought, food apart; absent where no
 	// account of them is kept.
 	TapSalts *control.SaltView `json:"tap_salts,omitempty"`
 	Probes   []ProbeStatus     `json:"probes"`
+}
+
+// AskedStatus is a wish for water that waits.
+type AskedStatus struct {
+	Litres float64 `json:"litres"`
+	// Until is when it is given up, Waits what it waits for the end of; "" before the
+	// first round that knows of it.
+	Until time.Time `json:"given_up_at"`
+	Waits string    `json:"waits_because,omitempty"`
 }
 
 // ProbeStatus is one probe's last reading.

@@ -1,0 +1,102 @@
+package control
+
+import (
+	"time"
+
+	"fabricpot/control/garden"
+)
+
+// AskLasts is how long a person's wish for water waits for its turn. Water that
+// comes hours later is not what they asked for.
+const AskLasts = time.Hour
+
+// Opens is when the hours let water: at now where they do already or there are none, and
+// where the clock is not confirmed; otherwise at most a day later, to the minute. A wish
+// for water that would wait longer than AskLasts for it is not taken.
+func Opens(ws []garden.DayWindow, now garden.Moment) time.Time {
+	if len(ws) == 0 || !now.Synced || within(ws, now.Wall) {
+		return now.Wall
+	}
+	// To the minute, as the windows are: edge walks on from where it begins.
+	return edge(ws, now.Wall.Truncate(time.Minute), false)
+}
+
+// release ends keeping zones shut when the time for it is over, and gives up
+// wishes that nobody could meet in time.
+func (p *Plan) release(st *State, now garden.Moment) {
+	for i := range st.zones {
+		z := &st.zones[i]
+		if z.shut && z.shutTill > 0 && now.Mono >= z.shutTill {
+			z.shut = false
+		}
+		if z.asked <= 0 || now.Mono-z.askedAt <= AskLasts {
+			continue
+		}
+		if why := p.waitsFor(st, i, now); why != garden.OutsideHours {
+			z.drop(st, now, &p.zones[i], why)
+		} else {
+			p.dropClosed(st, i, now)
+		}
+	}
+}
+
+// waitsFor is what keeps the zone's line from watering at once.
+func (p *Plan) waitsFor(st *State, i int, now garden.Moment) garden.RefusalCause {
+	if p.zones[i].line < 0 {
+		return garden.UnknownLine
+	}
+	l := &st.lines[p.zones[i].line]
+	switch {
+	case l.phase == garden.Pulsing:
+		return garden.LineBusy
+	case l.phase == garden.KeptShut:
+		return garden.HeldShut
+	case Opens(p.supply.Hours, now).After(now.Wall):
+		return garden.OutsideHours
+	case l.lent:
+		return garden.LentToFeed
+	case now.Mono < l.retryAt:
+		return l.refusal
+	case l.hasClosed && now.Mono-l.closed < p.limits.MinRest:
+		return garden.TooSoon
+	}
+	return garden.SupplyBusy
+}
+
+// Forget drops the water that people asked for in a zone, or in all of them where
+// zone is empty, and what its line still owed after a soak: somebody said stop.
+func (p *Plan) Forget(st *State, now garden.Moment, zone garden.ZoneID) {
+	p.forget(st, now, zone, garden.Withdrawn)
+}
+
+func (p *Plan) forget(st *State, now garden.Moment, zone garden.ZoneID, why garden.RefusalCause) {
+	for i := range st.zones {
+		z, zp := &st.zones[i], &p.zones[i]
+		if zone != "" && zp.ID != zone {
+			continue
+		}
+		z.drop(st, now, zp, why)
+		if zp.line >= 0 && st.lines[zp.line].phase == garden.Soaking {
+			st.lines[zp.line].owed = 0
+		}
+	}
+}
+
+// drop gives a person's wish up and tells so.
+func (z *zoneState) drop(st *State, now garden.Moment, zp *ZonePlan, why garden.RefusalCause) {
+	z.dropFor(st, zp, Event{Kind: Dropped, At: now, Cause: why})
+}
+
+// dropClosed is drop where the hours are why.
+func (p *Plan) dropClosed(st *State, i int, now garden.Moment) {
+	opens := Opens(p.supply.Hours, now).Sub(now.Wall)
+	st.zones[i].dropFor(st, &p.zones[i], Event{Kind: Dropped, At: now, Cause: garden.OutsideHours, B: opens.Hours()})
+}
+
+func (z *zoneState) dropFor(st *State, zp *ZonePlan, e Event) {
+	if z.asked > 0 {
+		e.Zone, e.Line, e.A = zp.ID, zp.Line, z.asked
+		st.note(e)
+		z.asked = 0
+	}
+}
