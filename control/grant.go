@@ -99,7 +99,7 @@ func (p *Plan) startSession(st *State, i int, now garden.Moment) {
 }
 
 // watchOpen asks for an early stop where a zone of the line is to be kept shut,
-// where automatic control went off, and where the lead zone's deepest probe
+// where automatic control went off or the plants were pulled, and where the lead zone's deepest probe
 // sees water arrive faster than it drains. A probe high in the pot sees every
 // pulse pass and says nothing about the floor.
 func (p *Plan) watchOpen(st *State, i int) {
@@ -114,7 +114,7 @@ func (p *Plan) watchOpen(st *State, i int) {
 		return
 	}
 	zp := &p.zones[l.lead]
-	if st.AutoOff {
+	if st.AutoOff || st.zones[l.lead].empty() {
 		st.stops = append(st.stops, Stop{Line: p.lines[i].ID, Order: l.order, Zone: zp.ID})
 		return
 	}

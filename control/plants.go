@@ -237,10 +237,10 @@ func (p *Plan) growOn(z *ZonePlan, zs *zoneState, day int64, today garden.DayWea
 
 // grow sets what the plants of the zone are today.
 func (p *Plan) grow(z *ZonePlan, zs *zoneState, now garden.Moment) {
-	canopy, use, root := 0.0, 0.0, 0.0
+	canopy, use, root, empty := 0.0, 0.0, 0.0, zs.empty()
 	for i := range z.plants {
 		pl, ps := &z.plants[i], &zs.plants[i]
-		if ps.gone {
+		if ps.gone && !empty {
 			continue
 		}
 		// A plant of unknown age is taken as grown: it drinks the most.
@@ -252,13 +252,16 @@ func (p *Plan) grow(z *ZonePlan, zs *zoneState, now garden.Moment) {
 			}
 			g = pl.crop.At(days + ps.shift)
 		}
+		if root = max(root, g.RootFraction); ps.gone {
+			// An empty pot's marks stay where its last roots had them.
+			continue
+		}
 		m2 := g.CanopyM2 * ps.leaf
 		if own := pl.canopyM2; own.Known && pl.crop.CanopyM2 > 0 {
 			m2 *= own.Value / pl.crop.CanopyM2
 		}
 		canopy += m2 * ps.count
 		use += g.Kc * m2 * ps.count
-		root = max(root, g.RootFraction)
 	}
 	if len(z.plants) == 0 {
 		root = 1

@@ -61,6 +61,43 @@ func TestPlantEventsChangeTheNeed(t *testing.T) {
 		b.run(12 * time.Hour)
 		assert.NotEmpty(t, b.log)
 	})
+	t.Run("pulled while it is watered: the pulse stops, none follows, the marks stay", func(t *testing.T) {
+		for _, soaking := range []bool{false, true} {
+			b, z := start(t)
+			refill := b.p.View(b.st, b.now, nil)[0].Refill
+			b.dry(0, 1.5)
+			_, at := b.until(20)
+			require.GreaterOrEqual(t, at, 0)
+			for soaking && b.st.lines[0].phase != garden.Soaking {
+				b.tick()
+			}
+			require.Positive(t, b.st.lines[0].owed)
+			b.event(garden.PlantEvent{Kind: garden.Pulled, Zone: "pot0"})
+			assert.Len(t, b.st.Stops(), map[bool]int{false: 1}[soaking])
+			b.run(24 * time.Hour)
+			assert.Len(t, b.log, 1)
+			v := b.p.View(b.st, b.now, nil)[0]
+			assert.True(t, v.Empty)
+			assert.Equal(t, refill, v.Refill)
+			assert.EqualValues(t, mostHours, v.HoursToRefill)
+			assert.Positive(t, z.lossPerMM, "bare mix dries too")
+		}
+	})
+	t.Run("pulled beside another on its line: the other is refilled whole", func(t *testing.T) {
+		given := func(pull bool) (litres float64) {
+			b := still(t, shared(2, 2))
+			b.dry(0, 1.1)
+			if pull {
+				b.event(garden.PlantEvent{Kind: garden.Pulled, Zone: "pot1"})
+			}
+			b.run(90 * time.Minute)
+			for _, o := range b.log {
+				litres += o.Litres
+			}
+			return litres
+		}
+		assert.Greater(t, given(true), 1.5*given(false), "nobody drowns in an empty pot")
+	})
 	t.Run("mulched: only the surface evaporates less", func(t *testing.T) {
 		b, z := start(t)
 		zp := &b.p.zones[0]

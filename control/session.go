@@ -94,6 +94,9 @@ func (p *Plan) pulseAgain(st *State, i int, now garden.Moment, a *ahead) bool {
 		return false
 	}
 	lead := &st.zones[l.lead]
+	if lead.empty() && l.kind != garden.ByHand {
+		return false
+	}
 	switch l.kind {
 	case garden.Irrigate:
 		// Water that began on a good reading does not go on without one.

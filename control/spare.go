@@ -4,7 +4,7 @@ package control
 // another that has no use for it yet.
 func (p *Plan) drowns(st *State, i, lead int) bool {
 	for _, zi := range p.lines[i].zones {
-		if zi != lead && p.urgency(st, zi) < notYetThirsty {
+		if zi != lead && !st.zones[zi].empty() && p.urgency(st, zi) < notYetThirsty {
 			return true
 		}
 	}
@@ -23,10 +23,10 @@ func (p *Plan) spareOthers(st *State, i, lead int, litres float64) float64 {
 		return drowningShare * litres
 	}
 	for _, zi := range lp.zones {
-		if zi == lead {
+		z, zp := &st.zones[zi], &p.zones[zi]
+		if zi == lead || z.empty() {
 			continue
 		}
-		z, zp := &st.zones[zi], &p.zones[zi]
 		// What fits, and a little to drain.
 		room := p.need(st, zi) + 0.1*z.band*zp.VolumeL
 		if zp.share > 0 && room/zp.share < litres {

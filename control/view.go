@@ -13,6 +13,8 @@ type ZoneView struct {
 	Zone  garden.ZoneID
 	Line  garden.LineID
 	State garden.ZoneState
+	// Empty tells that all that grew in the zone was pulled: it needs no water.
+	Empty bool
 	// Known tells that a reading or a person said where the zone stands;
 	// otherwise Water is a guess. OnProbe tells that a good reading is fresh.
 	Known, OnProbe bool
@@ -167,7 +169,7 @@ func (p *Plan) View(st *State, now garden.Moment, dst []ZoneView) []ZoneView {
 	for i := range p.zones {
 		z, zp, v := &st.zones[i], &p.zones[i], &dst[n+i]
 		v.SD = math.Hypot(z.water.SD(), p.levelSD(i))
-		if per := z.lossPerMM * z.water.Factor; per > 0 {
+		if per := z.lossPerMM * z.water.Factor; per > 0 && !v.Empty {
 			mm := v.ToRefillL / per
 			// The relative doubt of the factor is one of the mm left as well.
 			sd := math.Hypot(v.SD*zp.VolumeL/per, mm*math.Sqrt(z.water.VarFactor)/z.water.Factor)
@@ -186,7 +188,7 @@ func (p *Plan) Look(st *State, now garden.Moment, dst []ZoneView) []ZoneView {
 	for i := range p.zones {
 		z, zp := &st.zones[i], &p.zones[i]
 		v := ZoneView{
-			Zone: zp.ID, Line: zp.Line, Known: z.known, OnProbe: z.trusted && z.known,
+			Zone: zp.ID, Line: zp.Line, Empty: z.empty(), Known: z.known, OnProbe: z.trusted && z.known,
 			Water: garden.WaterFraction(z.water.Mean), Capacity: zp.Capacity, Refill: garden.WaterFraction(z.refillAt(zp)), Stop: zp.Stop,
 			HeldL:      max(0, (z.water.Mean-float64(zp.LowerLimit))*zp.VolumeL),
 			ToRefillL:  (z.water.Mean - z.refillAt(zp)) * zp.VolumeL,
@@ -196,7 +198,7 @@ func (p *Plan) Look(st *State, now garden.Moment, dst []ZoneView) []ZoneView {
 			LastWhy: z.lastWhy, LastL: z.lastL, LastAt: z.lastAt,
 			NoAnswer: z.dumb && !z.trusted, Salts: z.saltView(zp),
 		}
-		if per := z.lossPerMM * z.water.Factor; per > 0 {
+		if per := z.lossPerMM * z.water.Factor; per > 0 && !v.Empty {
 			v.HoursToRefill = st.sky.until(h, max(0, v.ToRefillL)/per)
 			v.HoursToLimit = st.sky.until(h, v.HeldL/per)
 		} else {

@@ -34,13 +34,18 @@ type handState struct {
 	listed bool
 }
 
+// pulled is why an empty pot's tasks are taken back.
+const pulled = "its plants were pulled"
+
 // waterTask asks for a can of water where a zone without a line is under its
 // refill point, and takes that back where it has got some.
 func (p *Plan) waterTask(st *State, i int, now garden.Moment, zv *control.ZoneView, open []task.Listed, out *Output) {
 	zp := &p.zones[i]
 	old := find(open, task.Water, zp.zone)
 	switch {
-	case !zv.Known:
+	case zv.Empty && old != nil:
+		st.overtake(old, pulled, now, out)
+	case zv.Empty || !zv.Known:
 	case zv.ToRefillL > 0.25*zp.bandL(zv) && old != nil:
 		st.overtake(old, "it has got water", now, out)
 	case zv.ToRefillL <= 0:
@@ -57,8 +62,14 @@ func (p *Plan) standIn(st *State, i int, now garden.Moment, zv *control.ZoneView
 	zp, h := &p.zones[i], &st.zones[i].hand
 	old := find(open, task.Water, zp.zone)
 	h.listed = old != nil
-	if !zv.NoAnswer {
+	if !zv.NoAnswer || zv.Empty {
 		h.on, h.filled = false, false
+	}
+	if zv.Empty {
+		if h.dry = 0; old != nil {
+			st.overtake(old, pulled, now, out)
+		}
+		return
 	}
 	dry := zv.OnProbe && float64(zv.Water) < (float64(zv.Refill)+zp.lower)/2
 	if !dry {

@@ -209,3 +209,55 @@ func TestARestartOwesTheSameCan(t *testing.T) {
 		})
 	}
 }
+
+// TestNobodyWatersAnEmptyPot: once its plants are pulled its can is taken back, of a pot
+// without a line as of one whose line brings nothing, and no other is asked for.
+func TestNobodyWatersAnEmptyPot(t *testing.T) {
+	g := testGarden()
+	r := newRig(t, g, tended(time.Date(2026, 6, 1, 5, 0, 0, 0, time.UTC)))
+	byHand := -1
+	for i := range r.views {
+		if r.views[i].Line == "" {
+			byHand = i
+		}
+		r.views[i].ToRefillL = -1
+	}
+	require.GreaterOrEqual(t, byHand, 0)
+	v, w := &r.views[byHand], &r.views[1]
+	w.Factor, w.LastL, w.NoAnswer, w.OnProbe = 1, 4, true, false
+	r.run(2 * time.Hour)
+	require.NotNil(t, r.water(v.Zone))
+	require.NotNil(t, r.water(w.Zone))
+	v.Empty, w.Empty = true, true
+	r.run(30 * time.Hour)
+	assert.Nil(t, r.water(v.Zone))
+	assert.Nil(t, r.water(w.Zone))
+}
+
+// TestNobodyFeedsAnEmptyPot: neither by its line nor by hand.
+func TestNobodyFeedsAnEmptyPot(t *testing.T) {
+	for _, empty := range []bool{false, true} {
+		r := newRig(t, testGarden(), tended(time.Date(2026, 6, 1, 5, 0, 0, 0, time.UTC)))
+		r.run(20 * 24 * time.Hour)
+		for i := range r.views {
+			r.views[i].Empty = empty
+		}
+		r.run(2 * time.Hour) // what runs may end
+		records := len(r.records)
+		r.run(20 * 24 * time.Hour)
+		open := 0
+		for _, l := range r.st.Tasks(r.now.Wall) {
+			if l.Kind == task.Feed {
+				open++
+			}
+		}
+		given := 0
+		for _, x := range r.records[records:] {
+			if x.Gives() && x.Litres > 0 {
+				given++
+			}
+		}
+		assert.Equal(t, empty, open == 0, "%d tasks", open)
+		assert.Equal(t, empty, given == 0, "%d given", given)
+	}
+}

@@ -81,6 +81,9 @@ func (p *Plan) makesRoom(zp *zonePlan, zs *zoneState, now garden.Moment, v *Seen
 	carried := p.canWaters(zp, zs, now)
 	for k := range v.Zones {
 		o := &v.Zones[k]
+		if o.Empty {
+			continue
+		}
 		wants := o.ToRefillL <= 0 && !(carried && k == p.at[zp.zone])
 		if o.Line == zp.line && (!o.OnProbe || wants || !(o.HoursToLimit > 24)) {
 			return false

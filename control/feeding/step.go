@@ -182,6 +182,9 @@ func (p *Plan) sequence(st *State, i int, now garden.Moment, v *Seen, out *Outpu
 		fv.FlushBlocked = zv.State == garden.KeptShut || v.AutoOff || !p.room(st, zp.feed.Flush.FlowLPH, now, v)
 	}
 	p.flushFor(st, i, &fv)
+	if zv.Empty { // nobody is there to feed, nor to wash for
+		fv.Due.Now, fv.FlushL = false, garden.Measured{}
+	}
 	if zv.Known {
 		fv.HoursToRefill = garden.Known(zv.HoursToRefill)
 	}

@@ -66,6 +66,13 @@ func (p *Plan) work(st *State, now garden.Moment, v *Seen, out *Output) {
 		if zs.seq == nil {
 			continue
 		}
+		if v.Zones[i].Empty {
+			p.withdraw(st, i, now, open, pulled, out)
+			if t := find(open, task.Flush, zp.zone); t != nil {
+				st.overtake(t, pulled, now, out)
+			}
+			continue
+		}
 		switch p.flushesByHand(st, i, now, &v.Zones[i]) {
 		case true:
 			p.flushTask(st, i, now, open, out)
@@ -73,7 +80,7 @@ func (p *Plan) work(st *State, now garden.Moment, v *Seen, out *Output) {
 			p.takeBackFlush(st, i, now, &v.Zones[i], open, out)
 		}
 		if zs.seq.Phase() == feed.WithGardener && feed.MustLeach(zs.reading(now), zs.feedMS) {
-			p.withdraw(st, i, now, open, out)
+			p.withdraw(st, i, now, open, "drainage reads salty: flush first, the feed comes after", out)
 		}
 		if zs.seq.Phase() == feed.WithGardener {
 			byHand = true
@@ -162,15 +169,15 @@ func (p *Plan) flushTask(st *State, i int, now garden.Moment, open []task.Listed
 	}
 }
 
-// withdraw takes a feed off the gardener's list that salty drainage forbids: the
-// flush comes first, and the feed is due again after it.
-func (p *Plan) withdraw(st *State, i int, now garden.Moment, open []task.Listed, out *Output) {
+// withdraw takes a feed off the gardener's list, as where salty drainage forbids it: the
+// flush comes first then, and the feed is due again after it.
+func (p *Plan) withdraw(st *State, i int, now garden.Moment, open []task.Listed, why string, out *Output) {
 	zp, zs := &p.zones[i], &st.zones[i]
 	t := find(open, task.Feed, zp.zone)
 	if t == nil {
 		return
 	}
-	e, err := st.book.Overtake(t.ID, "drainage reads salty: flush first, the feed comes after", now.Wall)
+	e, err := st.book.Overtake(t.ID, why, now.Wall)
 	if err != nil {
 		return
 	}

@@ -177,6 +177,8 @@ func (p *Page) zoneView(zs *runner.ZoneStatus, st *runner.Status, v *visit) zone
 		z.level.held, z.level.known = *zs.HeldL/zs.CapacityL, true
 	}
 	switch {
+	case zs.Empty:
+		z.Needs = tNeedsNone
 	case zs.ToRefillL == nil || zs.HoursLeft == nil:
 	case *zs.ToRefillL <= 0:
 		z.Needs, z.Short = tNeedsAt, true

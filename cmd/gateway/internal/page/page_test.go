@@ -56,6 +56,19 @@ func TestAPotAtItsRefillPoint(t *testing.T) {
 	}
 }
 
+func TestAnEmptyPotNeedsNothing(t *testing.T) {
+	s := newSite(t, nil)
+	require.Contains(t, s.get("/rounds").Body.String(), `href="/pot/chard"`, "no line waters it")
+	for _, id := range []garden.ZoneID{"chilli", "chard"} {
+		zs := zoneStatus(s.gate.status, id)
+		zs.Empty, zs.ToRefillL, zs.HoursLeft, zs.HoursToDry = true, nil, nil, nil
+		body := s.get("/pot/" + string(id)).Body.String()
+		assert.Contains(t, body, "Empty: it gets no water until something is planted")
+		assert.NotContains(t, body, "Next water")
+	}
+	assert.NotContains(t, s.get("/rounds").Body.String(), `href="/pot/chard"`)
+}
+
 func TestUnitsPerBrowser(t *testing.T) {
 	s := newSite(t, nil)
 	w := s.post("/settings", "volume", "gal", "degrees", "F", "tone", "dark")

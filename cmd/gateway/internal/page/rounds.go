@@ -46,7 +46,7 @@ func (p *Page) rounds(w http.ResponseWriter, r *http.Request, v *visit) {
 	}
 	m := roundsModel{Head: p.headOf(st, v), Unit: v.volumeUnit()}
 	for i := range st.Zones {
-		if zs := &st.Zones[i]; zs.HandTended {
+		if zs := &st.Zones[i]; zs.HandTended && !zs.Empty {
 			m.Hands = append(m.Hands, p.handView(zs, v))
 		}
 	}

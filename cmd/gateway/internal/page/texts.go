@@ -29,6 +29,7 @@ const (
 	tNeedsLong  = "Needs no water for 10 days"
 	tNeedsAt    = "Needs water: it is at its refill point"
 	tNeedsNow   = "Needs water: %s under its refill point"
+	tNeedsNone  = "Empty: it gets no water until something is planted"
 	tNextWater  = "Next water"
 	tNextAbout  = "about %s"
 	tNextSoon   = "as soon as it is allowed"

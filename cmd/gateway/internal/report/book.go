@@ -16,6 +16,7 @@ type Source interface {
 	DeliveriesSince(t time.Time) ([]garden.PastDelivery, error)
 	Decisions(from, to time.Time, most int) ([]journal.Decision, error)
 	Feeds(zone garden.ZoneID, since time.Time) ([]journal.Feed, error)
+	PlantEvents(since time.Time, zone *time.Location) ([]garden.PlantEvent, error)
 	Notes(since time.Time) ([]journal.Note, error)
 	Asks(from, to time.Time) ([]journal.AskedFor, error)
 	Alarms(since time.Time, most int) ([]journal.AlarmEvent, error)

@@ -111,6 +111,7 @@ type reader struct {
 	asks       []journal.AskedFor
 	feeds      []journal.Feed
 	notes      []journal.Note
+	plants     []garden.PlantEvent
 	alarms     []journal.AlarmEvent
 	refusals   []journal.Decision
 	tasks      []taskEvent
@@ -124,7 +125,7 @@ func (r *reader) in(t time.Time) bool { return !t.Before(r.from) && t.Before(r.t
 const most = 200000
 
 func (r *reader) gather() error {
-	var errs [8]error
+	var errs [9]error
 	r.deliveries, errs[0] = r.s.DeliveriesSince(r.from)
 	r.asks, errs[1] = r.s.Asks(r.from, r.to.Add(-time.Millisecond))
 	r.feeds, errs[2] = r.s.Feeds("", r.from)
@@ -139,6 +140,8 @@ func (r *reader) gather() error {
 	errs[5] = err
 	r.probes, errs[6] = r.s.ProbesBetween(r.from, r.to.Add(-time.Millisecond))
 	r.tasks, errs[7] = r.taskEvents()
+	r.plants, errs[8] = r.s.PlantEvents(r.from, r.from.Location())
+	r.plants = slices.DeleteFunc(r.plants, func(e garden.PlantEvent) bool { return !r.in(e.On) })
 	r.deliveries = slices.DeleteFunc(r.deliveries, func(d garden.PastDelivery) bool { return !r.in(d.ClosedAt.Wall) })
 	r.feeds = slices.DeleteFunc(r.feeds, func(f journal.Feed) bool { return !r.in(f.At.Wall) })
 	r.notes = slices.DeleteFunc(r.notes, func(n journal.Note) bool { return !r.in(n.At.Wall) })

@@ -142,6 +142,25 @@ func TestStress(t *testing.T) {
 		assert.InDelta(t, 1.5, z.Stress.UnderRefill, 1e-9)
 		assert.InDelta(t, 20*24+1.5, z.Stress.Known, 1e-9)
 	})
+	t.Run("an empty pot lacks no water", func(t *testing.T) {
+		z := still(func(z *Zone) {
+			for i := range z.Points[:960] {
+				z.Points[i].Mean, z.Points[i].Refill = 0.1, garden.Measured{}
+			}
+		})
+		assert.Zero(t, z.Stress.UnderRefill)
+		assert.Zero(t, z.Stress.UnderLimit)
+		assert.Equal(t, "Keep it as it is.", advise(z)[0].Change)
+	})
+}
+
+func TestDeedsTellWhatWasDoneToThePlants(t *testing.T) {
+	r := &reader{from: first, plants: []garden.PlantEvent{
+		{Kind: garden.Pulled, Zone: "p", Crop: "chilli", On: first.Add(30 * time.Hour)}, {Kind: garden.Pulled, Zone: "q", On: first}}}
+	got := r.deeds("p")
+	require.Len(t, got, 1)
+	assert.Equal(t, "2 June 06:00", got[0].At.Format("2 January 15:04"))
+	assert.Equal(t, "chilli "+garden.Pulled.String(), got[0].Words)
 }
 
 // A report tells times as the garden's clock does, also of alarms.

@@ -145,7 +145,8 @@ func (z *Zone) stress() {
 		} else {
 			under = 0
 		}
-		if p.Mean < z.Limit {
+		// An empty pot has no refill point, and no roots that could lack water.
+		if p.Refill.Known && p.Mean < z.Limit {
 			s.UnderLimit += h
 		}
 		if p.Mean > z.Capacity+overBy {
@@ -243,6 +244,11 @@ func (r *reader) deeds(id garden.ZoneID) []Deed {
 	for _, n := range r.notes {
 		if n.Zone == id && !strings.HasPrefix(n.Kind, journal.EyesKind) {
 			add(n.At.Wall, "noted: %s", noteWords(n))
+		}
+	}
+	for i := range r.plants {
+		if e := &r.plants[i]; e.Zone == id {
+			add(e.On, "%s", e.String())
 		}
 	}
 	for _, e := range r.tasks {

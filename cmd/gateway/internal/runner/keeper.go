@@ -45,7 +45,10 @@ func (k *Keeper) Samples(now garden.Moment, readings []garden.Reading, zones []c
 		v := &zones[i]
 		s := journal.ZoneSample{
 			Zone: v.Zone, At: now, State: v.State,
-			Refill: garden.Known(float64(v.Refill)), Capacity: garden.Known(float64(v.Capacity)),
+			Capacity: garden.Known(float64(v.Capacity)),
+		}
+		if !v.Empty { // nothing is to be kept over it there
+			s.Refill = garden.Known(float64(v.Refill))
 		}
 		if v.Known {
 			s.Water, s.SD = garden.Known(float64(v.Water)), garden.Known(v.SD)

@@ -167,7 +167,7 @@ func weatherLine(obs *garden.Observed) WeatherLine {
 
 func zoneStatus(now garden.Moment, p *garden.Pot, z *garden.Zone, zp *control.ZonePlan, v *control.ZoneView) ZoneStatus {
 	s := ZoneStatus{
-		Zone: z.ID, Name: z.Name, Pot: p.ID, State: v.State.String(),
+		Zone: z.ID, Name: z.Name, Pot: p.ID, State: v.State.String(), Empty: v.Empty,
 		CapacityL: float64(v.Capacity) * zp.VolumeL, RefillL: float64(v.Refill) * zp.VolumeL,
 		Capacity: float64(v.Capacity), RefillPoint: float64(v.Refill),
 		VolumeL: zp.VolumeL, LossTodayL: v.LossTodayL,
@@ -176,13 +176,15 @@ func zoneStatus(now garden.Moment, p *garden.Pot, z *garden.Zone, zp *control.Zo
 	if v.Known {
 		s.Water = number(float64(v.Water))
 		s.HeldL = number(float64(v.Water) * zp.VolumeL)
+		if garden.Finite(v.SD) {
+			s.SD = v.SD
+		}
+	}
+	if v.Known && !v.Empty {
 		s.ToRefillL = number(v.ToRefillL)
 		s.HoursLeft = number(v.HoursToRefill)
 		s.HoursSoonest, s.HoursLatest = number(v.HoursSoonest), number(v.HoursLatest)
 		s.HoursToDry = number(v.HoursToLimit)
-		if garden.Finite(v.SD) {
-			s.SD = v.SD
-		}
 	}
 	if v.LastWhy.Code != garden.NoReason {
 		s.Why = v.LastWhy.String()

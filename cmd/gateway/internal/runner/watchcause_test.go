@@ -98,6 +98,17 @@ func TestAPotWateredByReckoningIsNoSmallSupply(t *testing.T) {
 	}
 }
 
+// TestAnEmptyPotIsNoSmallSupply: nothing grows there that could want the water.
+func TestAnEmptyPotIsNoSmallSupply(t *testing.T) {
+	for _, empty := range []bool{false, true} {
+		w := newWatch(causesGarden())
+		for m := time.Minute; m < 4*time.Hour; m += time.Minute {
+			w.short(garden.Moment{Mono: m}, []control.Waiting{{Line: "lq"}}, []control.ZoneView{{Zone: "q", Line: "lq", Known: true, Empty: empty, ToRefillL: -1}}, false)
+		}
+		assert.Equal(t, !empty, w.stands(alarm.SupplyShort, ""))
+	}
+}
+
 // TestAProbeThatCameBackEndsItsPotsAlarm: until then it stands, however long, and through
 // another version of the garden, where the probe is still one of it.
 func TestAProbeThatCameBackEndsItsPotsAlarm(t *testing.T) {

@@ -86,7 +86,7 @@ func (w *watch) short(now garden.Moment, waiting []control.Waiting, views []cont
 	}
 	for i := range views {
 		v := &views[i]
-		if autoOff || v.ToRefillL >= 0 || w.otherwiseDry(now, v) {
+		if autoOff || v.Empty || v.ToRefillL >= 0 || w.otherwiseDry(now, v) {
 			delete(s.zones, v.Zone)
 			continue
 		}
