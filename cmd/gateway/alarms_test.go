@@ -110,6 +110,22 @@ func TestAlarmsReachAPerson(t *testing.T) {
 	assert.Contains(t, out.String(), "on the page and through a hub alone")
 }
 
+// TestNothingIsSentWithSpeed: what the garden file names stays silent there, and it is that
+// which is said.
+func TestNothingIsSentWithSpeed(t *testing.T) {
+	k := keep(t, "60")
+	ring := func() string {
+		code, _, errs := gateway(context.Background(), "alarms", "ring", "--socket", k.sock)
+		require.Equal(t, exitFailed, code)
+		return errs.String()
+	}
+	assert.Contains(t, ring(), "names no way to reach anybody")
+	k.write(string(testdata.Terrace) + "\nalarms:\n  webhooks:\n    - post-to: http://127.0.0.1:1\n")
+	code, _, errs := k.reload()
+	require.Equal(t, exitDone, code, errs)
+	assert.Contains(t, ring(), "nothing is sent with --speed")
+}
+
 // TestReloadTakesTheWaysOver: messages go by the ways of the garden file that was read
 // last, and by none where it names none.
 func TestReloadTakesTheWaysOver(t *testing.T) {

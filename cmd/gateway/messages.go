@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"errors"
@@ -36,6 +37,8 @@ type messages struct {
 	mu   sync.Mutex
 	post *notify.Post // nil where nothing is sent
 	left *notify.Left // by the post before, nil where there was none
+	// paced tells that ways are named and stay silent, since the garden's time is not people's.
+	paced bool
 	// closed tells that the gateway is ending.
 	closed bool
 }
@@ -79,11 +82,12 @@ func (m *messages) follow(g *garden.Garden) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	m.end()
+	m.paced = m.speed != 1 && g.Calling.Reaches()
 	if m.closed || !g.Calling.Reaches() {
 		return
 	}
-	if m.speed != 1 {
-		fmt.Fprintln(m.err, "alarms: nothing is sent with --speed: people live in real time")
+	if m.paced {
+		fmt.Fprintln(m.err, "alarms:", pacedWords)
 		return
 	}
 	ways, _ := notify.Network(g.Calling) // what is wrong with one was told
@@ -126,6 +130,20 @@ func (m *messages) openLamp(g *garden.Garden) {
 		fmt.Fprintln(err, "alarms: lamp:", bad) // it goes on trying
 	}
 }
+
+// silent says why nothing is sent where the garden file names a way, "" where that is not
+// for its speed.
+func (m *messages) silent() string {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	if m.paced {
+		return pacedWords
+	}
+	return ""
+}
+
+// pacedWords are why a gateway with --speed sends nothing.
+const pacedWords = "nothing is sent with --speed: people live in real time"
 
 // sends is what sends now; nil where nothing is sent.
 func (m *messages) sends() *notify.Post {
@@ -183,7 +201,7 @@ func (m *messages) serve(desk *runner.Desk, rest http.Handler) http.Handler {
 	mux.HandleFunc("POST /ring", func(w http.ResponseWriter, r *http.Request) {
 		p := m.sends()
 		if p == nil {
-			page.Refuse(w, http.StatusBadRequest, "this gateway's garden file names no way to reach anybody: see alarms: in its schema")
+			page.Refuse(w, http.StatusBadRequest, cmp.Or(m.silent(), "this gateway's garden file names no way to reach anybody: see alarms: in its schema"))
 			return
 		}
 		rung, err := p.Ring(r.Context())

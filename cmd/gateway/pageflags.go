@@ -80,7 +80,7 @@ func servePage(ctx context.Context, s streams, rl *reloader, d *page.Door, desk 
 		Garden: rl.current().garden, Gateway: desk, History: listening{j, desk}, Acknowledge: desk.Acknowledge, Plants: desk, Observer: desk,
 		Rounds: desk.PageRounds(), NextFeed: desk.PageRounds().NextFeed, Season: seasonSoFar(rl.current, j), ConfirmClock: desk.ConfirmClock,
 		Disk: func() (uint64, uint64, error) { return diskSpace(j.Path()) }, Secrets: d.Secrets, Version: version(),
-		Broker: link.words, Ways: told.pageWays,
+		Broker: link.words, Ways: told.pageWays, Silent: told.silent,
 	})
 	if err != nil {
 		fmt.Fprintln(s.err, "page:", err, "- the garden is kept without the page")

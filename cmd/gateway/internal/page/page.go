@@ -71,6 +71,9 @@ type Options struct {
 	// Ways are how the ways by which alarms reach a person have been doing, each
 	// with words for Health; nil where there are none.
 	Ways func() []Way
+	// Silent says why no way is used though the garden file names some, "" where that is
+	// not so; nil is "".
+	Silent func() string
 	// Season is the season up to now as a report; nil offers none.
 	Season func(now time.Time) (*report.Book, error)
 	// Secrets are the password's and the guest's hashes; the zero value asks

@@ -159,6 +159,17 @@ func TestWaterOutsideTheHours(t *testing.T) {
 	assert.Contains(t, s.get(ask).Body.String(), `name="litres"`, "a clock that is not confirmed has no hours")
 }
 
+func TestHealthSaysWhyNobodyIsTold(t *testing.T) {
+	why := ""
+	s := newSite(t, func(o *Options) {
+		o.Ways, o.Silent = func() []Way { return nil }, func() string { return why }
+	})
+	assert.Contains(t, s.get("/health").Body.String(), tWaysNone)
+	why = "nothing is sent with --speed"
+	assert.Contains(t, s.get("/health").Body.String(), why)
+	assert.NotContains(t, s.get("/health").Body.String(), tWaysNone)
+}
+
 func TestKeptShut(t *testing.T) {
 	s := newSite(t, nil)
 	ticket := s.ticketFor("/pot/chilli/water?amount=2&unit=L", "/pot/chilli/water")

@@ -22,6 +22,11 @@ func (p *Page) wayPairs() []pair {
 	}
 	ways := p.o.Ways()
 	if len(ways) == 0 {
+		if p.o.Silent != nil {
+			if why := p.o.Silent(); why != "" {
+				return []pair{{tWays, why}}
+			}
+		}
 		return []pair{{tWays, tWaysNone}}
 	}
 	out := make([]pair, 0, len(ways))
