@@ -60,7 +60,11 @@ func printAlarms(w io.Writer, st *runner.Status) {
 		if a.About != "" {
 			about = " " + fmt.Sprintf("%q", a.About)
 		}
-		fmt.Fprintf(w, "%q%s: %s since %s\n    %s\n    next: %s\n", a.Name, about, a.State, a.Since.Format("2006-01-02 15:04"), a.Text, a.Next)
+		if a.Rests() {
+			fmt.Fprintf(w, "%q%s: %s, does not hold now\n", a.Name, about, a.State)
+		} else {
+			fmt.Fprintf(w, "%q%s: %s since %s\n    %s\n    next: %s\n", a.Name, about, a.State, a.Since.Format("2006-01-02 15:04"), a.Text, a.Next)
+		}
 		if a.OutUntil != nil {
 			fmt.Fprintf(w, "    back in service %s\n", a.OutUntil.Format("2006-01-02 15:04"))
 		}

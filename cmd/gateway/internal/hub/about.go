@@ -76,7 +76,7 @@ func (t *Tie) snapshot(st *runner.Status, rounds runner.Rounds) *Snapshot {
 		s.Tasks = append(s.Tasks, Task{ID: x.ID, Text: x.Title, Zone: x.Zone, Due: x.Due})
 	}
 	for _, a := range st.Alarms {
-		if strings.HasPrefix(a.State, "cleared") {
+		if strings.HasPrefix(a.State, "cleared") || a.Rests() {
 			continue // it stands no more; it only waits to be seen
 		}
 		s.Alarms = append(s.Alarms, Alarm{

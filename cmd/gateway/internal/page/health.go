@@ -13,8 +13,10 @@ import (
 
 // healthModel is the Health view.
 type healthModel struct {
-	Head      headView
-	Alarms    []alarmView
+	Head   headView
+	Alarms []alarmView
+	// Resting are those that were put out of service and do not stand.
+	Resting   []string
 	CanAck    bool
 	Lines     []lineView
 	Probes    []probeView
@@ -30,7 +32,10 @@ type healthModel struct {
 	Who    string
 }
 
-type alarmView struct{ Name, About, Title, Text, Next, State, Ticket string }
+type alarmView struct {
+	Name, About, Title, Text, Next, State, Ticket string
+	Unseen                                        bool
+}
 
 type lineView struct {
 	Name, Valve, Today, Flow, Trouble string
@@ -52,9 +57,14 @@ func (p *Page) health(w http.ResponseWriter, r *http.Request, v *visit) {
 		m.Who = sprintf(tSignedInAs, map[role]string{owner: tOwner, guest: tGuest}[v.role])
 	}
 	for _, a := range st.Alarms {
+		if a.Rests() {
+			m.Resting = append(m.Resting, sprintf(tResting2, joined(capital(a.Name), a.About), clock(*a.OutUntil, st.At)))
+			continue
+		}
 		m.Alarms = append(m.Alarms, alarmView{
 			Name: a.Name, About: a.About, Title: capital(a.Name), Text: v.words(a.Text), Next: a.Next,
-			State: joined(a.About, a.State, sprintf(tSinceAt, clock(a.Since, st.At))), Ticket: p.tickets.issue(v.session, seenPurpose(a.Name, a.About)),
+			State:  joined(a.About, a.State, sprintf(tSinceAt, clock(a.Since, st.At))),
+			Unseen: a.Unseen(), Ticket: p.tickets.issue(v.session, seenPurpose(a.Name, a.About)),
 		})
 	}
 	for _, l := range st.Lines {
@@ -130,10 +140,12 @@ func (p *Page) system(st *runner.Status) []pair {
 // acknowledge marks an alarm as seen.
 func (p *Page) acknowledge(w http.ResponseWriter, r *http.Request, v *visit) {
 	name, about := r.PostForm.Get("name"), r.PostForm.Get("about")
-	known := false
+	known, seen := false, false
 	if st := p.o.Gateway.Status(); st != nil {
 		for _, a := range st.Alarms {
-			known = known || a.Name == name && a.About == about
+			if a.Name == name && a.About == about && !a.Rests() {
+				known, seen = true, a.Acknowledged
+			}
 		}
 	}
 	if !known || p.o.Acknowledge == nil {
@@ -141,6 +153,10 @@ func (p *Page) acknowledge(w http.ResponseWriter, r *http.Request, v *visit) {
 		return
 	}
 	if !p.spend(w, r, v, seenPurpose(name, about), "/health") {
+		return
+	}
+	if seen { // by somebody else meanwhile
+		p.done(w, r, "/health", tAcked)
 		return
 	}
 	ctx, cancel := within(r.Context())

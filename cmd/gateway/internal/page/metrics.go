@@ -151,7 +151,7 @@ func (c *gauges) collect(f *expose.Figures) {
 	c.converters(put, may, st)
 	seen := map[[2]string]bool{}
 	for _, a := range st.Alarms {
-		if k := [2]string{a.Name, a.About}; !seen[k] {
+		if k := [2]string{a.Name, a.About}; !seen[k] && !a.Rests() {
 			seen[k] = true
 			put("alarm_raised", 1, a.Name, a.About)
 		}

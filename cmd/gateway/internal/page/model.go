@@ -89,8 +89,8 @@ func (p *Page) headOf(st *runner.Status, v *visit) headView {
 // pots in want.
 func (p *Page) needs(st *runner.Status) int {
 	n := 0
-	for _, a := range st.Alarms {
-		if a.State != "acknowledged" {
+	for i := range st.Alarms {
+		if st.Alarms[i].Unseen() {
 			n++
 		}
 	}

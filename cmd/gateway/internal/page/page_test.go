@@ -1,6 +1,7 @@
 package page
 
 import (
+	"context"
 	"errors"
 	"net/http/httptest"
 	"strings"
@@ -157,6 +158,34 @@ func TestWaterOutsideTheHours(t *testing.T) {
 	s.gate.status.Synced = false
 	at(14, 10)
 	assert.Contains(t, s.get(ask).Body.String(), `name="litres"`, "a clock that is not confirmed has no hours")
+}
+
+// TestAlarmsThatNobodyNeedSee: the button is there for what waits to be seen alone, and what
+// rests without standing is no alarm.
+func TestAlarmsThatNobodyNeedSee(t *testing.T) {
+	asked := 0
+	s := newSite(t, func(o *Options) {
+		o.Acknowledge = func(context.Context, string, string, string) error { asked++; return errors.New("waits no more") }
+	})
+	at := s.gate.status.At
+	until := at.Add(3 * time.Hour)
+	s.gate.status.Alarms = []runner.AlarmLine{{Name: "no flow", About: "bean", State: "raised", Since: at, Active: true}}
+	ticket := s.ticketFor("/health", "/health/seen")
+	assert.Contains(t, s.get("/").Body.String(), "1 thing needs you")
+
+	s.gate.status.Alarms = []runner.AlarmLine{
+		{Name: "no flow", About: "bean", State: "acknowledged", Since: at, Active: true, Acknowledged: true},
+		{Name: "frost", State: "out of service", Since: at, Active: true, OutUntil: &until},
+		{Name: "tank low", State: "out of service", OutUntil: &until},
+	}
+	body := s.get("/health").Body.String()
+	assert.NotContains(t, body, tAck)
+	assert.Contains(t, body, "Tank low: does not stand, and nobody is told until 11:00")
+	assert.NotContains(t, body, "January")
+	assert.Contains(t, s.get("/").Body.String(), tAllWell)
+	w := s.post("/health/seen", "ticket", ticket, "name", "no flow", "about", "bean")
+	assert.Equal(t, 303, w.Code, "a form that lay open meanwhile")
+	assert.Zero(t, asked)
 }
 
 func TestHealthSaysWhyNobodyIsTold(t *testing.T) {

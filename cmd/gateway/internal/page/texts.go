@@ -173,6 +173,7 @@ const (
 	tNoAlarms    = "No alarm."
 	tNextStep    = "Next step"
 	tSinceAt     = "since %s"
+	tResting2    = "%s: does not stand, and nobody is told until %s"
 	tAck         = "I have seen it"
 	tAcked       = "Marked as seen."
 	tLines       = "Lines"

@@ -4,6 +4,8 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"slices"
+	"strings"
 	"time"
 
 	"fabricpot/control/alarm"
@@ -109,6 +111,12 @@ func (d *Desk) Acknowledge(ctx context.Context, name, about, who string) error {
 // told. The time is over 0 and at most alarm.MostShelved.
 func (d *Desk) Shelve(ctx context.Context, name, about string, long time.Duration, who string) error {
 	return d.onAlarm(ctx, name, func(l *Loop, now garden.Moment, k alarm.Kind) error {
+		if known := l.watch.abouts(l.p.Garden, k); !slices.Contains(known, about) && !slices.ContainsFunc(l.watch.book.List(), func(a alarm.Alarm) bool { return a.Kind == k && a.Subject == about }) {
+			if len(known) == 1 && known[0] == "" {
+				return fmt.Errorf("alarm %q is about nothing in particular, got %q: name it alone", name, about)
+			}
+			return fmt.Errorf("alarm %q about %q: nothing of this garden is called so; expected one of %s", name, about, strings.Join(known, ", "))
+		}
 		c, ok := l.watch.book.Shelve(now, k, about, now.Mono+long, who)
 		if !ok {
 			return fmt.Errorf("out of service for %v: expected a time of up to %.0f days", long, alarm.MostShelved.Hours()/24)
@@ -116,6 +124,40 @@ func (d *Desk) Shelve(ctx context.Context, name, about string, long time.Duratio
 		l.tellAlarms(now, []alarm.Change{c})
 		return nil
 	})
+}
+
+// abouts are what an alarm of a kind may be about in this garden.
+func (w *watch) abouts(g *garden.Garden, k alarm.Kind) (out []string) {
+	switch k {
+	case alarm.NotClosed, alarm.LineFaulted, alarm.OrderWithoutFlow, alarm.LessFlow, alarm.FlowTooHigh, alarm.CapReached:
+		for i := range g.Lines {
+			out = append(out, string(g.Lines[i].ID))
+		}
+	case alarm.ZoneNoResponse, alarm.LessArrives, alarm.LosesTooMuch, alarm.LosesTooLittle, alarm.ReadsDry, alarm.OnBalance:
+		g.EachZone(func(_ *garden.Pot, z *garden.Zone) { out = append(out, string(z.ID)) })
+	case alarm.ProbeDead, alarm.ProbeDoubtful:
+		g.EachZone(func(_ *garden.Pot, z *garden.Zone) {
+			for i := range z.Probes {
+				out = append(out, string(z.Probes[i].ID))
+			}
+		})
+	case alarm.GaugeDoubtful:
+		out = []string{meterName, "rain gauge", "float"}
+	case alarm.BusDead, alarm.ConverterDead:
+		for i := range w.causes.converters {
+			if c := &w.causes.converters[i]; k == alarm.ConverterDead {
+				out = append(out, c.name)
+			} else if !slices.Contains(out, c.bus) {
+				out = append(out, c.bus)
+			}
+		}
+	default:
+		out = []string{""}
+	}
+	if k == alarm.LessFlow {
+		out = append(out, "") // all lines alike
+	}
+	return out
 }
 
 // Unshelve puts an alarm back into service.

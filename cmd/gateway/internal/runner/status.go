@@ -149,10 +149,11 @@ type LineStatus struct {
 
 // AlarmLine is one alarm that is raised or not yet acknowledged.
 type AlarmLine struct {
-	Name  string    `json:"name"`
-	About string    `json:"about"`
-	State string    `json:"state"`
-	Since time.Time `json:"since"`
+	Name  string `json:"name"`
+	About string `json:"about"`
+	State string `json:"state"`
+	// Since is absent for one that was put out of service before it was ever raised.
+	Since time.Time `json:"since,omitzero"`
 	Text  string    `json:"text"`
 	Next  string    `json:"next_step"`
 	// Active tells that its condition still holds, Serious that it can't wait
@@ -163,6 +164,12 @@ type AlarmLine struct {
 	// OutUntil is when it comes back into service, absent (null) where it is in.
 	OutUntil *time.Time `json:"out_of_service_until"`
 }
+
+// Rests tells that it does not stand and is kept out of service: nobody need look at it.
+func (a *AlarmLine) Rests() bool { return a.OutUntil != nil && !a.Active }
+
+// Unseen tells that it waits for somebody to see it.
+func (a *AlarmLine) Unseen() bool { return a.OutUntil == nil && !a.Acknowledged }
 
 // CloseReport is what closing everything came to.
 type CloseReport struct {
