@@ -126,13 +126,24 @@ type GivenSpan struct {
 // Given adds up what a line gave between two times in that many equal parts,
 // oldest first, by when each delivery closed; parts without water are left out.
 func (j *Journal) Given(line garden.LineID, from, to time.Time, parts int) ([]GivenSpan, error) {
+	return j.given("water of line "+string(line), `SELECT (closed_wall-?2)/?4, sum(litres) FROM outcomes WHERE line=?1 AND closed_wall BETWEEN ?2 AND ?3 AND litres>0 GROUP BY 1 ORDER BY 1`,
+		string(line), from, to, parts)
+}
+
+// GivenByHand is Given for what people poured into a zone.
+func (j *Journal) GivenByHand(zone garden.ZoneID, from, to time.Time, parts int) ([]GivenSpan, error) {
+	return j.given("water by hand of "+string(zone), `SELECT (at_wall-?2)/?4, sum(litres) FROM asks WHERE zone=?1 AND kind=?5 AND at_wall BETWEEN ?2 AND ?3 AND litres>0 GROUP BY 1 ORDER BY 1`,
+		string(zone), from, to, parts, int(garden.GardenerWatered))
+}
+
+func (j *Journal) given(what, query, id string, from, to time.Time, parts int, more ...any) ([]GivenSpan, error) {
 	a, b := from.UnixMilli(), to.UnixMilli()
 	if b <= a || parts < 1 {
 		return nil, nil
 	}
 	bucket := (b-a)/int64(parts) + 1
 	var out []GivenSpan
-	err := j.query("water of line "+string(line), func(rows *sql.Rows) error {
+	err := j.query(what, func(rows *sql.Rows) error {
 		var n int64
 		var s GivenSpan
 		if err := rows.Scan(&n, &s.Litres); err != nil {
@@ -141,8 +152,7 @@ func (j *Journal) Given(line garden.LineID, from, to time.Time, parts int) ([]Gi
 		s.At = time.UnixMilli(a + n*bucket).UTC()
 		out = append(out, s)
 		return nil
-	}, `SELECT (closed_wall-?2)/?4, sum(litres) FROM outcomes WHERE line=?1 AND closed_wall BETWEEN ?2 AND ?3 AND litres>0 GROUP BY 1 ORDER BY 1`,
-		string(line), a, b, bucket)
+	}, query, append([]any{id, a, b, bucket}, more...)...)
 	return out, err
 }
 

@@ -129,6 +129,17 @@ func TestGivenAndTheLatestOfAZone(t *testing.T) {
 	require.NoError(t, err)
 	require.Len(t, given, 2)
 	assert.Equal(t, []float64{1 + 3 + 5 + 7 + 9, 11 + 13 + 15 + 17 + 19}, []float64{given[0].Litres, given[1].Litres})
+	for i, zone := range []garden.ZoneID{"chilli", "chilli", "bean", "chilli"} {
+		kind := garden.GardenerWatered
+		if i == 3 {
+			kind = garden.AskWater
+		}
+		require.NoError(t, j.AddAsk(at(time.Duration(6*i)*time.Hour), garden.Ask{Kind: kind, Zone: zone, Litres: float64(i + 1)}, ""))
+	}
+	poured, err := j.GivenByHand("chilli", start, start.Add(20*time.Hour), 1)
+	require.NoError(t, err)
+	require.Len(t, poured, 1)
+	assert.InDelta(t, 1+2, poured[0].Litres, 1e-9, "what was poured, into this pot")
 	decisions, err := j.DecisionsOf("a", start, 3)
 	require.NoError(t, err)
 	notes, err := j.NotesOf("a", start.Add(17*time.Hour), 3)

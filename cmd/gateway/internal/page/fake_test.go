@@ -120,6 +120,9 @@ func (*notebook) Rain(time.Time, time.Time, int) ([]journal.RainSpan, error) { r
 func (*notebook) Given(garden.LineID, time.Time, time.Time, int) ([]journal.GivenSpan, error) {
 	return nil, nil
 }
+func (*notebook) GivenByHand(garden.ZoneID, time.Time, time.Time, int) ([]journal.GivenSpan, error) {
+	return nil, nil
+}
 func (*notebook) DecisionsOf(garden.ZoneID, time.Time, int) ([]journal.Decision, error) {
 	return nil, errors.New("card is gone")
 }

@@ -24,6 +24,7 @@ type History interface {
 	ZoneCourse(z garden.ZoneID, from, to time.Time, points int) ([]journal.Point, error)
 	Rain(from, to time.Time, parts int) ([]journal.RainSpan, error)
 	Given(line garden.LineID, from, to time.Time, parts int) ([]journal.GivenSpan, error)
+	GivenByHand(zone garden.ZoneID, from, to time.Time, parts int) ([]journal.GivenSpan, error)
 	DecisionsOf(zone garden.ZoneID, since time.Time, most int) ([]journal.Decision, error)
 	Feeds(zone garden.ZoneID, since time.Time) ([]journal.Feed, error)
 	NotesOf(zone garden.ZoneID, since time.Time, most int) ([]journal.Note, error)

@@ -171,6 +171,13 @@ func (p *Page) queryPast(ref zoneRef, st *runner.Status, win window) (past, erro
 			out.give(g.At, g.Litres*share)
 		}
 	}
+	poured, err := h.GivenByHand(ref.zone.ID, out.From, out.To, bars)
+	if err != nil {
+		return out, err
+	}
+	for _, g := range poured {
+		out.give(g.At, g.Litres)
+	}
 	rain, err := h.Rain(out.From, out.To, bars)
 	if err != nil {
 		return out, err

@@ -11,6 +11,7 @@ import (
 
 	"fabricpot/cmd/gateway/internal/runner"
 	"fabricpot/control"
+	"fabricpot/control/garden"
 )
 
 // A pot's page says what the tap's water left in it, and whether it is to be washed out.
@@ -62,6 +63,17 @@ func TestSaltsOfTheTapReachPeople(t *testing.T) {
 	assert.Len(t, listed, 6)
 	body := pageOf(r, "/pot/trough-bean")
 	assert.Contains(t, body, "of the bush bean harvest)", "which is not fed")
+}
+
+// TestPotShowsWaterByHand: of a pot without a line and of one with.
+func TestPotShowsWaterByHand(t *testing.T) {
+	r := newRig(t, 3*time.Hour, 1, nil)
+	for _, z := range []garden.ZoneID{"chard", "chilli"} {
+		require.NotContains(t, pageOf(r, "/pot/"+string(z)), "<td>1.7"+apart+"L")
+		require.NoError(t, r.desk.Ask(t.Context(), garden.Ask{Kind: garden.GardenerWatered, Zone: z, Litres: 1.7, Who: "test"}))
+		r.live(10 * time.Minute)
+		assert.Regexp(t, `<td>\s*1\.7`+apart+`L`, pageOf(r, "/pot/"+string(z)))
+	}
 }
 
 func pageOf(r *rig, path string) string {
