@@ -234,6 +234,19 @@ func TestNobodyWatersAnEmptyPot(t *testing.T) {
 	assert.Nil(t, r.water(w.Zone))
 }
 
+// TestTheHoseIsMeasuredOnce: the task ends with the figure in the garden file.
+func TestTheHoseIsMeasuredOnce(t *testing.T) {
+	r := newRig(t, testGarden(), tended(time.Date(2026, 6, 1, 5, 0, 0, 0, time.UTC)))
+	measure := func() bool {
+		r.run(2 * time.Hour)
+		list := r.st.Tasks(r.now.Wall)
+		return find(list, task.Measure, "") != nil
+	}
+	require.True(t, measure())
+	r.p.g.HoseLPM = garden.Known(12)
+	assert.False(t, measure())
+}
+
 // TestNobodyFeedsAnEmptyPot: neither by its line nor by hand.
 func TestNobodyFeedsAnEmptyPot(t *testing.T) {
 	for _, empty := range []bool{false, true} {

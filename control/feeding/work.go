@@ -89,7 +89,10 @@ func (p *Plan) work(st *State, now garden.Moment, v *Seen, out *Output) {
 			}
 		}
 	}
-	if byHand && !p.g.HoseLPM.Known {
+	switch old := find(open, task.Measure, ""); {
+	case p.g.HoseLPM.Known && old != nil:
+		st.overtake(old, "the garden file tells it", now, out)
+	case byHand && !p.g.HoseLPM.Known:
 		st.add(task.NewMeasure(now.Wall), out)
 	}
 	if task.RoundDue(now.Wall, st.lastRound) && find(open, task.Round, "") == nil {

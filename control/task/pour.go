@@ -195,8 +195,10 @@ func NewMeasure(opened time.Time) Task {
 	return Task{
 		ID: "measure-hose", Kind: Measure, Title: "Measure your hose", Why: "tasks can then tell how long to hold it",
 		Steps: []string{
-			"Open the tap as far as you do when you water, and count the seconds until a bucket of 10 L is full.",
-			"Litres a minute = 600 divided by those seconds. Enter it, and measure again when you change the hose or the nozzle.",
+			"Open the tap as far as you do when you water, and count the seconds until a bucket is full whose size you know.",
+			"What it gives a minute is the bucket's size divided by those seconds, times 60.",
+			"Write it into the garden file as hose, on a line of its own that is not indented, such as: hose: 12 L/min. Then have the file read again: gateway reload.",
+			"Measure again when you change the hose or the nozzle.",
 		},
 		Opened: opened, Due: opened, Until: opened.Add(Measure.patience()),
 	}

@@ -1,14 +1,19 @@
 package page
 
 import (
+	"regexp"
+	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"fabricpot/cmd/gateway/internal/config"
 	"fabricpot/control/feeding"
 	"fabricpot/control/garden"
 	"fabricpot/control/task"
+	"fabricpot/testdata"
 )
 
 // A US gallon is 3.785411784 L, and °F = 1.8 °C + 32 (NIST SP 811, appendix B;
@@ -68,4 +73,21 @@ func TestEverySentenceInTheBrowsersUnits(t *testing.T) {
 	require.Len(t, m.Plan, 1)
 	assert.Contains(t, m.Plan[0], ": "+want[1])
 	assert.Equal(t, said, noted.Answer.Causes[0].Evidence, "the answer itself is not changed")
+}
+
+// TestMeasuringTheHose: the task says where the figure goes, and what it shows is what the
+// garden file takes, in either unit.
+func TestMeasuringTheHose(t *testing.T) {
+	for _, pr := range []prefs{{}, {gallons: true}} {
+		said := strings.Join(pr.eachWords(task.NewMeasure(time.Time{}).Steps), " ")
+		found := regexp.MustCompile(`hose: (\d+(?:\.\d+)?[ \x{00a0}]\S+/min)`).FindStringSubmatch(said)
+		require.NotNil(t, found, said)
+		line := strings.ReplaceAll(found[0], apart, " ")
+		g, _, err := config.Load("terrace.yaml", []byte(string(testdata.Terrace)+"\n"+line+"\n"))
+		require.NoError(t, err)
+		assert.InDelta(t, 12, g.HoseLPM.Value, 0.2)
+		if pr.gallons {
+			assert.NotRegexp(t, `\d L|[Ll]itre`, said)
+		}
+	}
 }
