@@ -66,12 +66,20 @@ func Respond(o Observation, f Facts) (Answer, error) {
 		return a, nil
 	}
 	a.Causes = candidates(o.Sign, f)
-	sort.SliceStable(a.Causes, func(i, j int) bool { return rank(a.Causes[i].support) < rank(a.Causes[j].support) })
+	less, both := a.unlikelier(f)
+	place := func(c *Cause) int {
+		if both && c.kind == less {
+			return 2*rank(c.support) + 1
+		}
+		return 2 * rank(c.support)
+	}
+	sort.SliceStable(a.Causes, func(i, j int) bool { return place(&a.Causes[i]) < place(&a.Causes[j]) })
 	a.advise(f)
 	a.LookAgain = lookAgain(o, a)
 	return a, nil
 }
 
+// rank orders causes by what the records say.
 func rank(s Support) int {
 	switch s {
 	case For:
@@ -82,6 +90,20 @@ func rank(s Support) int {
 	return 2
 }
 
+// sure tells that the records speak for a cause of that kind.
+func (a *Answer) sure(k causeKind) bool {
+	return slices.ContainsFunc(a.Causes, func(c Cause) bool { return c.kind == k && c.support == For })
+}
+
+// unlikelier is which of wet and dry is not so where the records speak for both: a pot may
+// have been both in a week, and as it stands now is likelier. ok is false where they don't.
+func (a *Answer) unlikelier(f Facts) (k causeKind, ok bool) {
+	if f.ratherDry() {
+		return wetCause, a.sure(wetCause) && a.sure(dryCause)
+	}
+	return dryCause, a.sure(wetCause) && a.sure(dryCause)
+}
+
 // advise says what to do first, from the causes that the records do not speak
 // against. Feed comes in only where neither wet roots, heat, cold, salt nor a
 // leaf disease stand against it.
@@ -89,6 +111,10 @@ func (a *Answer) advise(f Facts) {
 	first := func(s string) { a.First = appendNew(a.First, s) }
 	leave := func(s string) { a.LeaveAlone = appendNew(a.LeaveAlone, s) }
 	barred := feedBar(f)
+	// Of wet and dry one is acted on, and nothing told that pours where watering is to stop.
+	less, both := a.unlikelier(f)
+	dry := a.sure(dryCause) && !(both && less == dryCause)
+	stop := a.sure(wetCause) && !(both && less == wetCause)
 	leaf := slices.ContainsFunc(a.Causes, func(c Cause) bool { return c.kind == leafCause && c.support != Against && a.Sign != Limp })
 	for _, c := range a.Causes {
 		if c.support == Against {
@@ -97,18 +123,20 @@ func (a *Answer) advise(f Facts) {
 		sure := c.support == For
 		switch c.kind {
 		case wetCause:
-			if sure {
+			if stop {
 				first("stop watering until the pot is down to its refill point; free the drain")
 				leave("no water and no feed on a full pot, even if leaves hang")
-			} else if a.Sign == Limp {
+			} else if !sure && a.Sign == Limp {
 				first("before anything else find out whether the pot is wet or dry: lift it, or read the probe")
 			}
 		case dryCause, unevenCause:
-			if sure {
+			if dry || sure && c.kind == unevenCause {
 				first("soak it slowly, in several goes, until the first water shows below")
 			}
 		case hotCause:
-			if sure {
+			if sure && stop {
+				first("shade the pot's side; no feed in the heat")
+			} else if sure {
 				first("shade the pot's side and water in the morning; no feed in the heat")
 			}
 		case coldCause:
@@ -117,7 +145,11 @@ func (a *Answer) advise(f Facts) {
 			}
 		case saltCause:
 			if sure {
-				first("flush with plain water and measure what drains")
+				if stop {
+					first("once it is down to its refill point, flush with plain water and measure what drains")
+				} else {
+					first("flush with plain water and measure what drains")
+				}
 				leave("no feed until drainage is down")
 			} else if c.support == NotKnown && (a.Sign == BrownEdgesLower || a.Sign == WhiteCrust) {
 				first("catch what drains and measure its EC before you feed")
@@ -144,7 +176,11 @@ func (a *Answer) advise(f Facts) {
 				leave("don't feed for spots: food does not cure them")
 			}
 		case drainCause:
-			first("loosen the surface, free the drain, and water in small sips")
+			if stop {
+				first("loosen the surface and free the drain")
+			} else {
+				first("loosen the surface, free the drain, and water in small sips")
+			}
 		}
 	}
 	if barred != "" {

@@ -43,6 +43,10 @@ func TestRespond(t *testing.T) {
 		// From memory: wilting with high water content points to root-zone air.
 		{"limp and wet", Limp, with(func(f *Facts) { f.SaturatedHours = k(40); f.Water = k(0.61) }), "too wet", "stop watering", "no water and no feed"},
 		{"limp and dry", Limp, with(func(f *Facts) { f.Dips = k(3); f.Water = k(0.3) }), "too dry", "soak it slowly", ""},
+		// Both in one week: as it stands now is likelier, and that alone is acted on.
+		{"limp, dry once and full now", Limp, with(func(f *Facts) { f.Dips = k(2); f.Water = k(0.61) }), "too wet", "stop watering", "no water and no feed"},
+		{"limp, full for a day and dry now", Limp, with(func(f *Facts) { f.SaturatedHours = k(30); f.Water = k(0.4) }), "too dry", "soak it slowly", ""},
+		{"limp, full and salty", Limp, with(func(f *Facts) { f.Water, f.DrainMS = k(0.61), k(6) }), "too wet", "once it is down to its refill point, flush", "no feed"},
 		// Extension description (READ) of early blight: rings, yellow halo,
 		// older leaves first; a disease, do not feed.
 		{"rings", RingedSpots, with(hungry), "hunger", "take off the marked leaves", "don't feed for spots"},
@@ -58,6 +62,10 @@ func TestRespond(t *testing.T) {
 			assert.Contains(t, a.Causes[0].Name, c.cause)
 			assert.Contains(t, strings.Join(a.First, "\n"), c.first)
 			assert.Contains(t, strings.Join(a.LeaveAlone, "\n"), c.leave)
+			if said := strings.Join(a.First, "\n"); strings.Contains(said, "stop watering") {
+				assert.NotContains(t, said, "soak it slowly", "one or the other")
+				assert.NotContains(t, said, "water in the morning")
+			}
 			if c.leave != "" && strings.Contains(c.leave, "feed") {
 				assert.NotContains(t, strings.Join(a.First, "\n"), "give the feed")
 				assert.False(t, a.Recover)

@@ -112,6 +112,11 @@ func (f Facts) tooDry() (v verdict) {
 	return v
 }
 
+// ratherDry tells that the zone stands nearer to its refill point than to full.
+func (f Facts) ratherDry() bool {
+	return f.Water.Known && f.Refill.Known && f.Capacity.Known && 2*f.Water.Value < f.Refill.Value+f.Capacity.Value
+}
+
 func (f Facts) dips() string {
 	if f.Dips.Value == 1 {
 		return "once"
