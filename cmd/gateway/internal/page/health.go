@@ -77,6 +77,8 @@ func (p *Page) health(w http.ResponseWriter, r *http.Request, v *visit) {
 			lv.Valve = tOpen
 		case l.Confirmed:
 			lv.Valve = tClosedYes
+		case confirming(&l, st):
+			lv.Valve = tClosedSoon // it was just told to close
 		default:
 			lv.Valve, lv.Doubt = tClosedNo, true
 		}

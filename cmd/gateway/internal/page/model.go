@@ -2,10 +2,12 @@ package page
 
 import (
 	"math"
+	"slices"
 	"strings"
 	"time"
 
 	"fabricpot/cmd/gateway/internal/runner"
+	"fabricpot/control/alarm"
 	"fabricpot/control/garden"
 )
 
@@ -74,6 +76,15 @@ func (p *Page) headOf(st *runner.Status, v *visit) headView {
 	switch n := p.needs(st); n {
 	case 0:
 		h.Needs = tAllWell
+		for i := range st.Lines {
+			if l := &st.Lines[i]; l.Open || l.Confirmed {
+				continue
+			}
+			if h.Needs = tConfirming; !confirming(&st.Lines[i], st) {
+				h.Needs, h.Worry = tUnconfirmed, true
+				break
+			}
+		}
 	case 1:
 		h.Needs, h.Worry = tOneNeeds, true
 	default:
@@ -83,6 +94,14 @@ func (p *Page) headOf(st *runner.Status, v *visit) headView {
 		h.Silent = sprintf(tSilent, span(quiet))
 	}
 	return h
+}
+
+// confirming tells that a line that is not confirmed closed was told to close just now, and
+// that its alarm does not stand.
+func confirming(l *runner.LineStatus, st *runner.Status) bool {
+	return l.UnconfirmedS < 90 && !slices.ContainsFunc(st.Alarms, func(a runner.AlarmLine) bool {
+		return a.Name == alarm.NotClosed.String() && a.About == string(l.Line)
+	})
 }
 
 // needs counts what waits for a person: alarms nobody has seen and hand-tended

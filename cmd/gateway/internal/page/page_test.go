@@ -14,6 +14,7 @@ import (
 	"fabricpot/cmd/gateway/internal/config"
 	"fabricpot/cmd/gateway/internal/journal"
 	"fabricpot/cmd/gateway/internal/runner"
+	"fabricpot/control/alarm"
 	"fabricpot/control/garden"
 	"fabricpot/testdata"
 )
@@ -158,6 +159,32 @@ func TestWaterOutsideTheHours(t *testing.T) {
 	s.gate.status.Synced = false
 	at(14, 10)
 	assert.Contains(t, s.get(ask).Body.String(), `name="litres"`, "a clock that is not confirmed has no hours")
+}
+
+// TestAStartConfirmsItsLines: until it is an alarm neither banner nor lines say that all is
+// well, or that somebody has to go.
+func TestAStartConfirmsItsLines(t *testing.T) {
+	s := newSite(t, nil)
+	st := s.gate.status
+	for i := range st.Lines {
+		st.Lines[i].Confirmed = false
+	}
+	body := s.get("/health").Body.String()
+	assert.Contains(t, body, tConfirming)
+	assert.Contains(t, body, tClosedSoon)
+	assert.NotContains(t, body, tAllWell)
+	assert.NotContains(t, body, tClosedNo)
+
+	st.Lines[1].UnconfirmedS = 120
+	body = s.get("/health").Body.String()
+	assert.Contains(t, body, tUnconfirmed, "long after it was told, with no alarm of its own")
+	assert.Equal(t, 1, strings.Count(body, tClosedNo))
+	st.Lines[1].UnconfirmedS = 0
+
+	st.Alarms = []runner.AlarmLine{{Name: alarm.NotClosed.String(), About: string(st.Lines[0].Line), State: "raised", Since: st.At, Active: true}}
+	body = s.get("/health").Body.String()
+	assert.Contains(t, body, "1 thing needs you")
+	assert.Equal(t, 1, strings.Count(body, tClosedNo), "the others have no alarm yet")
 }
 
 // TestAlarmsThatNobodyNeedSee: the button is there for what waits to be seen alone, and what

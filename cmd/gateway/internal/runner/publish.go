@@ -98,7 +98,7 @@ func (l *Loop) lineStatuses(lines []valves.Status) []LineStatus {
 	var out []LineStatus
 	for i, s := range lines {
 		ls := LineStatus{
-			Line: s.Line, Name: l.p.Garden.Lines[i].Name, Open: s.Open, Confirmed: s.Confirmed,
+			Line: s.Line, Name: l.p.Garden.Lines[i].Name, Open: s.Open, Confirmed: s.Confirmed, UnconfirmedS: s.UnconfirmedFor.Seconds(),
 			TodayL: s.SpentL, CapL: s.CapL, FlowLPH: l.p.Garden.Lines[i].FlowLPH(),
 			OrderedL: s.Order.Litres, SoFarL: s.SoFarL,
 		}

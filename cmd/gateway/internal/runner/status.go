@@ -133,9 +133,11 @@ type LineStatus struct {
 	Name      string        `json:"name"`
 	Open      bool          `json:"open"`
 	Confirmed bool          `json:"closed_confirmed"`
-	TodayL    float64       `json:"litres_last_day"`
-	CapL      float64       `json:"cap_l"`
-	FlowLPH   float64       `json:"flow_l_per_h"`
+	// UnconfirmedS is for how long it has been told to close without confirming it, s.
+	UnconfirmedS float64 `json:"closed_unconfirmed_s"`
+	TodayL       float64 `json:"litres_last_day"`
+	CapL         float64 `json:"cap_l"`
+	FlowLPH      float64 `json:"flow_l_per_h"`
 	// OrderedL and SoFarL are of the pulse in progress, L; 0 without one.
 	// LastPulseS is how long the line was last open, LastPulseAt when that ended;
 	// absent (null) before the first pulse of this run.
