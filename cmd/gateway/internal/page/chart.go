@@ -105,7 +105,7 @@ func drawPast(d past, win window, size canvas, k ink, pr prefs, zone *time.Locat
 func ticks(from, until time.Time, most, leastHours int, zone *time.Location) []time.Time {
 	from, until = from.In(zone), until.In(zone)
 	var out []time.Time
-	for _, step := range []int{1, 2, 3, 6, 12, 24, 48, 5 * 24, 7 * 24, 14 * 24, 30 * 24, 60 * 24} {
+	for _, step := range []int{1, 2, 3, 6, 12, 24, 48, 3 * 24, 5 * 24, 7 * 24, 14 * 24, 30 * 24, 60 * 24} {
 		if step < leastHours {
 			continue
 		}
@@ -128,22 +128,25 @@ func ticks(from, until time.Time, most, leastHours int, zone *time.Location) []t
 }
 
 func drawTimes(c *picture.Painter, d past, win window, a, b plot, k ink, text picture.Style, zone *time.Location) {
-	most := 5
-	if a.right-a.left > 500 {
-		most = 9
-	}
 	label, least := win.label, 24
 	if d.Until.Sub(d.From) < 48*time.Hour {
 		label, least = "15:04", 1
 	}
+	// A browser's letters may be wider than the measured ones, and a blank is between them.
+	room := func(words string) int { return picture.Width(words, text)*5/4 + picture.Width("0", text) }
+	most := min(max((a.right-a.left)/room(time.Date(2000, 9, 27, 20, 0, 0, 0, time.UTC).Format(label)), 1), 9)
+	free := 0 // from where on nothing is written
 	for _, t := range ticks(d.From, d.Until, most, least, zone) {
 		x := a.x(t)
 		c.Line([]picture.Point{{X: x, Y: b.bottom}, {X: x, Y: b.bottom + 4}}, k.text, 1)
 		words := t.Format(label)
 		wide := picture.Width(words, text)
-		// A browser's letters may be wider than the measured ones.
 		left := min(max(x-wide/2, 0), b.right+6-wide*5/4)
+		if left < free {
+			continue
+		}
 		c.Text(words, left, b.bottom+18, text)
+		free = left + room(words)
 	}
 	c.Line([]picture.Point{{X: b.left, Y: b.bottom}, {X: b.right, Y: b.bottom}}, k.text, 1)
 	if d.Until.After(d.To) {
