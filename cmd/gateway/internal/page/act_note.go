@@ -92,10 +92,8 @@ func (p *Page) readNote(r *http.Request) (n journal.Note, sign task.Sign, why st
 			return n, sign, sprintf(tErrValue, brief(value))
 		}
 	}
-	if n.Kind == journal.DrainageKind && n.Value.Known {
-		if err := feed.CheckDrainage(n.Value.Value); err != nil {
-			return n, sign, capital(err.Error()) + "."
-		}
+	if why := checkValue(n.Kind, n.Value); why != "" {
+		return n, sign, why
 	}
 	if len([]rune(n.Text)) > maxNote || strings.ToValidUTF8(n.Text, "") != n.Text || strings.ContainsRune(n.Text, 0) {
 		return n, sign, tErrNoteTx
@@ -107,6 +105,42 @@ func (p *Page) readNote(r *http.Request) (n journal.Note, sign task.Sign, why st
 		return n, sign, tErrSignValue
 	}
 	return n, sign, ""
+}
+
+// measures are what may be entered as a value of those notes that have one; of none of them
+// is it 0 or less. Judgement: more than the largest pot of a garden weighs or bears.
+func measures() map[string]measure {
+	return map[string]measure{
+		"weight":             {2000, "kg", true},
+		"harvest":            {500, "kg", true},
+		"drained":            {1000, "L", false},
+		journal.DrainageKind: {feed.MostDrainageMS, "mS/cm", true},
+	}
+}
+
+// measure is the most that a value may be, and whether the note is none without it.
+type measure struct {
+	most  float64
+	unit  string
+	needs bool
+}
+
+// checkValue says what is wrong with the value of a note of that kind.
+func checkValue(kind string, v garden.Measured) string {
+	m, has := measures()[kind]
+	switch {
+	case !has:
+		return ""
+	case !v.Known && m.needs:
+		return sprintf(tErrNoValue, m.most, m.unit)
+	case v.Known && kind == journal.DrainageKind:
+		if err := feed.CheckDrainage(v.Value); err != nil {
+			return capital(err.Error()) + "."
+		}
+	case v.Known && !(v.Value > 0 && v.Value <= m.most):
+		return sprintf(tErrRange, v.Value, m.most, m.unit)
+	}
+	return ""
 }
 
 // signChoices are the signs a gardener can choose of, none where nobody answers.

@@ -305,6 +305,27 @@ func TestBadInput(t *testing.T) {
 		{"a note with no number for a value", 400, func() *httptest.ResponseRecorder {
 			return s.post("/pot/chilli/note", "ticket", note(), "kind", "weight", "value", "heavy")
 		}},
+		{"a pot of less than nothing", 400, func() *httptest.ResponseRecorder {
+			return s.post("/pot/chilli/note", "ticket", note(), "kind", "weight", "value", "-7")
+		}},
+		{"a pot of tons", 400, func() *httptest.ResponseRecorder {
+			return s.post("/pot/chilli/note", "ticket", note(), "kind", "weight", "value", "2000.5")
+		}},
+		{"a harvest of less than nothing", 400, func() *httptest.ResponseRecorder {
+			return s.post("/pot/chilli/note", "ticket", note(), "kind", "harvest", "value", "-2")
+		}},
+		{"a harvest of tons", 400, func() *httptest.ResponseRecorder {
+			return s.post("/pot/chilli/note", "ticket", note(), "kind", "harvest", "value", "99999")
+		}},
+		{"a harvest of nobody knows what", 400, func() *httptest.ResponseRecorder {
+			return s.post("/pot/chilli/note", "ticket", note(), "kind", "harvest", "text", "the first")
+		}},
+		{"water that ran out before any came", 400, func() *httptest.ResponseRecorder {
+			return s.post("/pot/chilli/note", "ticket", note(), "kind", "drained", "value", "-4")
+		}},
+		{"an EC without a figure", 400, func() *httptest.ResponseRecorder {
+			return s.post("/pot/chilli/note", "ticket", note(), "kind", journal.DrainageKind)
+		}},
 		{"by hand without an amount", 400, func() *httptest.ResponseRecorder {
 			return s.post("/pot/chard/gave", "ticket", gave(), "unit", "L", "amount", "")
 		}},

@@ -284,6 +284,8 @@ const (
 	tErrNoteTx    = "Expected some words, at most 500 letters, or a value."
 	tErrKind      = "Expected one of the kinds of the list."
 	tErrValue     = "The value “%s” is no plain number."
+	tErrNoValue   = "This note is none without its value: expected over 0 and at most %g %s."
+	tErrRange     = "The value is %g: expected over 0 and at most %g %s."
 	tErrShut      = "This pot is kept shut"
 	tErrHours     = "Watering is not allowed at this hour"
 	tErrNoLine    = "No line waters this pot"
