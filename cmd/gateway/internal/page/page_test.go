@@ -16,6 +16,7 @@ import (
 	"fabricpot/cmd/gateway/internal/runner"
 	"fabricpot/control/alarm"
 	"fabricpot/control/garden"
+	"fabricpot/control/task"
 	"fabricpot/testdata"
 )
 
@@ -444,4 +445,41 @@ func twelve(t testing.TB) *site {
 	s := newSite(t, func(o *Options) { o.Garden = g })
 	s.gate.status = stillStatus(g)
 	return s
+}
+
+// worklist is a list of work that stands still.
+type worklist []task.Listed
+
+func (w worklist) List(time.Time) []task.Listed                  { return w }
+func (worklist) Done(context.Context, string, task.Report) error { return nil }
+
+// TestRoundsInTheListsOrder: as the command tells them, with its amounts; pots that want no
+// water yet follow, and one that came to want some since goes first.
+func TestRoundsInTheListsOrder(t *testing.T) {
+	at := time.Date(2026, 7, 3, 8, 0, 0, 0, time.UTC)
+	listed := func(id string, kind task.Kind, zone garden.ZoneID, litres float64) task.Listed {
+		return task.Listed{Task: task.Task{ID: id, Kind: kind, Zone: zone, Title: "Title of " + id, Litres: litres, Opened: at, Due: at, Until: at.Add(time.Hour)}}
+	}
+	s := newSite(t, func(o *Options) {
+		o.Rounds = worklist{listed("feed", task.Feed, "chilli", 2), listed("water-chard", task.Water, "chard", 4.2), listed("can", task.Water, "chilli", 3), listed("round", task.Round, "", 0)}
+	})
+	order := func(words ...string) {
+		t.Helper()
+		body, last := s.get("/rounds").Body.String(), 0
+		for _, w := range words {
+			i := strings.Index(body, "<h2>"+w)
+			require.Greater(t, i, last, w)
+			last = i
+		}
+		assert.Equal(t, len(words), strings.Count(body, "<h2>"), "each once")
+	}
+	water := "Water Chard by the door: about 4.2" + apart + "L</h2>"
+	order("Title of feed", water, "Title of can", "Title of round")
+	assert.Contains(t, s.get("/rounds").Body.String(), `value="4.2"`)
+
+	s.page.o.Rounds = worklist{listed("round", task.Round, "", 0)}
+	order("Title of round", "Water Chard")
+	short := -0.5
+	zoneStatus(s.gate.status, "chard").ToRefillL = &short
+	order("Water Chard", "Title of round")
 }

@@ -3,6 +3,7 @@ package page
 import (
 	"errors"
 	"net/http"
+	"slices"
 	"sort"
 	"strings"
 
@@ -15,9 +16,14 @@ import (
 // roundsModel is the Rounds view.
 type roundsModel struct {
 	Head  headView
-	Hands []handView
-	Tasks []taskView
+	Items []roundItem
 	Unit  string
+}
+
+// roundItem is a pot that a person waters, or else a task.
+type roundItem struct {
+	Hand *handView
+	Task *taskView
 }
 
 // handView is a pot that a person waters.
@@ -45,23 +51,49 @@ func (p *Page) rounds(w http.ResponseWriter, r *http.Request, v *visit) {
 		return
 	}
 	m := roundsModel{Head: p.headOf(st, v), Unit: v.volumeUnit()}
+	m.Items = p.roundItems(st, v)
+	p.show(w, r, http.StatusOK, roundsPage(v, m))
+}
+
+// roundItems are the list's tasks in its order, the water for pots without a line as those
+// pots, and after them the pots that need none yet. One that has come to want water since
+// the list was last looked through goes first.
+func (p *Page) roundItems(st *runner.Status, v *visit) []roundItem {
+	var now, listed, later []roundItem
+	pots := map[garden.ZoneID]*handView{}
 	for i := range st.Zones {
 		if zs := &st.Zones[i]; zs.HandTended && !zs.Empty {
-			m.Hands = append(m.Hands, p.handView(zs, v))
+			h := p.handView(zs, v)
+			pots[zs.Zone] = &h
 		}
 	}
-	sort.SliceStable(m.Hands, func(i, j int) bool {
-		if a, b := m.Hands[i].hours, m.Hands[j].hours; a != b {
-			return a < b
-		}
-		return m.Hands[i].Name < m.Hands[j].Name
-	})
 	if p.o.Rounds != nil {
 		for _, t := range p.o.Rounds.List(st.At) {
-			m.Tasks = append(m.Tasks, p.taskView(t, st, v))
+			if h := pots[t.Zone]; h != nil && t.Kind == task.Water {
+				// The list's figure, as the command tells it: it follows the pot's in steps.
+				h.Title, h.Amount = sprintf(tHandWater, h.Name, v.volume(t.Litres)), amountIn(t.Litres, v)
+				listed = append(listed, roundItem{Hand: h})
+				delete(pots, t.Zone)
+				continue
+			}
+			tv := p.taskView(t, st, v)
+			listed = append(listed, roundItem{Task: &tv})
 		}
 	}
-	p.show(w, r, http.StatusOK, roundsPage(v, m))
+	for _, h := range pots {
+		if h.Short {
+			now = append(now, roundItem{Hand: h})
+		} else {
+			later = append(later, roundItem{Hand: h})
+		}
+	}
+	for _, l := range [][]roundItem{now, later} {
+		sort.Slice(l, func(i, j int) bool {
+			a, b := l[i].Hand, l[j].Hand
+			return a.hours < b.hours || a.hours == b.hours && a.Path < b.Path
+		})
+	}
+	return slices.Concat(now, listed, later)
 }
 
 func (p *Page) handView(zs *runner.ZoneStatus, v *visit) handView {

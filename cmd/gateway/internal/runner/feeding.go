@@ -226,8 +226,7 @@ func (d *Desk) Drained(r feeding.Drainage) {
 	}
 }
 
-// PageRounds is the list as the page shows it. Water for pots without a line is
-// left out: the page shows that pot by pot.
+// PageRounds is the list as the page shows it.
 type PageRounds struct{ desk *Desk }
 
 // PageRounds returns the page's view of the list.
@@ -241,19 +240,7 @@ func (r PageRounds) List(now time.Time) []task.Listed {
 	if err != nil {
 		return nil
 	}
-	lined := map[garden.ZoneID]bool{}
-	if st := r.desk.Status(); st != nil {
-		for i := range st.Zones {
-			lined[st.Zones[i].Zone] = !st.Zones[i].HandTended
-		}
-	}
-	out := all.Tasks[:0]
-	for _, t := range all.Tasks {
-		if t.Kind != task.Water || lined[t.Zone] {
-			out = append(out, t)
-		}
-	}
-	return out
+	return all.Tasks
 }
 
 // Done ticks a task.
