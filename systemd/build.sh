@@ -5,9 +5,10 @@
 # The cards and the memory of small boards are why it has no symbols, one version
 # of HTTP, which every receiver of a webhook understands, and no copies of small
 # functions in place of calls (-l) where nothing is in a hurry: pages, the garden
-# file, messages, mail, encryption's talk, what plays seasons, campaigns and trials,
-# and the libraries under them. The loop, the brain, the simulated terrace, the
-# journal's database, mathematics, ciphers and the runtime keep their speed.
+# file, messages, mail, encryption's talk, alarms and feeds, chips and pins, which wait
+# for their wires, what plays seasons, campaigns and trials, and the libraries under
+# them. The loop, what decides on water, the simulated terrace, the journal's database,
+# mathematics, ciphers and the runtime keep their speed.
 set -euo pipefail
 out=$(realpath -m "$1")
 cd "$(dirname "$0")/.."
@@ -17,7 +18,8 @@ unhurried=(
   vendor/golang.org/x/{crypto/cryptobyte,net,text}/... golang.org/x/{net,text}/...
   github.com/...
   fabricpot/cmd/gateway fabricpot/cmd/gateway/internal/{config,expose,hub,journal,notify,page,papers,picture,place,report,season,socket,timezone,units}
-  fabricpot/mqtt/... fabricpot/sensors/calibrate fabricpot/sim/policy fabricpot/valves/gpioline fabricpot/control/{alarm,crop,feed,feeding,hydraulics,task,weather}
+  fabricpot/mqtt/... fabricpot/sensors/{ads1115,calibrate,iio,permittivity,pulse,w1} fabricpot/sim/{node,policy} fabricpot/valves/gpioline
+  fabricpot/control/{alarm,crop,feed,feeding,hydraulics,task,weather}
 )
 hurried=(crypto/internal/fips140/{aes,alias,bigmod,edwards25519,mlkem,nistec,sha256,sha3,sha512,subtle}/... crypto/internal/fips140deps/...)
 # Of several that match a package the last one holds.
