@@ -40,6 +40,9 @@ const (
 	// taken up: some six days after one that adds 1 mS/cm. Washed sooner it would
 	// only feed the drain.
 	restedSalt = 1.003
+	// clearSalt is the same for what salts alone ask for, some two and a half days after
+	// it: a pot that is fed every six days would else be washed at no time.
+	clearSalt = 1.12
 	// pressingShare of the volume owed is leached whenever the last feed was and the next
 	// one is: a pot fed every eight days or more often never rests with none of them near.
 	pressingShare = 0.24
@@ -157,9 +160,12 @@ func (z *zoneState) unseen(zp *ZonePlan, now time.Duration) float64 {
 // washDue tells whether the zone's next watering should leach. One whose depth
 // nobody sees is watered through by its balance, on the safe side, and that leaches.
 func (z *zoneState) washDue(zp *ZonePlan) bool {
-	owes := z.owes(zp)
+	owes, rested := z.owes(zp), restedSalt
+	if zp.LeachByNeed {
+		rested = clearSalt
+	}
 	return !zp.DepthUnseen && zp.leaches() && owes >= washShare*zp.VolumeL &&
-		(z.salt <= restedSalt && !z.washLater || owes >= pressingShare*zp.VolumeL)
+		(z.salt <= rested && !z.washLater || owes >= pressingShare*zp.VolumeL)
 }
 
 // withDepth is what a zone needs that seems to need litres by its probes.

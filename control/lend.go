@@ -45,6 +45,15 @@ func (p *Plan) DelayWash(st *State, zone garden.ZoneID) {
 	}
 }
 
+// Food says what the food that is dissolved in a zone's water adds to its salts, mS/cm · L.
+// It holds until it is said anew, less what drains meanwhile; what is not finite or less
+// than 0 is ignored, and so is an unknown zone.
+func (p *Plan) Food(st *State, zone garden.ZoneID, load float64) {
+	if i := p.zoneIndex(zone); i >= 0 {
+		st.zones[i].salts.fed(load, &p.zones[i])
+	}
+}
+
 // Doubt says by what factor the variance of a zone's readings is larger than
 // usual from now on: salt of a feed makes a capacitive probe read wet. 1 ends
 // it; what is not finite or less counts as 1.

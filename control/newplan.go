@@ -168,6 +168,9 @@ func (b *builder) zone(pot *garden.Pot, z *garden.Zone) {
 	zp.washing = washingOf(b.g, z, &zp)
 	if zp.LeachByNeed = zp.washing.waterMS > 0; zp.LeachByNeed {
 		zp.saltCost, zp.saltCrop = crop.SaltCost(z, b.g.Crops, zp.washing.at/zp.fullL())
+		// What salts ask for drains in place of a share, which asks too early and for
+		// pots that bear them.
+		zp.LeachingFraction = 0
 	}
 	zp.PeakDailyL = peakDaily(&zp)
 	if z.Line != "" {

@@ -62,7 +62,7 @@ type ZonePlan struct {
 	FlowLPH   float64
 	PulseTime time.Duration
 	// LeachingFraction is the share of water meant to drain, LeachByNeed that as much
-	// more drains as salts ask for.
+	// drains in its place as salts ask for.
 	LeachingFraction float64
 	LeachByNeed      bool
 	// DepthUnseen tells that all its probes stand in the upper third of much mix.

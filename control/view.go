@@ -55,13 +55,16 @@ type ZoneView struct {
 	AskedL     float64
 	AskedTill  time.Duration
 	AskedWaits garden.RefusalCause
-	// Salts are those that the supply's water brought.
+	// Salts are those that the supply's water brought, and what food adds.
 	Salts SaltView
 }
 
 // SaltView is an account of what the supply's water brought into a zone and no drainage
-// took away: of salts that cost harvest. Food is not in it. Without one all is zero.
+// took away, and of what dissolved food adds as long as it is there: of salts that cost
+// harvest. Without one all is zero.
 type SaltView struct {
+	// FoodMS is the part of MS that food adds, 0 in a zone that nobody feeds.
+	FoodMS float64 `json:"food_ms,omitempty"`
 	// MS is the mean conductivity that these salts give to the water that the drained zone
 	// holds, mS/cm: Porosity/Capacity times that of the extract of the saturated mix (ECe,
 	// in which tolerances are told), and about half of what drains.
@@ -115,7 +118,8 @@ func (z *zoneState) saltView(zp *ZonePlan) SaltView {
 	if !v.Kept() {
 		return v
 	}
-	v.MS, v.Through = z.salts.load/zp.washing.heldL, z.salts.through
+	v.FoodMS, v.Through = z.salts.food/zp.washing.heldL, z.salts.through
+	v.MS = z.salts.load/zp.washing.heldL + v.FoodMS
 	if l := z.salts.needL - z.runs(zp); l >= washShare*zp.VolumeL {
 		v.WashL = l
 	}

@@ -170,18 +170,24 @@ func TestLimitTooSmallToWash(t *testing.T) {
 	assert.NotEmpty(t, b.log)
 }
 
-// Without a probe the share that is asked for is given along once; only what salts ask for
-// comes on top.
+// Without a probe the share that is asked for is given along, once; where none is asked
+// for, what salts ask for and no share.
 func TestUnseenNeedHasNoShareTwice(t *testing.T) {
-	g := saltyGarden(0.5)
-	g.Pots[0].Zones[0].LeachingFraction = 0.1
-	b := newBench(t, g)
-	b.quality = garden.Bad
-	b.run(2 * time.Hour)
-	z, zp := &b.st.zones[0], &b.p.zones[0]
-	z.short, z.depth.wash = 5, 8
-	assert.InDelta(t, 5/0.9, b.p.need(b.st, 0), 1e-9)
-	z.salts.load = 1.5 * zp.washing.at
-	z.salts.reckon(&zp.washing)
-	assert.InDelta(t, 5/0.9+z.saltsOwe(zp), b.p.need(b.st, 0), 1e-9)
+	for byNeed, plain := range map[bool]float64{false: 5 / 0.9, true: 5} {
+		g := saltyGarden(0.5)
+		g.Pots[0].Zones[0].LeachingFraction, g.Pots[0].Zones[0].LeachByNeed = 0.1, byNeed
+		b := newBench(t, g)
+		b.quality = garden.Bad
+		b.run(2 * time.Hour)
+		z, zp := &b.st.zones[0], &b.p.zones[0]
+		z.short, z.depth.wash = 5, 8
+		assert.InDelta(t, plain, b.p.need(b.st, 0), 1e-9)
+		if !byNeed {
+			continue
+		}
+		z.salts.load = 1.5 * zp.washing.at
+		z.salts.reckon(&zp.washing)
+		require.Positive(t, z.saltsOwe(zp))
+		assert.InDelta(t, plain+z.saltsOwe(zp), b.p.need(b.st, 0), 1e-9)
+	}
 }

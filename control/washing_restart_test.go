@@ -195,7 +195,7 @@ func TestReloadKeepsSalts(t *testing.T) {
 	assert.InDelta(t, 0.5*z.water.Mean*75, z.salts.load, 0.5)
 
 	shared := saltyGarden(0.5)
-	shared.Pots[0].Zones[0].LeachingFraction = 0.15
+	shared.Pots[0].Zones[0].LeachByNeed, shared.Pots[0].Zones[0].LeachingFraction = false, 0.15
 	require.NoError(t, b.reloadInto(shared, nothingChanged))
 	z.depth.wash = 7
 	require.NoError(t, b.reloadInto(saltyGarden(0.5), nothingChanged))

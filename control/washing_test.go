@@ -1,6 +1,7 @@
 package control
 
 import (
+	"math"
 	"testing"
 	"time"
 
@@ -219,4 +220,79 @@ func TestWashingGoesByTheFirstToSuffer(t *testing.T) {
 	full := float64(zp.Porosity) * zp.VolumeL
 	assert.InDelta(t, 1.5+8/14.0, zp.washing.at/full, 1e-9)
 	assert.InDelta(t, 1.1, zp.washing.bears/full, 1e-9)
+}
+
+// A zone that is fed drains its share as long as nobody knows what salts ask for, and no
+// longer.
+func TestNeedTakesThePlaceOfAShare(t *testing.T) {
+	g := saltyGarden(0.5)
+	g.Pots[0].Zones[0].LeachingFraction = 0.1
+	assert.Zero(t, zoneOf(t, g).LeachingFraction)
+	for name, change := range map[string]func(*garden.Garden){
+		"no conductivity":        func(g *garden.Garden) { g.Supply.ECmS = garden.Measured{} },
+		"a crop nobody measured": func(g *garden.Garden) { g.Pots[0].Zones[0].Plants[0].Crop = "basil" },
+		"asked for":              func(g *garden.Garden) { g.Pots[0].Zones[0].LeachByNeed = false },
+	} {
+		g := saltyGarden(0.5)
+		g.Pots[0].Zones[0].LeachingFraction = 0.1
+		change(g)
+		assert.Equal(t, 0.1, zoneOf(t, g).LeachingFraction, name)
+	}
+}
+
+// Dissolved food costs what salts cost and leaves as they do; the rest of the account is
+// no other for it.
+func TestFoodCountsAsSalts(t *testing.T) {
+	b := newBench(t, saltyGarden(0.5))
+	b.run(2 * time.Hour)
+	z, zp := &b.st.zones[0], &b.p.zones[0]
+	w := &zp.washing
+	z.salts.load = 0.7 * w.at
+	b.p.Food(b.st, "pot0", 0.2*w.at)
+	assert.Zero(t, z.salts.needL, "together not yet")
+	b.p.Food(b.st, "pot0", 0.31*w.at)
+	need := z.salts.needL
+	require.Greater(t, need, washShare*zp.VolumeL)
+	for _, bad := range []float64{-1, math.NaN(), math.Inf(1)} {
+		b.p.Food(b.st, "pot0", bad)
+		assert.Equal(t, need, z.salts.needL)
+	}
+	b.p.Food(b.st, "nobody", 1)
+	const steps = 2000
+	for range steps {
+		z.salts.leave(need/steps, zp)
+		z.salts.enter(need/steps, zp)
+	}
+	assert.InEpsilon(t, w.to, z.salts.load+z.salts.food, 0.01, "what needs to drain brings it there")
+	assert.InEpsilon(t, 0.31*w.at*math.Exp(-drainsTimes*need/w.heldL), z.salts.food, 1e-6)
+	z.salts.load, z.salts.needL = 0.7*w.at, 0
+	b.p.Food(b.st, "pot0", 0)
+	assert.Zero(t, z.salts.needL, "eaten, it needs no washing")
+
+	t.Run("not where a share is asked for", func(t *testing.T) {
+		b := newBench(t, testGarden(1, 36))
+		b.run(2 * time.Hour)
+		b.p.Food(b.st, "pot0", 1e4)
+		assert.Zero(t, b.st.zones[0].salts)
+	})
+}
+
+// A pot that is fed every six days is washed between two feeds, not only once so much is
+// owed that nothing else counts.
+func TestWashFindsTimeBetweenFeeds(t *testing.T) {
+	b := newBench(t, saltyGarden(0.5))
+	b.run(2 * time.Hour)
+	z, zp := &b.st.zones[0], &b.p.zones[0]
+	z.salts.enter((zp.washing.at-z.salts.load)/0.5+0.1, zp)
+	owes := z.owes(zp)
+	require.Greater(t, owes, washShare*zp.VolumeL)
+	require.Less(t, owes, pressingShare*zp.VolumeL)
+	after := func(days float64) bool {
+		b.p.Doubt(b.st, "pot0", feed.ReadingDoubt(time.Duration(24*days*float64(time.Hour)), 1))
+		return z.washDue(zp)
+	}
+	assert.False(t, after(1), "the feed is just below the surface")
+	assert.True(t, after(3))
+	z.washLater = true
+	assert.False(t, after(3), "the next feed is near")
 }

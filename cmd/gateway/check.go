@@ -66,9 +66,7 @@ func printPlan(w io.Writer, p *control.Plan) error {
 	fmt.Fprintln(t, "zone\tmix L\tcapacity %\trefill %\tstop %\trefill L\tpulses\tpulse L\tpulse min\tsoak min\thot day L\tdrains %\tline\t")
 	for _, z := range p.Zones() {
 		line, drains := string(z.Line), fmt.Sprintf("%.0f", 100*z.LeachingFraction)
-		if z.LeachByNeed && z.LeachingFraction > 0 {
-			drains += ", more by need"
-		} else if z.LeachByNeed {
+		if z.LeachByNeed {
 			drains = "by need"
 		}
 		pulse := fmt.Sprintf("%.0f", z.PulseTime.Minutes())
@@ -109,7 +107,7 @@ func printUncompared(w io.Writer, g *garden.Garden) {
 
 // printWashes says of each zone that is washed by need where that begins.
 func printWashes(w io.Writer, p *control.Plan) {
-	head := "\nsalts of the tap's water, without food, in the water that the drained pot holds, mS/cm:\n"
+	head := "\nsalts that cost harvest, in the water that the drained pot holds, mS/cm:\n"
 	for _, z := range p.Zones() {
 		if v := z.Salts(); v.Kept() {
 			fmt.Fprintf(w, "%s  %s: %s\n", head, z.ID, v.Limit())

@@ -106,7 +106,7 @@ func TestCheckSaysWhereWashingBegins(t *testing.T) {
 	var out strings.Builder
 	printWashes(&out, u.plan)
 	assert.Contains(t, out.String(), "\n  trough-bean: washed out from 2.6 on (8 % of the bush bean harvest)\n")
-	assert.Equal(t, 1, strings.Count(out.String(), "without food"))
+	assert.Equal(t, 1, strings.Count(out.String(), "salts that cost harvest"))
 	assert.NotContains(t, out.String(), "chard", "by hand")
 	for _, z := range u.plan.Zones() {
 		if z.ID == "trough-bean" {

@@ -92,7 +92,7 @@ func printRounds(w io.Writer, r runner.Rounds) error {
 		return err
 	}
 	if len(r.TapSalts) > 0 {
-		fmt.Fprintln(tw, "\nSalts of the tap alone, without food, in the pot's water")
+		fmt.Fprintln(tw, "\nSalts that cost harvest, in the pot's water")
 		for i := range r.TapSalts {
 			fmt.Fprintf(tw, "%s\t%s\n", r.TapSalts[i].Zone, r.TapSalts[i].String())
 		}

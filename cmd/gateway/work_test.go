@@ -69,7 +69,7 @@ func TestWorkThroughTheGatewayAndOnItsJournal(t *testing.T) {
 		assert.Contains(t, out.String(), want)
 	}
 	assert.Contains(t, said.String(), "through the running gateway")
-	for _, want := range []string{"Salts of the tap alone, without food, in the pot's water\n", "\ntrough-bean      ", " mS/cm; washed out from 2.6 on (8 % of the bush bean harvest)"} {
+	for _, want := range []string{"Salts that cost harvest, in the pot's water\n", "\ntrough-bean      ", " mS/cm; washed out from 2.6 on (8 % of the bush bean harvest)"} {
 		assert.Contains(t, out.String(), want)
 	}
 	if now, _ := rounds(); assert.Len(t, now.TapSalts, 6) {

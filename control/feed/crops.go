@@ -136,10 +136,30 @@ func DailyUptake(h Hunger, yieldKG float64, s Stage, lengths [4]int, ratio garde
 		return NPK{}
 	}
 	s = min(s, Late)
-	n := float64(lengths[s])
-	if n <= 0 {
-		n = 30
+	return h.PerTonne.Times(yieldKG * seasonShare(s) / stageDays(s, lengths) * transpirationFactor(ratio))
+}
+
+// MeanUptake is what one plant takes up on the mean day of its season, g, where nobody knows
+// how far it is: the rate of its best weeks would have it eat a season's food in half of
+// one. The rest is as with DailyUptake.
+func MeanUptake(h Hunger, yieldKG float64, lengths [4]int, ratio garden.Measured) NPK {
+	if !garden.Finite(yieldKG) || yieldKG <= 0 {
+		return NPK{}
 	}
-	f := min(max(ratio.Or(1), leastTranspirationFactor), mostTranspirationFactor)
-	return h.PerTonne.Times(yieldKG * seasonShare(s) / n * f)
+	days := 0.0
+	for s := Initial; s <= Late; s++ {
+		days += stageDays(s, lengths)
+	}
+	return h.PerTonne.Times(yieldKG / days * transpirationFactor(ratio))
+}
+
+func stageDays(s Stage, lengths [4]int) float64 {
+	if n := lengths[s]; n > 0 {
+		return float64(n)
+	}
+	return 30
+}
+
+func transpirationFactor(ratio garden.Measured) float64 {
+	return min(max(ratio.Or(1), leastTranspirationFactor), mostTranspirationFactor)
 }

@@ -101,6 +101,13 @@ func TestSeasonUptake(t *testing.T) {
 	hot := DailyUptake(h, 4, Middle, lengths, garden.Known(1.5))
 	usual := DailyUptake(h, 4, Middle, lengths, garden.Known(1))
 	assert.InDelta(t, 1.5, hot.N/usual.N, 1e-12)
+	// The mean day's, as many times as there are days, is the season's as well.
+	mean := MeanUptake(h, 4, lengths, garden.Measured{})
+	assert.InDelta(t, sum.N, 145*mean.N, 1e-9)
+	assert.InDelta(t, sum.K, 145*mean.K, 1e-9)
+	assert.InDelta(t, 1.5, MeanUptake(h, 4, lengths, garden.Known(1.5)).N/mean.N, 1e-12)
+	assert.InDelta(t, sum.N/120, MeanUptake(h, 4, [4]int{}, garden.Measured{}).N, 1e-9, "30 days a stage where nobody knows")
+	assert.Zero(t, MeanUptake(h, -1, lengths, garden.Measured{}))
 }
 
 func TestStageAt(t *testing.T) {

@@ -47,11 +47,15 @@ func (s *Salts) Dissolve(nGrams, per100PPM float64) error {
 	if !garden.Finite(nGrams) || nGrams < 0 || !garden.Finite(per100PPM) || per100PPM < 0 {
 		return fmt.Errorf("feed: salts: %v g N dissolved at %v mS/cm per 100 ppm, expected 0 or more", nGrams, per100PPM)
 	}
-	came := nGrams * 1000 / 100 * per100PPM
+	came := FoodSalts(nGrams, per100PPM)
 	s.Load += came
 	s.Entered += came
 	return nil
 }
+
+// FoodSalts is what nGrams of nitrogen add to a zone's salts with their companions, by the
+// rise per 100 ppm N, mS/cm · L.
+func FoodSalts(nGrams, per100PPM float64) float64 { return nGrams * 1000 / 100 * per100PPM }
 
 // Uptake takes out what plants took up with nGrams of nitrogen, by the feed's
 // own rise per 100 ppm N: what feed adds to the conductivity, uptake removes.
@@ -59,7 +63,7 @@ func (s *Salts) Uptake(nGrams, per100PPM float64) error {
 	if !garden.Finite(nGrams) || nGrams < 0 || !garden.Finite(per100PPM) || per100PPM < 0 {
 		return fmt.Errorf("feed: salts: uptake of %v g N at %v mS/cm per 100 ppm, expected 0 or more", nGrams, per100PPM)
 	}
-	took := min(s.Load, nGrams*1000/100*per100PPM)
+	took := min(s.Load, FoodSalts(nGrams, per100PPM))
 	s.Load -= took
 	s.Taken += took
 	return nil

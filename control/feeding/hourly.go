@@ -54,8 +54,12 @@ func (p *Plan) hourly(st *State, now garden.Moment, v *Seen, _ *Output) {
 	}
 }
 
-// need is what the zone's plants take up in a day, g.
+// need is what the zone's plants take up in a day, g: in their stage, or without a day of
+// planting on the mean.
 func (z *zonePlan) need(s feed.Stage, ratio garden.Measured) feed.NPK {
+	if z.planted.IsZero() {
+		return feed.MeanUptake(z.hunger, z.hunger.YieldKG, z.stages, ratio).Times(z.plants)
+	}
 	return feed.DailyUptake(z.hunger, z.hunger.YieldKG, s, z.stages, ratio).Times(z.plants)
 }
 

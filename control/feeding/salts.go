@@ -102,6 +102,12 @@ func (p *Plan) judgeSalts(st *State, i int, now garden.Moment, zv *control.ZoneV
 		return
 	}
 	ledger, reading := p.saltMS(st, i), zs.reading(now)
+	over := zs.feedMS
+	if zp.byNeed {
+		// What the plants bear says there what has to leave, food counted. So much over
+		// the feed is for most of them food that costs nothing.
+		over = garden.Measured{}
+	}
 	last := zs.flushed
 	if last.IsZero() {
 		last = st.began
@@ -111,7 +117,7 @@ func (p *Plan) judgeSalts(st *State, i int, now garden.Moment, zv *control.ZoneV
 	case feed.MustLeach(reading, zs.feedMS):
 		pressing = true
 		zs.flushMS, zs.flushWhy = reading.Value, fmt.Sprintf("drainage read %.1f mS/cm: salts have to leave before the next feed", reading.Value)
-	case feed.MustLeach(ledger, zs.feedMS):
+	case feed.MustLeach(ledger, over):
 		zs.flushMS, zs.flushWhy = ledger.Value, fmt.Sprintf("by the account of salts the pot's water is at %.1f mS/cm", ledger.Value)
 	case feed.FlushDue(now.Wall, last) && !(ledger.Known && !zs.salts.Guess && (ledger.Value <= zs.halfWay() || zp.byNeed)):
 		zs.flushMS, zs.flushWhy = ledger.Or(0), fmt.Sprintf("planned: %.0f days since the last flush or since feeding began", now.Wall.Sub(last).Hours()/24)

@@ -322,6 +322,16 @@ func (p *Plan) Doubts(st *State, now garden.Moment, each func(zone garden.ZoneID
 	}
 }
 
+// Foods calls each with every fed zone and what dissolved food adds to its salts by the
+// ledger, mS/cm · L.
+func (p *Plan) Foods(st *State, each func(zone garden.ZoneID, load float64)) {
+	for i := range st.zones {
+		if zs := &st.zones[i]; zs.seq != nil && zs.has {
+			each(p.zones[i].zone, feed.FoodSalts(zs.ledger.Pool.N, p.zones[i].slope))
+		}
+	}
+}
+
 // Busy reports whether any line is in a feed's hands.
 func (p *Plan) Busy(st *State) bool {
 	busy := false

@@ -48,7 +48,7 @@ type Zone struct {
 	StopPoint   Measured // water fraction aimed at
 	// LeachingFraction is the share of water meant to drain, 0..0.4. LeachByNeed tells
 	// that none was asked for: where the supply's conductivity and what the plants bear
-	// are known, as much more drains as salts ask for.
+	// are known, as much drains in its place as salts ask for.
 	LeachingFraction float64
 	LeachByNeed      bool
 	// Feed is how the zone is fed.

@@ -44,7 +44,7 @@ func zoneFields() []field[*zoneDraft] {
 		{"lower-limit", "measured water below which plants suffer", false, water(func(z *zoneDraft) *garden.Measured { return &z.LowerLimit })},
 		{"refill", "the mean water at which watering starts", false, water(func(z *zoneDraft) *garden.Measured { return &z.RefillPoint })},
 		{"stop", "the mean water aimed at", false, water(func(z *zoneDraft) *garden.Measured { return &z.StopPoint })},
-		{"leaching", "the share of water meant to drain; if absent 10 % where it is fed, and as much more as salts ask for where the supply's conductivity is known", false, of(quantity(units.Fraction(), 0, 0.4), func(z *zoneDraft) *float64 { return &z.LeachingFraction })},
+		{"leaching", "the share of water meant to drain; if absent as much as salts ask for where the supply's conductivity and what its plants bear are known, else 10 % where it is fed", false, of(quantity(units.Fraction(), 0, 0.4), func(z *zoneDraft) *float64 { return &z.LeachingFraction })},
 		{"feed", "how it is fed; absent means not by the gateway's reckoning", false, in(feedTable(), func(z *zoneDraft) *garden.FeedPlan { return &z.Feed })},
 	}
 }

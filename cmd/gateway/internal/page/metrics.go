@@ -64,8 +64,8 @@ func newGauges(g Gateway, w *watch, disk func() (uint64, uint64, error)) *gauges
 	add("zone_refill_litres", "Water held by the root zone at its refill point.", "zone")
 	add("zone_refill_eta_seconds", "Expected time until the zone reaches its refill point.", "zone")
 	add("zone_state", "What the zone is doing: 1 for the state that holds.", "zone", "state")
-	add("zone_tap_salts_millisiemens_per_centimetre", "Conductivity that the salts of the supply's water, food apart, give the water of the drained root zone; absent where no account is kept.", "zone")
-	add("zone_tap_salts_wash_millisiemens_per_centimetre", "The same from which on they are washed out.", "zone")
+	add("zone_salts_millisiemens_per_centimetre", "Conductivity that the salts of the supply's water, and dissolved food, give the water of the drained root zone; absent where no account is kept.", "zone")
+	add("zone_salts_wash_millisiemens_per_centimetre", "The same from which on they are washed out.", "zone")
 	add("zone_probe_trusted", "Whether a trustworthy probe stands behind the zone's water.", "zone")
 	add("line_open", "Whether the line is open.", "line")
 	add("line_closed_confirmed", "Whether the line is known to be closed.", "line")
@@ -124,8 +124,8 @@ func (c *gauges) collect(f *expose.Figures) {
 			put("zone_refill_eta_seconds", *z.HoursLeft*3600, id)
 		}
 		if s := z.TapSalts; s != nil {
-			put("zone_tap_salts_millisiemens_per_centimetre", s.MS, id)
-			put("zone_tap_salts_wash_millisiemens_per_centimetre", s.WashAtMS, id)
+			put("zone_salts_millisiemens_per_centimetre", s.MS, id)
+			put("zone_salts_wash_millisiemens_per_centimetre", s.WashAtMS, id)
 		}
 		put("zone_probe_trusted", flag(z.Trusted), id)
 		for s := garden.Resting; s <= garden.KeptShut; s++ {

@@ -34,14 +34,14 @@ func TestMetrics(t *testing.T) {
 		`fabricpot_zone_state{state="resting",zone="aubergine"} 1`,
 		`fabricpot_line_closed_confirmed{line="bean"} 1`,
 		`fabricpot_alarm_raised{about="chilli-middle",alarm="probe does not answer"} 1`,
-		`fabricpot_zone_tap_salts_millisiemens_per_centimetre{zone="aubergine"} 1.25`,
-		`fabricpot_zone_tap_salts_wash_millisiemens_per_centimetre{zone="aubergine"} 3.5`,
+		`fabricpot_zone_salts_millisiemens_per_centimetre{zone="aubergine"} 1.25`,
+		`fabricpot_zone_salts_wash_millisiemens_per_centimetre{zone="aubergine"} 3.5`,
 		`fabricpot_rounds_total 77`, `fabricpot_automatic 1`,
 	} {
 		assert.Contains(t, body, line+"\n")
 	}
 	assert.NotContains(t, body, `fabricpot_zone_water_ratio{zone="chilli"}`, "unknown is absent, never zero")
-	assert.NotContains(t, body, `fabricpot_zone_tap_salts_millisiemens_per_centimetre{zone="chilli"}`, "no account, no figure")
+	assert.NotContains(t, body, `fabricpot_zone_salts_millisiemens_per_centimetre{zone="chilli"}`, "no account, no figure")
 	assert.NotContains(t, body, `fabricpot_probe_water_ratio{probe="chilli-middle"`)
 	problems, err := promlint.New(strings.NewReader(body)).Lint()
 	require.NoError(t, err)

@@ -25,7 +25,7 @@ func TestPotShowsSaltsOfTheTap(t *testing.T) {
 		}
 	}
 	body := func() string { return s.get("/pot/chilli").Body.String() }
-	assert.Contains(t, body(), "<dt>Salts from the tap, without food</dt><dd>1.3 mS/cm; washed out from 3.4 on (8 % of the chilli harvest); last washed through 28 June</dd>")
+	assert.Contains(t, body(), "<dt>Salts that cost harvest</dt><dd>1.3 mS/cm; washed out from 3.4 on (8 % of the chilli harvest); last washed through 28 June</dd>")
 	assert.NotContains(t, s.get("/pot/chard").Body.String(), tTapSalts)
 	v.MS, v.WashL = 3.44, 4
 	assert.Contains(t, body(), "3.4 mS/cm; washed out from 3.4 on (8 % of the chilli harvest): 4.0 L are to drain; last")

@@ -93,7 +93,7 @@ const (
 	tInHours    = "in %s"
 	tLineToday  = "Line, last 24 hours"
 	tLineOf     = "%s of at most %s"
-	tTapSalts   = "Salts from the tap, without food"
+	tTapSalts   = "Salts that cost harvest"
 	tProbes     = "Probes"
 	tNoProbes   = "No probe stands in this pot."
 	tDepth      = "%s deep"

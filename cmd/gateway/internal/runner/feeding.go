@@ -65,6 +65,7 @@ func (l *Loop) feed(now garden.Moment) {
 		}
 	}
 	b.plan.Doubts(b.state, now, func(z garden.ZoneID, factor float64) { l.p.Plan.Doubt(l.p.State, z, factor) })
+	b.plan.Foods(b.state, func(z garden.ZoneID, load float64) { l.p.Plan.Food(l.p.State, z, load) })
 	l.p.State.TakeBack()
 	b.plan.Lent(b.state, func(id garden.LineID, open, dry bool) {
 		if dry {

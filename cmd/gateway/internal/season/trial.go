@@ -6,6 +6,7 @@ import (
 	"sync"
 	"time"
 
+	"fabricpot/control"
 	"fabricpot/control/garden"
 	"fabricpot/sim/policy"
 	"fabricpot/sim/terrace"
@@ -82,6 +83,7 @@ type trialWorld struct {
 	c     TrialCase
 	seed  uint64
 	g     *garden.Garden
+	plan  *control.Plan
 	rows  []garden.DayWeather
 	start time.Time
 	ref   *reference
@@ -111,7 +113,11 @@ func (l *trialLab) world(ctx context.Context, c TrialCase, seed uint64) (*trialW
 	if err != nil {
 		return nil, fmt.Errorf("trial %s: %w", c.Name, err)
 	}
-	w := &trialWorld{c: c, seed: seed, g: g, rows: rows, start: c.from(g.Site.Zone)}
+	plan, _, err := control.NewPlan(g)
+	if err != nil {
+		return nil, fmt.Errorf("trial %s: %w", c.Name, err)
+	}
+	w := &trialWorld{c: c, seed: seed, g: g, plan: plan, rows: rows, start: c.from(g.Site.Zone)}
 	if _, ok := Covered(rows, w.start, w.start.AddDate(0, 0, c.Days-1)); !ok {
 		return nil, fmt.Errorf("trial %s: the weather does not cover %d days from %s", c.Name, c.Days, w.start.Format(time.DateOnly))
 	}

@@ -149,6 +149,14 @@ func (r *reference) findWeak() {
 	}
 }
 
+// leaching is the share that the garden asks to drain: none where it drains by need.
+func (w *trialWorld) leaching(z *garden.Zone) float64 {
+	if w.plan.WashesByNeed(z.ID) {
+		return 0
+	}
+	return z.LeachingFraction
+}
+
 // ideal is the season of somebody who knows the future, by ledger: see
 // policy.LeastWater. Leaching is as the garden asks.
 func (w *trialWorld) ideal() TrialRun {
@@ -161,7 +169,7 @@ func (w *trialWorld) ideal() TrialRun {
 		w.g.EachZone(func(_ *garden.Pot, z *garden.Zone) {
 			if r.facts.ZoneLine[n] == line {
 				zones = append(zones, policy.Store{LossL: r.lossL[n], RainL: r.rainL[n], HoldL: r.holdL[n],
-					GainLPH: r.gainLPH[n], LeachingFraction: z.LeachingFraction})
+					GainLPH: r.gainLPH[n], LeachingFraction: w.leaching(z)})
 				numbers = append(numbers, n)
 			}
 			n++
