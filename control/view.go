@@ -91,7 +91,11 @@ func (v *SaltView) Limit() string {
 
 // String says it in a line.
 func (v *SaltView) String() string {
-	s := fmt.Sprintf("%.1f mS/cm; %s", v.MS, v.Limit())
+	s := fmt.Sprintf("%.1f mS/cm", v.MS)
+	if v.FoodMS >= 0.05 {
+		s += fmt.Sprintf(", %.1f of it food", v.FoodMS)
+	}
+	s += "; " + v.Limit()
 	if v.WashL > 0 {
 		s += fmt.Sprintf(": %.1f L are to drain", v.WashL)
 	}

@@ -100,3 +100,18 @@ func TestViewOfSalts(t *testing.T) {
 		assert.Equal(t, "chilli", b.p.View(b.st, b.now, nil)[0].Salts.Crop, "1.5 + 8/14 is under 1.1 + 8/6.9 (Maas)")
 	})
 }
+
+// What feeding tells of dissolved food counts, and is told apart.
+func TestFoodIsInTheViewOfSalts(t *testing.T) {
+	b := newBench(t, saltyGarden(0.5))
+	b.run(2 * time.Hour)
+	zp := &b.p.zones[0]
+	before := b.st.zones[0].saltView(zp)
+	assert.Zero(t, before.FoodMS)
+	assert.NotContains(t, before.String(), "food")
+	b.p.Food(b.st, "pot0", 0.75*zp.washing.heldL)
+	v := b.st.zones[0].saltView(zp)
+	assert.InDelta(t, 0.75, v.FoodMS, 1e-9)
+	assert.InDelta(t, before.MS+0.75, v.MS, 1e-9)
+	assert.Contains(t, v.String(), ", 0.8 of it food; washed out from")
+}

@@ -104,7 +104,7 @@ type Rounds struct {
 	Stocks []feeding.Stock    `json:"stocks"`
 	// TapSalts are the salts that the supply's water brought, food apart, of each zone of
 	// which such an account is kept. Only a running gateway knows them.
-	TapSalts []TapSalts `json:"tap_salts,omitempty"`
+	TapSalts []TapSalts `json:"salts,omitempty"`
 }
 
 // TapSalts are one zone's.

@@ -79,7 +79,7 @@ type ZoneStatus struct {
 	Asked *AskedStatus `json:"asked,omitempty"`
 	// TapSalts are those that the supply's water brought, food apart; absent where no
 	// account of them is kept.
-	TapSalts *control.SaltView `json:"tap_salts,omitempty"`
+	TapSalts *control.SaltView `json:"salts,omitempty"`
 	Probes   []ProbeStatus     `json:"probes"`
 }
 
