@@ -50,6 +50,8 @@ type ZoneMemory struct {
 	WashOn    bool      `json:"wash_on,omitempty"`
 	MayL      float64   `json:"may_l,omitempty"`
 	ThroughAt time.Time `json:"through_at,omitzero"`
+	// SaltFood is what dissolved food added, mS/cm · L, until who feeds says it anew.
+	SaltFood float64 `json:"salt_food,omitempty"`
 	// SaltUndated tells that its plants' days were not held against a clock.
 	SaltUndated bool `json:"salt_undated,omitempty"`
 	// Part is what it gets of its line's water against its emitters' rating, 0
@@ -104,7 +106,7 @@ func (p *Plan) Remember(st *State, now garden.Moment) Memory {
 		z := &st.zones[i]
 		r := &m.Zones[i]
 		*r = ZoneMemory{Zone: p.zones[i].ID, Factor: z.water.Factor, FactorSD: math.Sqrt(z.water.VarFactor),
-			Water: z.water.Mean, WaterSD: z.water.SD(), Known: z.known, ShortL: z.short, DepthL: z.depth.short, WashL: z.depth.wash, OverL: z.depth.over, SaltLoad: z.salts.load, SaltUndated: z.salts.begun && !z.salts.dated, WashOn: z.salts.needL > 0, ThroughAt: z.salts.through, MayL: z.depth.may, Part: z.uneven.part, Span: z.span.remember(now.Mono, z.spent), Drying: z.rememberDrying(now.Mono), Arrival: z.arrival.remember(), Anchor: z.anchor.remember(), Doubt: z.doubt.remember(now.Mono), NoAnswer: z.dumb}
+			Water: z.water.Mean, WaterSD: z.water.SD(), Known: z.known, ShortL: z.short, DepthL: z.depth.short, WashL: z.depth.wash, OverL: z.depth.over, SaltLoad: z.salts.load, SaltFood: z.salts.food, SaltUndated: z.salts.begun && !z.salts.dated, WashOn: z.salts.needL > 0, ThroughAt: z.salts.through, MayL: z.depth.may, Part: z.uneven.part, Span: z.span.remember(now.Mono, z.spent), Drying: z.rememberDrying(now.Mono), Arrival: z.arrival.remember(), Anchor: z.anchor.remember(), Doubt: z.doubt.remember(now.Mono), NoAnswer: z.dumb}
 		for _, pi := range p.zones[i].probes {
 			// A pair that seems confused shows itself anew.
 			if ps := &st.probes[pi]; ps.distrusted && !ps.confused {

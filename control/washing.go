@@ -191,6 +191,9 @@ func (s *salts) fed(load float64, zp *ZonePlan) {
 func (s *salts) recall(r *ZoneMemory, zp *ZonePlan) {
 	if w := &zp.washing; w.waterMS > 0 && garden.Finite(r.SaltLoad) && r.SaltLoad > 0 {
 		*s = salts{load: min(r.SaltLoad, 40*w.heldL), begun: true, dated: !r.SaltUndated, through: r.ThroughAt}
+		if garden.Finite(r.SaltFood) && r.SaltFood > 0 {
+			s.food = min(r.SaltFood, 40*w.heldL)
+		}
 		if r.WashOn {
 			s.needL = w.heldL // reckoned next; it tells that a wash is wanted
 		}

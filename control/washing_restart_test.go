@@ -65,6 +65,20 @@ func TestSaltsOutliveARestart(t *testing.T) {
 		z.salts.needL = 0
 		assert.Zero(t, again(time.Minute, true, as).salts.needL, "none is begun by it")
 	})
+	t.Run("also where it is food that asks for it", func(t *testing.T) {
+		z.salts = salts{load: 0.7 * zp.washing.to, food: zp.washing.at - 0.5*zp.washing.to, begun: true, dated: true}
+		z.salts.reckon(&zp.washing)
+		require.Positive(t, z.salts.needL)
+		z.salts.food = 0.5*zp.washing.to + 0.1*zp.washing.at // under the way, and not done
+		z.salts.reckon(&zp.washing)
+		require.Positive(t, z.salts.needL)
+		back := again(time.Minute, true, as)
+		assert.InDelta(t, z.salts.needL, back.salts.needL, 1e-9)
+		assert.Equal(t, z.salts.food, back.salts.food)
+		assert.Zero(t, again(time.Minute, true, func(m *ZoneMemory) { m.SaltFood = math.Inf(1) }).salts.food)
+		z.salts = salts{load: z.salts.load, begun: true, dated: true}
+		z.salts.reckon(&zp.washing)
+	})
 	t.Run("what is about to drain drains meanwhile", func(t *testing.T) {
 		z.salts.enter(0, zp)
 		z.depth.over = 6

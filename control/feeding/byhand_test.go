@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"fabricpot/control"
+	"fabricpot/control/feed"
 	"fabricpot/control/garden"
 	"fabricpot/control/task"
 
@@ -272,5 +273,56 @@ func TestNobodyFeedsAnEmptyPot(t *testing.T) {
 		}
 		assert.Equal(t, empty, open == 0, "%d tasks", open)
 		assert.Equal(t, empty, given == 0, "%d given", given)
+	}
+}
+
+// One pot of a line whose plants were pulled is nobody's reason to starve or to wash the
+// other, whichever of them leads the line.
+func TestAnEmptyPotLeavesItsNeighbourItsFood(t *testing.T) {
+	start := time.Date(2026, 6, 1, 5, 0, 0, 0, time.UTC)
+	fed := func(empty garden.ZoneID) (b, c float64, dry int, words string) {
+		r := newRig(t, testGarden(), tended(start))
+		r.run(20 * 24 * time.Hour)
+		if empty != "" {
+			r.views[r.p.Index(empty)].Empty = true
+		}
+		r.run(2 * time.Hour)
+		n := len(r.records)
+		for range 20 * 24 {
+			r.run(time.Hour)
+			if lent(r, "lb") {
+				dry++
+			}
+		}
+		for _, x := range r.records[n:] {
+			switch {
+			case !x.Gives():
+			case x.Zone == "b":
+				b += x.Litres
+			case x.Zone == "c":
+				c += x.Litres
+			}
+		}
+		if empty != "" {
+			words = r.p.View(r.st, r.p.Index(empty)).Words
+		}
+		return b, c, dry, words
+	}
+	_, want, dry, _ := fed("")
+	require.Positive(t, want)
+	for _, empty := range []garden.ZoneID{"b", "c"} {
+		_, c, kept, _ := fed(empty)
+		assert.InDelta(t, want, c, 0.3*want, "%s is empty: what c gets", empty)
+		assert.LessOrEqual(t, kept, dry+12, "%s is empty: hours the line is lent or kept dry", empty)
+	}
+	for _, empty := range []garden.ZoneID{"b", "c"} {
+		for _, reads := range []garden.ZoneID{"b", "c"} {
+			r := flushable(newRig(t, testGarden(), salted(newRig(t, testGarden(), Past{}), start.Add(time.Hour), "", 0)))
+			r.views[r.p.Index(empty)].Empty = true
+			r.p.Drained(r.st, Drainage{Zone: reads, At: r.now.Wall, MS: 6})
+			r.run(30 * time.Hour)
+			flushed := count(r.records, "b", feed.FlushBegun)+len(tasksOf(r, task.Flush, "b"))+len(tasksOf(r, task.Flush, "c")) > 0
+			assert.Equal(t, reads != empty, flushed, "%s is empty, %s drains salty", empty, reads)
+		}
 	}
 }

@@ -40,7 +40,7 @@ func (p *Plan) Dose(st *State, now garden.Moment, v *Seen, orders []garden.Order
 // starve the others.
 func (p *Plan) forbidden(st *State, i int, now garden.Moment, v *Seen, litres float64) feed.Held {
 	for _, s := range p.zones[i].shares {
-		if st.zones[s.zone].seq == nil {
+		if st.zones[s.zone].seq == nil || st.zones[s.zone].empty {
 			continue
 		}
 		fv := p.look(st, s.zone, now, v)

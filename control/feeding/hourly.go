@@ -34,6 +34,9 @@ func (p *Plan) hourly(st *State, now garden.Moment, v *Seen, _ *Output) {
 		st.snap = now.Wall
 	}
 	for i := range st.zones {
+		st.zones[i].empty = i < len(v.Zones) && v.Zones[i].Empty
+	}
+	for i := range st.zones {
 		zs := &st.zones[i]
 		if zs.seq == nil || i >= len(v.Zones) {
 			continue
@@ -83,7 +86,9 @@ func (p *Plan) pass(st *State, i int, now garden.Moment, lossL, water float64) {
 		zs.usualLossL += min(days/usualDays, 1) * (lossL - zs.usualLossL)
 		ratio = garden.Known(lossL / zs.usualLossL)
 	}
-	zs.demand = zp.need(zs.stage, ratio)
+	if zs.demand = zp.need(zs.stage, ratio); zs.empty {
+		zs.demand = feed.NPK{} // nothing is there that eats
+	}
 	held := max(water, zp.lower, 0.05) * zp.volumeL
 	// Finite amounts of 0 or more go in, so neither can fail.
 	before := zs.ledger.Reserve.N
@@ -112,10 +117,28 @@ func (p *Plan) open(zp *zonePlan, zs *zoneState, at time.Time) {
 	}
 }
 
+// bare tells that nothing grows in a zone, nor in any that is fed along with it: one that
+// leads its line is judged for all of them.
+func (p *Plan) bare(st *State, i int) bool {
+	if !st.zones[i].empty {
+		return false
+	}
+	for _, s := range p.zones[i].shares {
+		if p.zones[s.zone].feed != nil && !st.zones[s.zone].empty {
+			return false
+		}
+	}
+	return true
+}
+
 // judge says whether a zone's feed is due.
 func (p *Plan) judge(st *State, i int, now garden.Moment) {
 	zp, zs := &p.zones[i], &st.zones[i]
 	if !now.Synced {
+		return
+	}
+	if p.bare(st, i) {
+		zs.due = feed.Due{Stage: zs.stage}
 		return
 	}
 	since := st.began
@@ -170,9 +193,12 @@ const leastFed = 0.7
 // wrong. A dose that the gardener wrote, or a feed asked for, stays what it is, and so does
 // one that another pot of the line is fed along with and needs whole.
 func (p *Plan) spared(st *State, i int) float64 {
-	share := st.zones[i].spares(&p.zones[i])
+	share := 0.0
+	if !st.zones[i].empty {
+		share = st.zones[i].spares(&p.zones[i])
+	}
 	for _, s := range p.zones[i].shares {
-		if p.zones[s.zone].feed != nil {
+		if p.zones[s.zone].feed != nil && !st.zones[s.zone].empty {
 			share = max(share, st.zones[s.zone].spares(&p.zones[s.zone]))
 		}
 	}

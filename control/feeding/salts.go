@@ -98,6 +98,10 @@ func (p *Plan) passSalts(i int, zs *zoneState, releasedN, takenN, held float64) 
 func (p *Plan) judgeSalts(st *State, i int, now garden.Moment, zv *control.ZoneView) {
 	zp, zs := &p.zones[i], &st.zones[i]
 	zs.flushL, zs.flushWhy, zs.flushMS, zs.flushAll = garden.Measured{}, "", 0, 0
+	if zv.Empty {
+		zs.wanted = time.Time{} // nobody is there to wash for
+		return
+	}
 	if !now.Synced {
 		return
 	}

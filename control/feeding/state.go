@@ -25,6 +25,8 @@ type State struct {
 }
 
 type zoneState struct {
+	// empty tells that its plants were pulled, by the latest look.
+	empty bool
 	// seq is nil where the zone is not fed.
 	seq    *feed.State
 	ledger feed.Ledger
@@ -311,10 +313,11 @@ func (p *Plan) Doubts(st *State, now garden.Moment, each func(zone garden.ZoneID
 	}
 	for i := range st.zones {
 		zs := &st.zones[i]
+		factor := 1.0
 		if zs.seq == nil {
+			each(p.zones[i].zone, factor) // it may have been fed before a reload
 			continue
 		}
-		factor := 1.0
 		if at, stage, ok := zs.seq.Last(); ok {
 			factor = feed.ReadingDoubt(now.Wall.Sub(at), p.zones[i].addedMSAt[min(stage, feed.Late)].Or(0))
 		}
@@ -322,13 +325,15 @@ func (p *Plan) Doubts(st *State, now garden.Moment, each func(zone garden.ZoneID
 	}
 }
 
-// Foods calls each with every fed zone and what dissolved food adds to its salts by the
-// ledger, mS/cm · L.
+// Foods calls each with every zone and what dissolved food adds to its salts by the
+// ledger, mS/cm · L: 0 in one that nobody feeds.
 func (p *Plan) Foods(st *State, each func(zone garden.ZoneID, load float64)) {
 	for i := range st.zones {
+		load := 0.0 // also where a reload ended its feeding
 		if zs := &st.zones[i]; zs.seq != nil && zs.has {
-			each(p.zones[i].zone, feed.FoodSalts(zs.ledger.Pool.N, p.zones[i].slope))
+			load = feed.FoodSalts(zs.ledger.Pool.N, p.zones[i].slope)
 		}
+		each(p.zones[i].zone, load)
 	}
 }
 

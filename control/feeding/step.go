@@ -182,7 +182,7 @@ func (p *Plan) sequence(st *State, i int, now garden.Moment, v *Seen, out *Outpu
 		fv.FlushBlocked = zv.State == garden.KeptShut || v.AutoOff || !p.room(st, zp.feed.Flush.FlowLPH, now, v)
 	}
 	p.flushFor(st, i, &fv)
-	if zv.Empty { // nobody is there to feed, nor to wash for
+	if zs.empty = zv.Empty; p.bare(st, i) { // nobody is there to feed, nor to wash for
 		fv.Due.Now, fv.FlushL = false, garden.Measured{}
 	}
 	if zv.Known {
@@ -203,7 +203,7 @@ func (p *Plan) sequence(st *State, i int, now garden.Moment, v *Seen, out *Outpu
 		zs.held = zs.plain
 	}
 	zs.wait(now)
-	zs.drying = p.makesRoom(zp, zs, now, v, &fv)
+	zs.drying = !p.bare(st, i) && p.makesRoom(zp, zs, now, v, &fv)
 	if o.OpenTask {
 		p.openFeed(st, i, now, zv, out)
 	}

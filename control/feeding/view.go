@@ -81,6 +81,8 @@ func (p *Plan) View(st *State, i int) ZoneView {
 		v.Words = "plain water washes salts out"
 	case zs.seq.Phase() != feed.Waiting:
 		v.Words = "a feed is under way: " + zs.seq.Phase().String()
+	case zs.empty && (zp.led || p.bare(st, i)):
+		v.Words = "nothing grows in it"
 	case zp.led:
 		v.Words = "fed along with its line"
 	case zp.weak:

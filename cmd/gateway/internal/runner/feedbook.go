@@ -102,7 +102,7 @@ type Rounds struct {
 	Tasks  []task.Listed      `json:"tasks"`
 	Zones  []feeding.ZoneView `json:"zones"`
 	Stocks []feeding.Stock    `json:"stocks"`
-	// TapSalts are the salts that the supply's water brought, food apart, of each zone of
+	// TapSalts are the salts that the supply's water brought, with what food adds, of each zone of
 	// which such an account is kept. Only a running gateway knows them.
 	TapSalts []TapSalts `json:"salts,omitempty"`
 }

@@ -77,7 +77,7 @@ type ZoneStatus struct {
 	LastAt     *time.Time `json:"last_at"`
 	// Asked is the water that a person asked for and that waits; absent without any.
 	Asked *AskedStatus `json:"asked,omitempty"`
-	// TapSalts are those that the supply's water brought, food apart; absent where no
+	// TapSalts are those that the supply's water brought, with what food adds; absent where no
 	// account of them is kept.
 	TapSalts *control.SaltView `json:"salts,omitempty"`
 	Probes   []ProbeStatus     `json:"probes"`
