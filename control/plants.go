@@ -75,10 +75,15 @@ func (s *placeState) stand(day time.Time) {
 
 func (z *ZonePlan) newPlants() []plantState {
 	out := make([]plantState, len(z.plants))
-	for i, pl := range z.plants {
-		out[i] = plantState{plantedOn: pl.plantedOn, count: pl.count, leaf: 1}
+	for i := range z.plants {
+		out[i] = z.plants[i].asInFile()
 	}
 	return out
+}
+
+// asInFile are the plants as the garden file has them.
+func (pl *plantPlan) asInFile() plantState {
+	return plantState{plantedOn: pl.plantedOn, count: pl.count, leaf: 1}
 }
 
 // empty tells that everything that grew in the zone was pulled.
@@ -179,9 +184,11 @@ func (p *Plan) plant(st *State, now garden.Moment, e *garden.PlantEvent) {
 			ps.leaf = max(0.05, ps.leaf*(1-e.Share))
 			z.span.open = z.span.open && e.Share == 0
 		case garden.Pulled:
-			ps.gone = true
-			if z.span.open = false; z.empty() && z.place.emptyFrom.IsZero() {
-				z.place.emptyFrom = day
+			z.span.open = false
+			if zp.plants[k].plantedSince(when) {
+				*ps = zp.plants[k].asInFile() // what was pulled are others, that stood there before
+			} else {
+				ps.gone = true
 			}
 		case garden.SeenAt:
 			age := crop.Age{Days: math.Inf(1)}
@@ -199,7 +206,34 @@ func (p *Plan) plant(st *State, now garden.Moment, e *garden.PlantEvent) {
 			}
 		}
 	}
+	if e.Kind == garden.Pulled {
+		z.emptied(zp, when, day)
+	}
 	st.note(Event{Kind: PlantsChanged, At: now, Zone: zp.ID, Line: zp.Line, A: float64(e.Kind)})
+}
+
+// plantedSince tells that the garden file has the plants planted on the day of t or after
+// it. Who pulls and plants on one day pulls first.
+func (pl *plantPlan) plantedSince(t time.Time) bool {
+	return !pl.plantedOn.IsZero() && civilDay(pl.plantedOn) >= civilDay(t)
+}
+
+// emptied notes since when nothing stands in the zone, and what the garden file says was
+// planted after that.
+func (z *zoneState) emptied(zp *ZonePlan, when, day time.Time) {
+	for k := range z.plants {
+		if !z.plants[k].gone && !zp.plants[k].plantedSince(when) {
+			return
+		}
+	}
+	if z.place.emptyFrom.IsZero() {
+		z.place.emptyFrom = day
+	}
+	for k := range z.plants {
+		if !z.plants[k].gone {
+			z.place.stand(zp.plants[k].plantedOn)
+		}
+	}
 }
 
 // unsureOfDemand is for when the plant or its place is another: half of what was
