@@ -212,8 +212,11 @@ func (p *Plan) fuse(st *State, i int, now garden.Moment, t *tick) {
 		z.water.Forget((v.hi-v.lo)*(v.hi-v.lo)/4 + readingSD*readingSD)
 	}
 	z.blind, z.half = !v.floor, v.half
-	p.learn(z, v.mid, float64(zp.Capacity), now, since)
-	if since >= settled && (!z.blind || z.half && !z.spreads(zp, v.mid, now.Mono)) {
+	bare := z.empty() // how that dries says nothing of a plant
+	if !bare {
+		p.learn(z, v.mid, float64(zp.Capacity), now, since)
+	}
+	if !bare && since >= settled && (!z.blind || z.half && !z.spreads(zp, v.mid, now.Mono)) {
 		z.weigh(zp, v.mid, now)
 	}
 	if since >= settled {
@@ -232,7 +235,9 @@ func (p *Plan) fuse(st *State, i int, now garden.Moment, t *tick) {
 			p.lookFull(st, i, v.mid, now, since)
 			v.rise(z.anchor.shift - was)
 		}
-		p.watchOdd(st, i, &v, now)
+		if !bare {
+			p.watchOdd(st, i, &v, now)
+		}
 	}
 	sd := (readingSD + (v.hi-v.lo)*0.15) * max(z.salt, 1)
 	if since < settled {
@@ -241,7 +246,7 @@ func (p *Plan) fuse(st *State, i int, now garden.Moment, t *tick) {
 	if t.dt > 0 {
 		sd *= t.alike
 		switch {
-		case !z.blind && z.water.VarFactor > youngVar:
+		case !z.blind && z.water.VarFactor > youngVar && !bare:
 			// Nothing was weighed yet: the level tells what it can.
 			z.water.Update(v.mid, sd)
 		case !z.blind:

@@ -184,7 +184,7 @@ func (p *Plan) plant(st *State, now garden.Moment, e *garden.PlantEvent) {
 			ps.leaf = max(0.05, ps.leaf*(1-e.Share))
 			z.span.open = z.span.open && e.Share == 0
 		case garden.Pulled:
-			z.span.open = false
+			z.span.open, z.drying = false, false
 			if zp.plants[k].plantedSince(when) {
 				*ps = zp.plants[k].asInFile() // what was pulled are others, that stood there before
 			} else {

@@ -92,3 +92,29 @@ func TestPulledBesideOnePlantedLater(t *testing.T) {
 	assert.True(t, z.place.emptyFrom.IsZero())
 	assert.Equal(t, ago(7).Format(time.DateOnly), z.place.stoodFrom.Format(time.DateOnly))
 }
+
+// TestBareMixTeachesNothing: how fast an empty pot's mix dries is no plant's thirst, nor
+// odd for one; its water is followed all the same.
+func TestBareMixTeachesNothing(t *testing.T) {
+	for name, depth := range map[string]float64{"a probe at the floor": 22, "near the top": 8} {
+		for _, pull := range []bool{true, false} {
+			b := newBench(t, testGarden(1, depth))
+			b.run(3 * 24 * time.Hour)
+			if pull {
+				b.event(garden.PlantEvent{Kind: garden.Pulled, Zone: "pot0"})
+			}
+			z := &b.st.zones[0]
+			factor := z.water.Factor
+			b.events = nil
+			b.demand = 4
+			b.run(10 * 24 * time.Hour)
+			if !pull { // else this test could not fail
+				assert.Greater(t, z.water.Factor, 1.2*factor, name)
+				continue
+			}
+			assert.Equal(t, factor, z.water.Factor, name)
+			assert.Zero(t, b.toldOf(DrinksMore)+b.toldOf(DrinksLess), name)
+			assert.InDelta(t, b.mean[0], z.water.Mean, 0.05, "%s: its water is followed", name)
+		}
+	}
+}

@@ -82,6 +82,7 @@ func (w *watch) journal(err error) {
 // what changed.
 func (w *watch) look(now garden.Moment, obs *garden.Observed, st *control.State, views []control.ZoneView, lines []valves.Status, j valves.Journal) []alarm.Change {
 	w.silent(now, obs.Readings)
+	w.doubts.grows(views)
 	w.probes(now, obs)
 	w.confused(now, obs, lines)
 	w.events(now, st)

@@ -30,6 +30,8 @@ type doubts struct {
 	// and flooded are the zones that were told of as a whole for that.
 	wet     map[garden.ZoneID]int
 	flooded map[garden.ZoneID]bool
+	// bare are the zones that nothing grows in: nobody waters them, so they dry out.
+	bare map[garden.ZoneID]bool
 }
 
 // excess is a reading outside its span: since when, since when it is over the pores of
@@ -42,7 +44,7 @@ type excess struct {
 
 func newDoubts(g *garden.Garden) doubts {
 	d := doubts{pores: map[garden.ProbeID]float64{}, zoneOf: map[garden.ProbeID]garden.ZoneID{}, probes: map[garden.ZoneID]int{},
-		beyond: map[garden.ProbeID]*excess{}, mute: map[garden.ProbeID]bool{}, wet: map[garden.ZoneID]int{}, flooded: map[garden.ZoneID]bool{}}
+		beyond: map[garden.ProbeID]*excess{}, mute: map[garden.ProbeID]bool{}, wet: map[garden.ZoneID]int{}, flooded: map[garden.ZoneID]bool{}, bare: map[garden.ZoneID]bool{}}
 	g.EachZone(func(p *garden.Pot, z *garden.Zone) {
 		m, ok := g.Mix(p.Mix)
 		d.probes[z.ID] = len(z.Probes)
@@ -88,6 +90,16 @@ func (d *doubts) unmoved(zone garden.ZoneID) bool {
 // it is watered by meanwhile is nothing to tell of, since it needs no water.
 func (d *doubts) soaked(zone garden.ZoneID) bool {
 	return d.probes[zone] > 0 && d.wet[zone] == d.probes[zone]
+}
+
+// grows takes in where nothing does.
+func (d *doubts) grows(views []control.ZoneView) {
+	clear(d.bare)
+	for i := range views {
+		if views[i].Empty {
+			d.bare[views[i].Zone] = true
+		}
+	}
 }
 
 func (w *watch) probes(now garden.Moment, obs *garden.Observed) {
@@ -156,6 +168,8 @@ func (w *watch) outside(now garden.Moment, r *garden.Reading) bool {
 		// Told of already, with the others of its zone.
 	case x.told != "":
 		w.spilt(now, alarm.ProbeDoubtful, string(r.Probe), r.Zone, x.told)
+	case dry && d.bare[r.Zone]:
+		// Its mix may be as dry as that.
 	case now.Mono-x.since >= beyondFor && dry:
 		w.hold(now, alarm.ProbeDoubtful, string(r.Probe), fmt.Sprintf("drier than its calibration goes for %.0f h: look whether it sits firmly in the mix, or its pot stands dry", (now.Mono-x.since).Hours()))
 	default:

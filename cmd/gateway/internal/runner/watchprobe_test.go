@@ -55,6 +55,7 @@ func TestAFloodedPotIsToldOfOnce(t *testing.T) {
 	const wet, soaked, dry = 0.62, 0.8, 0.05
 	g := &garden.Garden{Mixes: []garden.Mix{{ID: "peat", Retention: garden.Retention{ThetaS: 0.7}}},
 		Pots: []garden.Pot{{ID: "p", Mix: "peat", Zones: []garden.Zone{{ID: "p", Line: "l", Probes: []garden.Probe{{ID: "n0"}, {ID: "n1"}}}}}}}
+	bare := false
 	run := func(hours int, reads func(hour int, probe garden.ProbeID) float64) (told []string) {
 		w := newWatch(g)
 		for m := range hours * 60 {
@@ -67,6 +68,7 @@ func TestAFloodedPotIsToldOfOnce(t *testing.T) {
 				}
 				obs.Readings = append(obs.Readings, r)
 			}
+			w.doubts.grows([]control.ZoneView{{Zone: "p", Empty: bare}})
 			w.probes(now, &obs)
 			for _, c := range w.book.Step(now) {
 				if c.Event == alarm.Raised {
@@ -106,6 +108,10 @@ func TestAFloodedPotIsToldOfOnce(t *testing.T) {
 		}
 		return 0
 	}))
+	bare = true
+	assert.Empty(t, run(40, func(h int, id garden.ProbeID) float64 { return dry }), "nothing grows in it")
+	assert.Equal(t, []string{"hardly dries p"}, run(40, func(int, garden.ProbeID) float64 { return wet }), "too wet it may be all the same")
+	bare = false
 	assert.Equal(t, []string{"hardly dries p", "probe in doubt n0"}, run(40, func(h int, id garden.ProbeID) float64 {
 		if h > 20 && id == "n0" {
 			return -0.01
