@@ -454,7 +454,8 @@ func (w worklist) List(time.Time) []task.Listed                  { return w }
 func (worklist) Done(context.Context, string, task.Report) error { return nil }
 
 // TestRoundsInTheListsOrder: as the command tells them, with its amounts; pots that want no
-// water yet follow, and one that came to want some since goes first.
+// water yet follow, and one that came to want some since goes first. What was entered since
+// the list was looked through counts at once.
 func TestRoundsInTheListsOrder(t *testing.T) {
 	at := time.Date(2026, 7, 3, 8, 0, 0, 0, time.UTC)
 	listed := func(id string, kind task.Kind, zone garden.ZoneID, litres float64) task.Listed {
@@ -473,13 +474,24 @@ func TestRoundsInTheListsOrder(t *testing.T) {
 		}
 		assert.Equal(t, len(words), strings.Count(body, "<h2>"), "each once")
 	}
+	chard, short := zoneStatus(s.gate.status, "chard"), -0.5
+	holds := func(litres float64) {
+		toRefill, hours := litres-chard.RefillL, max(0, 10*(litres-chard.RefillL))
+		chard.HeldL, chard.ToRefillL, chard.HoursLeft = &litres, &toRefill, &hours
+	}
+	chard.CapacityL, chard.RefillL = 25, 21
+	holds(20.8)
 	water := "Water Chard by the door: about 4.2" + apart + "L</h2>"
 	order("Title of feed", water, "Title of can", "Title of round")
 	assert.Contains(t, s.get("/rounds").Body.String(), `value="4.2"`)
+	holds(21.7) // part of it: less room than the list's steps hide
+	order("Title of feed", "Water Chard by the door: about 3.3"+apart+"L</h2>", "Title of can", "Title of round")
+	holds(25)
+	order("Title of feed", "Title of can", "Title of round", "Chard by the door needs no water yet</h2>")
+	assert.NotContains(t, s.get("/rounds").Body.String(), `value="4.2"`, "just watered")
 
 	s.page.o.Rounds = worklist{listed("round", task.Round, "", 0)}
-	order("Title of round", "Water Chard")
-	short := -0.5
-	zoneStatus(s.gate.status, "chard").ToRefillL = &short
+	order("Title of round", "Chard")
+	chard.ToRefillL = &short
 	order("Water Chard", "Title of round")
 }

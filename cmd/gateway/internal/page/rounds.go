@@ -32,7 +32,19 @@ type handView struct {
 	Short                        bool
 	Amount, Ticket               string
 	hours                        float64
+	// room is what fits in, L; watered tells that it got some since it was under its
+	// refill point.
+	room    garden.Measured
+	watered bool
 }
+
+const (
+	// gotWater is the part of what a pot loses from full to its refill point that it is
+	// above that from where it was watered, and listStep the share by which the list's
+	// figure lags: as the list's own looks have them.
+	gotWater = 0.25
+	listStep = 0.2
+)
 
 // taskView is one task of the list.
 type taskView struct {
@@ -70,8 +82,15 @@ func (p *Page) roundItems(st *runner.Status, v *visit) []roundItem {
 	if p.o.Rounds != nil {
 		for _, t := range p.o.Rounds.List(st.At) {
 			if h := pots[t.Zone]; h != nil && t.Kind == task.Water {
-				// The list's figure, as the command tells it: it follows the pot's in steps.
-				h.Title, h.Amount = sprintf(tHandWater, h.Name, v.volume(t.Litres)), amountIn(t.Litres, v)
+				// The list looks once an hour: water that was entered since is in the pot's
+				// state alone.
+				if h.watered {
+					continue
+				}
+				// Else its figure, as the command tells it: it follows the pot's in steps.
+				if !h.room.Known || h.room.Value > (1-listStep)*t.Litres {
+					h.Title, h.Amount = sprintf(tHandWater, h.Name, v.volume(t.Litres)), amountIn(t.Litres, v)
+				}
 				listed = append(listed, roundItem{Hand: h})
 				delete(pots, t.Zone)
 				continue
@@ -106,7 +125,8 @@ func (p *Page) handView(zs *runner.ZoneStatus, v *visit) handView {
 		return h
 	}
 	room := max(0, zs.CapacityL-*zs.HeldL)
-	h.hours = *zs.HoursLeft
+	h.hours, h.room = *zs.HoursLeft, garden.Known(room)
+	h.watered = *zs.ToRefillL > gotWater*(zs.CapacityL-zs.RefillL)
 	h.Why = sprintf(tHandWhy, v.volume(*zs.HeldL), v.volume(zs.RefillL), v.volume(zs.CapacityL))
 	switch {
 	case *zs.ToRefillL <= 0:
