@@ -33,7 +33,8 @@ restart does not forget it.
   pruned      --leaves, the share of the leaves taken off, in %; they grow back,
               half of them in a fortnight
   harvested   --leaves where leaves went with it, as of chard or lettuce
-  pulled      the plants are gone: an empty pot gets no water until 'planted'
+  pulled      the plants are gone: an empty pot gets no water until 'planted'. A line
+              that waters others too still brings it its share: shut its emitters
   mulched     --surface, the share of the surface now covered, in %; 0 takes it off
   topped-up   --litres of mix added; mind that the probes now sit deeper. The pot's
               whole volume is all its mix new: salts are reckoned anew. No plant that

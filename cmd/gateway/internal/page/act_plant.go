@@ -59,7 +59,7 @@ func (p *Page) plantForm(w http.ResponseWriter, r *http.Request, v *visit) {
 	if !e.On.IsZero() {
 		m.From = sprintf(tFromDay, e.On.Format("Monday 2 January 2006"))
 	}
-	m.Changes = plantChanges(&e, ref, v)
+	m.Changes = plantChanges(&e, ref, st, v)
 	m.Fields = plantFields(&e)
 	m.Ticket = p.tickets.issue(v.session, plantPurpose(&e))
 	p.show(w, r, http.StatusOK, plantSurePage(v, m))
@@ -227,7 +227,7 @@ func plantPurpose(e *garden.PlantEvent) string {
 }
 
 // plantChanges says what an event changes.
-func plantChanges(e *garden.PlantEvent, ref zoneRef, v *visit) string {
+func plantChanges(e *garden.PlantEvent, ref zoneRef, st *runner.Status, v *visit) string {
 	switch e.Kind {
 	case garden.Planted:
 		return tChPlanted
@@ -239,6 +239,9 @@ func plantChanges(e *garden.PlantEvent, ref zoneRef, v *visit) string {
 		}
 		return sprintf(tChPruned, 100*e.Share)
 	case garden.Pulled:
+		if sharesLine(st, e.Zone) {
+			return tChPulledOn
+		}
 		return tChPulled
 	case garden.Mulched:
 		if e.Share == 0 {

@@ -174,6 +174,14 @@ func zoneStatus(st *runner.Status, id garden.ZoneID) *runner.ZoneStatus {
 	return nil
 }
 
+// sharesLine tells that something grows in another zone on this one's line.
+func sharesLine(st *runner.Status, id garden.ZoneID) bool {
+	zs := zoneStatus(st, id)
+	return zs != nil && zs.Line != "" && slices.ContainsFunc(st.Zones, func(o runner.ZoneStatus) bool {
+		return o.Zone != id && o.Line == zs.Line && !o.Empty
+	})
+}
+
 func lineStatus(st *runner.Status, id garden.LineID) *runner.LineStatus {
 	for i := range st.Lines {
 		if id != "" && st.Lines[i].Line == id {
@@ -198,6 +206,9 @@ func (p *Page) zoneView(zs *runner.ZoneStatus, st *runner.Status, v *visit) zone
 	switch {
 	case zs.Empty:
 		z.Needs = tNeedsNone
+		if sharesLine(st, zs.Zone) {
+			z.Needs = tNeedsLeft
+		}
 	case zs.ToRefillL == nil || zs.HoursLeft == nil:
 	case *zs.ToRefillL <= 0:
 		z.Needs, z.Short = tNeedsAt, true

@@ -72,6 +72,23 @@ func TestAnEmptyPotNeedsNothing(t *testing.T) {
 	assert.NotContains(t, s.get("/rounds").Body.String(), `href="/pot/chard"`)
 }
 
+// A line opens for all of its pots at once, an empty one too.
+func TestAnEmptyPotOnASharedLineStillGetsWater(t *testing.T) {
+	const shut = "Its line still brings it water with the others: shut its emitters"
+	s := newSite(t, nil)
+	empty, other := zoneStatus(s.gate.status, "chilli"), zoneStatus(s.gate.status, "aubergine")
+	pull := func() string { return s.get("/pot/chilli/plant?go=yes&event=pulled").Body.String() }
+	assert.NotContains(t, pull(), shut, "a line of its own")
+	other.Line = empty.Line
+	assert.Contains(t, pull(), shut)
+	empty.Empty, empty.ToRefillL, empty.HoursLeft, empty.HoursToDry = true, nil, nil, nil
+	body := s.get("/pot/chilli").Body.String()
+	assert.Contains(t, body, "Empty, but its line still brings it water with the others: shut its emitters")
+	assert.NotContains(t, body, "it gets no water")
+	other.Empty = true
+	assert.Contains(t, s.get("/pot/chilli").Body.String(), "Empty: it gets no water until something is planted", "nor does the other")
+}
+
 func TestUnitsPerBrowser(t *testing.T) {
 	s := newSite(t, nil)
 	w := s.post("/settings", "volume", "gal", "degrees", "F", "tone", "dark")

@@ -32,6 +32,7 @@ const (
 	tNeedsAt    = "Needs water: it is at its refill point"
 	tNeedsNow   = "Needs water: %s under its refill point"
 	tNeedsNone  = "Empty: it gets no water until something is planted"
+	tNeedsLeft  = "Empty, but its line still brings it water with the others: shut its emitters"
 	tNextWater  = "Next water"
 	tNextAbout  = "about %s"
 	tNextSoon   = "as soon as it is allowed"

@@ -38,6 +38,7 @@ const (
 	tChPruned    = "%.0f %% of the leaves are gone: less is drunk from that day on. They grow back, half of them in a fortnight."
 	tChPicked    = "No leaves went with it: the need for water stays as it is. The day is kept for the season's report."
 	tChPulled    = "The pot counts as empty: it gets no more water or feed until you enter that it is planted."
+	tChPulledOn  = "The pot counts as empty: nothing is watered or fed for its sake until you enter that it is planted. Its line still brings it water with the others: shut its emitters."
 	tChMulched   = "%.0f %% of the surface is covered: less evaporates from it, so that water lasts longer."
 	tChBare      = "The surface is bare again: more evaporates from it."
 	tChToppedUp  = "%s of fresh, fairly dry mix are in the pot: how wet it is all in all becomes less sure until the probes have settled."

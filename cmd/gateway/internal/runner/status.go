@@ -46,8 +46,9 @@ type ZoneStatus struct {
 	Name  string        `json:"name"`
 	Pot   garden.PotID  `json:"pot"`
 	State string        `json:"state"`
-	// Empty tells that its plants were pulled: it gets no water, and what tells when it
-	// would need some is absent (null).
+	// Empty tells that its plants were pulled: no line opens for it, though one that it
+	// shares still brings it water with the others, and what tells when it would need
+	// some is absent (null).
 	Empty bool `json:"empty"`
 	// Water is the zone's mean; absent (null) where nothing is known yet.
 	Water *float64 `json:"water_fraction"`
