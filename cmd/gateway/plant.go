@@ -7,7 +7,6 @@ import (
 	"os"
 	"time"
 
-	"fabricpot/cmd/gateway/internal/journal"
 	"fabricpot/cmd/gateway/internal/page"
 	"fabricpot/cmd/gateway/internal/runner"
 	"fabricpot/cmd/gateway/internal/units"
@@ -140,14 +139,11 @@ func (f *workFlags) plantAlone(s streams, e garden.PlantEvent, nobody error) err
 	if _, err := os.Stat(where); errors.Is(err, fs.ErrNotExist) {
 		return fmt.Errorf("%w, and there is no journal at %s yet: start the gateway once, or name its journal with --journal", nobody, where)
 	}
-	j, aside, err := journal.Open(where)
+	j, err := openAlone(s, where)
 	if err != nil {
 		return err
 	}
 	defer j.Close()
-	if aside != "" {
-		fmt.Fprintln(s.err, "journal:", aside)
-	}
 	now := runner.NewBoardClock(u.garden.Site.Zone).Moment()
 	if err := e.CheckDay(now.Wall); err != nil {
 		return wrongUse{err}

@@ -8,12 +8,12 @@ import (
 	"fabricpot/cmd/gateway/internal/journal"
 )
 
-// openJournal opens the garden's journal and says where it is. A bench begins
+// openJournal opens the garden's journal for itself alone and says where it is. A bench begins
 // each time with an empty one: its calendar starts over, and yesterday's
 // journal would lie in its future.
 func openJournal(s streams, u *understood, flag string, bench bool) (*journal.Journal, error) {
 	path := flag
-	var opts []journal.Option
+	opts := []journal.Option{journal.Alone()}
 	switch {
 	case path != "":
 	case bench:
@@ -47,11 +47,11 @@ func openJournal(s streams, u *understood, flag string, bench bool) (*journal.Jo
 	return j, nil
 }
 
-// ours refuses a journal that another gateway keeps, and for a bench one with a past:
-// what a bench orders in its July would mix with what was ordered in that.
+// ours refuses a bench a journal with a past: what it orders in its July would mix with
+// what was ordered in that.
 func ours(j *journal.Journal, bench bool) error {
-	if err := j.Claim(); err != nil || !bench {
-		return err
+	if !bench {
+		return nil
 	}
 	last, err := j.LastOrderID()
 	if err == nil && last > 0 {

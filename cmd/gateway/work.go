@@ -56,14 +56,11 @@ func (f *workFlags) ask(ctx context.Context, s streams, method, path string, in,
 	if _, serr := os.Stat(where); errors.Is(serr, fs.ErrNotExist) {
 		return fmt.Errorf("%w, and there is no journal at %s yet: start the gateway once, or name its journal with --journal", err, where)
 	}
-	j, aside, lerr := journal.Open(where)
+	j, lerr := openAlone(s, where)
 	if lerr != nil {
 		return lerr
 	}
 	defer j.Close()
-	if aside != "" {
-		fmt.Fprintln(s.err, "journal:", aside)
-	}
 	plan, lerr := feeding.NewPlan(u.garden, u.plan)
 	if lerr != nil {
 		return lerr
@@ -75,6 +72,19 @@ func (f *workFlags) ask(ctx context.Context, s streams, method, path string, in,
 	}
 	fmt.Fprintln(s.err, "no gateway is running: on its journal", where)
 	return alone(book, now)
+}
+
+// openAlone opens the journal that no gateway keeps. One may, behind another socket than
+// the one that was asked: it would not hear of what is written here.
+func openAlone(s streams, path string) (*journal.Journal, error) {
+	j, aside, err := journal.Open(path, journal.Alone())
+	if errors.Is(err, journal.ErrInUse) {
+		return nil, fmt.Errorf("%w; or name that gateway's socket with --socket", err)
+	}
+	if aside != "" {
+		fmt.Fprintln(s.err, "journal:", aside)
+	}
+	return j, err
 }
 
 // journalPath is where the garden's journal is when no gateway runs.

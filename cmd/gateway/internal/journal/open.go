@@ -49,7 +49,10 @@ type Journal struct {
 	instead, old string
 	begun        bool
 
-	claim *os.File // see Claim
+	// alone is set by Alone; claims are the locks that come of it, the last of them on
+	// the file that is open.
+	alone  bool
+	claims []*os.File
 }
 
 // Option changes how a journal is opened.
@@ -63,6 +66,13 @@ func WithClock(name string) Option { return func(j *Journal) { j.clock = name } 
 
 // WithNow replaces the clock that names files set aside.
 func WithNow(now func() time.Time) Option { return func(j *Journal) { j.now = now } }
+
+// Alone has the journal to itself among those opened with it, until Close or the end of
+// the program: Open answers ErrInUse where another has it, before anything is looked
+// into, brought to a newer version or set aside. Where a file system knows no such lock
+// nothing is claimed. Once open the file is not to be opened and closed here but by
+// SQLite, whose locks would go with it (POSIX, fcntl).
+func Alone() Option { return func(j *Journal) { j.alone = true } }
 
 // BootClock is the kernel's name for this boot.
 func BootClock() (string, error) {
@@ -88,7 +98,7 @@ func Open(path string, opts ...Option) (j *Journal, aside string, err error) {
 	j.instead, j.old = cutShort(path, j.now())
 	why, err := j.open()
 	if err == nil && why != "" {
-		j.shut()
+		j.part() // what is claimed stays so while the file is moved
 		if j.instead, j.old, err = setAside(path, why, j.now()); err == nil {
 			if why, err = j.open(); err == nil && why != "" {
 				err = fmt.Errorf("a fresh file is broken too: %s", why)
@@ -109,8 +119,18 @@ func Open(path string, opts ...Option) (j *Journal, aside string, err error) {
 
 // open opens and checks. why is set where the file should be set aside.
 func (j *Journal) open() (why string, err error) {
+	had := len(j.claims)
+	if err := j.claim(); err != nil {
+		return "", err
+	}
 	if why, err = inspect(j.path); why != "" || err != nil {
 		return why, err
+	}
+	if len(j.claims) == had {
+		// There was no file; inspect began one.
+		if err := j.claim(); err != nil {
+			return "", err
+		}
 	}
 	if j.full, err = j.connect("FULL", 1, false); err == nil {
 		if j.easy, err = j.connect("NORMAL", 1, false); err == nil {
@@ -234,6 +254,19 @@ func (j *Journal) Close() error {
 }
 
 func (j *Journal) shut() error {
+	errs := []error{j.part()}
+	for _, f := range j.claims { // only now: see Alone
+		errs = append(errs, f.Close())
+	}
+	j.claims = nil
+	if err := errors.Join(errs...); err != nil {
+		return fmt.Errorf("journal %s: close: %w", j.path, err)
+	}
+	return nil
+}
+
+// part closes SQLite's files.
+func (j *Journal) part() error {
 	j.stmts.close()
 	j.reading.close()
 	var errs []error
@@ -243,23 +276,16 @@ func (j *Journal) shut() error {
 			*db = nil
 		}
 	}
-	if j.claim != nil { // only now: see Claim
-		errs = append(errs, j.claim.Close())
-		j.claim = nil
-	}
-	if err := errors.Join(errs...); err != nil {
-		return fmt.Errorf("journal %s: close: %w", j.path, err)
-	}
-	return nil
+	return errors.Join(errs...)
 }
 
-// Claim has the journal to itself among those that claim it, until Close or the end of
-// the program, and answers ErrInUse where another does. Where a file system knows no
-// such lock nothing is claimed. Once claimed the file is not to be opened and closed
-// here but by SQLite, whose locks would go with it (POSIX, fcntl).
-func (j *Journal) Claim() error {
+// claim has the file at the journal's path, where there is one, to itself: see Alone.
+func (j *Journal) claim() error {
+	if !j.alone {
+		return nil
+	}
 	if err := j.claimFile(); err != nil {
-		return fmt.Errorf("journal %s: %w: another gateway keeps it; stop that one, or name another file with --journal", j.path, err)
+		return fmt.Errorf("%w: another gateway keeps it; stop that one, or name another file with --journal", err)
 	}
 	return nil
 }
