@@ -11,14 +11,13 @@ import (
 const AskLasts = time.Hour
 
 // Opens is when the hours let water: at now where they do already or there are none, and
-// where the clock is not confirmed; otherwise at most a day later, to the minute. A wish
+// where the clock is not confirmed; otherwise at most a day later, as the windows say. A wish
 // for water that would wait longer than AskLasts for it is not taken.
 func Opens(ws []garden.DayWindow, now garden.Moment) time.Time {
 	if len(ws) == 0 || !now.Synced || within(ws, now.Wall) {
 		return now.Wall
 	}
-	// To the minute, as the windows are: edge walks on from where it begins.
-	return edge(ws, now.Wall.Truncate(time.Minute), false)
+	return edge(ws, now.Wall, false)
 }
 
 // release ends keeping zones shut when the time for it is over, and gives up

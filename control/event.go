@@ -2,6 +2,7 @@ package control
 
 import (
 	"fmt"
+	"time"
 
 	"fabricpot/control/garden"
 )
@@ -118,7 +119,7 @@ func (e Event) String() string {
 	case Dropped:
 		text := fmt.Sprintf("%.1f L asked for %s were not given: %s", e.A, e.Zone, e.Cause)
 		if e.B > 0 {
-			text += e.At.Wall.Add(hours(e.B)).Format(", which begin at 15:04")
+			text += e.At.Wall.Add(hours(e.B)).Round(time.Minute).Format(", which begin at 15:04")
 		}
 		return text
 	}

@@ -132,17 +132,38 @@ func within(ws []garden.DayWindow, t time.Time) bool {
 	return false
 }
 
-// edge is the first moment from t on, to the minute and at most a day away, when
-// being within the windows is no longer what it was. It walks by quarters of an
-// hour and then by minutes; a gap shorter than a quarter may be stepped over,
-// which only matters for planning ahead.
+// edge is the first moment from t on, at most a day away, when being within the windows is
+// no longer what it was: t itself where it is not so there, or one of the windows' ends.
 func edge(ws []garden.DayWindow, t time.Time, was bool) time.Time {
-	end := t.Add(24 * time.Hour)
-	for t.Before(end) && within(ws, t.Add(15*time.Minute)) == was {
-		t = t.Add(15 * time.Minute)
+	if within(ws, t) != was {
+		return t
 	}
-	for t.Before(end) && within(ws, t) == was {
-		t = t.Add(time.Minute)
+	// Clock fields, as the windows have them: see garden.DayWindow.
+	clock := time.Duration(t.Hour())*time.Hour + time.Duration(t.Minute())*time.Minute + time.Duration(t.Second())*time.Second + time.Duration(t.Nanosecond())
+	first := t.Add(24 * time.Hour)
+	look := func(at time.Time) {
+		if at.After(t) && at.Before(first) && within(ws, at) != was {
+			first = at
+		}
 	}
-	return t
+	// Where the clocks change they may jump into a window or out of it, and what is ahead
+	// by the clock comes as much sooner or later.
+	_, change := t.ZoneBounds()
+	later := offset(t) - offset(first)
+	look(change)
+	for i := range ws {
+		for _, end := range [2]time.Duration{ws[i].From, ws[i].To} {
+			for _, ahead := range [2]time.Duration{end - clock, end - clock + 24*time.Hour} {
+				look(t.Add(ahead))
+				look(t.Add(ahead + later))
+			}
+		}
+	}
+	return first
+}
+
+// offset is how far the clock on the wall is ahead of UTC at t.
+func offset(t time.Time) time.Duration {
+	_, s := t.Zone()
+	return time.Duration(s) * time.Second
 }
