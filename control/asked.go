@@ -64,8 +64,11 @@ func (p *Plan) waitsFor(st *State, i int, now garden.Moment) garden.RefusalCause
 
 // Forget drops the water that people asked for in a zone, or in all of them where
 // zone is empty, and what its line still owed after a soak: somebody said stop.
+// It is between two Steps; what there is to tell of it is among the next one's Events.
 func (p *Plan) Forget(st *State, now garden.Moment, zone garden.ZoneID) {
+	st.events, st.between = st.between, st.events
 	p.forget(st, now, zone, garden.Withdrawn)
+	st.events, st.between = st.between, st.events
 }
 
 func (p *Plan) forget(st *State, now garden.Moment, zone garden.ZoneID, why garden.RefusalCause) {
@@ -75,10 +78,23 @@ func (p *Plan) forget(st *State, now garden.Moment, zone garden.ZoneID, why gard
 			continue
 		}
 		z.drop(st, now, zp, why)
-		if zp.line >= 0 && st.lines[zp.line].phase == garden.Soaking {
-			st.lines[zp.line].owed = 0
+		if zp.line >= 0 {
+			p.dropRest(st, zp.line, now, why)
 		}
 	}
+}
+
+// dropRest gives up what a soaking line still owes, and tells so where a person asked for
+// it and it was worth an opening.
+func (p *Plan) dropRest(st *State, i int, now garden.Moment, why garden.RefusalCause) {
+	l := &st.lines[i]
+	if l.phase != garden.Soaking {
+		return
+	}
+	if zp := &p.zones[l.lead]; l.kind == garden.ByHand && l.owed > 0 && l.owed >= leastShare*l.pulse {
+		st.note(Event{Kind: Dropped, At: now, Zone: zp.ID, Line: zp.Line, A: l.owed * zp.share, Cause: why})
+	}
+	l.owed = 0
 }
 
 // drop gives a person's wish up and tells so.

@@ -308,6 +308,51 @@ func TestAsks(t *testing.T) {
 			assert.Equal(t, cause, b.events[0].Cause)
 		}
 	})
+	t.Run("what is given up in a soak is told whole", func(t *testing.T) {
+		// 12.5 L take more than one opening; the line has one zone, so its litres are the zone's.
+		for cause, give := range map[garden.RefusalCause]func(*bench){
+			garden.Replaced:   func(b *bench) { ask(b, garden.Ask{Kind: garden.AskWater, Zone: "pot0", Litres: 1}) },
+			garden.ControlOff: func(b *bench) { ask(b, garden.Ask{Kind: garden.AskAutoOff}) },
+			garden.HeldShut: func(b *bench) {
+				ask(b, garden.Ask{Kind: garden.AskShut, Zone: "pot0", Until: b.now.Add(time.Hour)})
+			},
+			garden.Withdrawn:  func(b *bench) { b.p.Forget(b.st, b.now, "pot0") },
+			garden.CapReached: func(b *bench) { b.st.lines[0].given.add(b.now.Mono, b.p.lines[0].CapL) },
+		} {
+			b := still(t, testGarden(1, 22))
+			ask(b, garden.Ask{Kind: garden.AskWater, Zone: "pot0", Litres: 12.5})
+			for k := 0; k < 180 && b.st.lines[0].phase != garden.Soaking; k++ {
+				b.tick()
+			}
+			require.Equal(t, garden.Soaking, b.st.lines[0].phase)
+			require.Less(t, b.gave[0].Litres, 12.0)
+			b.events = nil
+			give(b)
+			b.run(time.Hour)
+			var told []Event
+			for _, e := range b.events {
+				if e.Kind == Dropped {
+					told = append(told, e)
+				}
+			}
+			require.Len(t, told, 1, "%v", cause)
+			assert.Equal(t, cause, told[0].Cause)
+			assert.InDelta(t, 12.5-b.gave[0].Litres, told[0].A, 1e-9, "%v", cause)
+		}
+	})
+	t.Run("a wish that a line refuses is told whole", func(t *testing.T) {
+		b := still(t, testGarden(1, 22))
+		ask(b, garden.Ask{Kind: garden.AskWater, Zone: "pot0", Litres: 12.5})
+		b.tick()
+		require.Len(t, b.log, 1)
+		o := b.log[0]
+		require.Less(t, o.Litres, 12.0)
+		delete(b.open, o.Line)
+		b.obs.Refused = append(b.obs.Refused, garden.Refusal{Order: o.ID, Line: o.Line, Zone: o.Zone, Cause: garden.TankEmpty})
+		b.tick()
+		require.Len(t, b.events, 1)
+		assert.InDelta(t, 12.5, b.events[0].A, 1e-9)
+	})
 	t.Run("water that names no pot is no wish", func(t *testing.T) {
 		b := still(t, testGarden(1, 22))
 		ask(b, garden.Ask{Kind: garden.AskWater, Litres: 2.5})

@@ -52,6 +52,7 @@ func (p *Plan) advance(st *State, i int, now garden.Moment, a *ahead) {
 		shut, asked = shut || z.shut, asked || z.asked > 0
 	}
 	if shut {
+		p.dropRest(st, i, now, garden.HeldShut)
 		l.phase, l.owed, l.waits = garden.KeptShut, 0, false
 		return
 	}
@@ -61,7 +62,8 @@ func (p *Plan) advance(st *State, i int, now garden.Moment, a *ahead) {
 	// A person who asks for water does not wait for a soak, nor for a look at
 	// rest after an early stop; only rests and faults hold their wish.
 	if asked && l.phase == garden.Soaking {
-		l.phase, l.owed = garden.Resting, 0
+		p.dropRest(st, i, now, garden.Replaced)
+		l.phase = garden.Resting
 	}
 	if l.phase == garden.Soaking {
 		if now.Mono < l.soakTill {
@@ -287,7 +289,7 @@ func (p *Plan) wishFor(st *State, i int, now garden.Moment, litres, urgency floa
 		}
 		if l.kind == garden.ByHand {
 			z, zp := &st.zones[l.lead], &p.zones[l.lead]
-			z.asked = litres * zp.share
+			z.asked = l.owed * zp.share // all that is given up, not the next opening alone
 			z.drop(st, now, zp, garden.CapReached)
 		}
 		l.retryAt, l.refusal, l.owed, l.phase = now.Mono+retryMuch, garden.CapReached, 0, garden.Resting

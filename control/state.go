@@ -42,6 +42,7 @@ type State struct {
 	wishes  []wish
 	stops   []Stop
 	events  []Event
+	between []Event // noted since the last Step: see Forget
 }
 
 // SwitchedOff turns automatic control off as of a moment on Mono, which may lie before
@@ -64,7 +65,8 @@ type Stop struct {
 // next Step.
 func (st *State) Stops() []Stop { return st.stops }
 
-// Events are what the last Step noticed. The slice is reused by the next Step.
+// Events are what the last Step noticed, and what was given up between it and the one
+// before. The slice is reused by the next Step.
 func (st *State) Events() []Event { return st.events }
 
 // Clone returns a copy that shares nothing.
@@ -79,6 +81,7 @@ func (st *State) Clone() *State {
 	c.wishes = append(make([]wish, 0, cap(st.wishes)), st.wishes...)
 	c.stops = append(make([]Stop, 0, cap(st.stops)), st.stops...)
 	c.events = append(make([]Event, 0, cap(st.events)), st.events...)
+	c.between = append(make([]Event, 0, cap(st.between)), st.between...)
 	c.openOrders = slices.Clone(st.openOrders)
 	return &c
 }
@@ -229,6 +232,7 @@ func (p *Plan) NewState() *State {
 		wishes:    make([]wish, 0, len(p.lines)),
 		stops:     make([]Stop, 0, len(p.lines)),
 		events:    make([]Event, 0, 2*len(p.zones)+len(p.lines)+len(p.probes)+8),
+		between:   make([]Event, 0, len(p.zones)+len(p.lines)+8),
 	}
 	for i := range st.zones {
 		z, zp := &st.zones[i], &p.zones[i]

@@ -14,7 +14,8 @@ import (
 // It never fails: what it can't use it leaves out, and the safe outcome of not
 // knowing is no order.
 func (p *Plan) Step(st *State, now garden.Moment, obs *garden.Observed, orders []garden.Order) []garden.Order {
-	st.stops, st.events, st.wishes = st.stops[:0], st.events[:0], st.wishes[:0]
+	st.stops, st.events, st.wishes = st.stops[:0], append(st.events[:0], st.between...), st.wishes[:0]
+	st.between = st.between[:0]
 	dt := time.Duration(0)
 	if st.began {
 		// A gap of more than a day says nothing about how the pots fared.

@@ -194,6 +194,8 @@ const (
 	LentToFeed
 	// Withdrawn: somebody said stop.
 	Withdrawn
+	// Replaced: a later wish took its place.
+	Replaced
 )
 
 var refusalCauses = [...]string{
@@ -218,6 +220,7 @@ var refusalCauses = [...]string{
 	TooShort:     "too little water for the shortest time its valve can open for",
 	LentToFeed:   "a feed has the line",
 	Withdrawn:    "somebody stopped it",
+	Replaced:     "a later wish took its place",
 }
 
 func (c RefusalCause) String() string {
