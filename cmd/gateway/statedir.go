@@ -31,6 +31,11 @@ func openJournal(s streams, u *understood, flag string, bench bool) (*journal.Jo
 		}
 		path = filepath.Join(dir, "journal.db")
 	}
+	// Others read it in the status, from folders of their own.
+	path, err := filepath.Abs(path)
+	if err != nil {
+		return nil, fmt.Errorf("journal: %w", err)
+	}
 	if !bench {
 		if clock, err := journal.BootClock(); err == nil {
 			opts = append(opts, journal.WithClock(clock))

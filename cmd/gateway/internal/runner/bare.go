@@ -27,7 +27,7 @@ const (
 	bareSlack = 1.25
 	// bareWishFor is how long a wish for water waits for its turn, as the controller's
 	// do, and mostBare how many of them and of other requests are kept.
-	bareWishFor = time.Hour
+	bareWishFor = control.AskLasts
 	mostBare    = 64
 )
 
@@ -118,6 +118,11 @@ func (l *Loop) bareWishes(now garden.Moment, env valves.Env) {
 		gl, ok := l.p.Garden.Line(z.Line)
 		if !ok || gl.ShareOf(z.ID) <= 0 || !(w.Litres > 0) {
 			return true
+		}
+		// What is not asked for too long before the hours waits for them, as people are told;
+		// the guard says no to the rest.
+		if opens := control.Opens(l.p.Garden.Supply.Hours, now); opens.After(now.Wall) && opens.Sub(now.Wall) <= w.till-now.Mono {
+			return false
 		}
 		litres := min(w.Litres, z.VolumeL(p))
 		switch l.bareOrder(now, env, gl, z.ID, litres/gl.ShareOf(z.ID), garden.ByHand, garden.Reason{Code: garden.AskedFor, A: litres}) {

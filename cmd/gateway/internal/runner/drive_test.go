@@ -40,11 +40,13 @@ func (r *rig) Sample(now garden.Moment, out []garden.Reading) []garden.Reading {
 	return out
 }
 
-func newRig(t *testing.T) *rig {
+func newRig(t *testing.T) *rig { return rigWith(t, nil) }
+
+func rigWith(t *testing.T, hours []garden.DayWindow) *rig {
 	t.Helper()
 	g, _, err := config.Load("terrace.yaml", testdata.Terrace)
 	require.NoError(t, err)
-	g.Supply.Hours = nil
+	g.Supply.Hours = hours
 	plan, _, err := control.NewPlan(g)
 	require.NoError(t, err)
 	r := &rig{pins: map[garden.LineID]*gpiotest.Pin{}, block: make(chan struct{}), slow: make(chan struct{})}

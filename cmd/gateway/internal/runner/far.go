@@ -87,6 +87,7 @@ func (l *Loop) Stop(now garden.Moment, zone garden.ZoneID) bool {
 	l.asks = slices.DeleteFunc(l.asks, func(a garden.Ask) bool {
 		return a.Kind == garden.AskWater && (zone == "" || a.Zone == zone)
 	})
+	l.bare.wishes = slices.DeleteFunc(l.bare.wishes, func(w bareWish) bool { return zone == "" || w.Zone == zone })
 	l.eachLine(zone, func(id garden.LineID) { any = l.stopLine(now, id) || any })
 	l.refresh(now)
 	return any
