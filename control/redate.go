@@ -17,6 +17,7 @@ func (p *Plan) Redate(st *State, now garden.Moment, m Memory, events []garden.Pl
 	to.NextOrder, to.AutoOff, to.wasOff, to.offFrom = st.NextOrder, st.AutoOff, st.wasOff, st.offFrom
 	to.synced, to.clockTill, to.sky = st.synced, st.clockTill, st.sky
 	copy(to.probes, st.probes)
+	to.between = append(to.between, st.between...)
 	p.Recall(to, now, m, events)
 	p.Restore(to, now, recent)
 	for i := range to.lines {

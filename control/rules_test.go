@@ -316,7 +316,10 @@ func TestAsks(t *testing.T) {
 			garden.HeldShut: func(b *bench) {
 				ask(b, garden.Ask{Kind: garden.AskShut, Zone: "pot0", Until: b.now.Add(time.Hour)})
 			},
-			garden.Withdrawn:  func(b *bench) { b.p.Forget(b.st, b.now, "pot0") },
+			garden.Withdrawn: func(b *bench) {
+				b.p.Forget(b.st, b.now, "pot0")
+				b.st = b.st.Clone()
+			},
 			garden.CapReached: func(b *bench) { b.st.lines[0].given.add(b.now.Mono, b.p.lines[0].CapL) },
 		} {
 			b := still(t, testGarden(1, 22))
