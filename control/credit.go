@@ -106,9 +106,12 @@ func (p *Plan) delivered(st *State, now garden.Moment, d *garden.Delivery, mono 
 			}
 			zp, came := &p.zones[zi], litres*z.shareOf(&p.zones[zi])
 			switch water {
-			case comesNow:
+			case comesNow, sinceThen:
 				p.credit(st, zi, came, doubt, mono)
 				z.salts.enter(came, zp)
+				if water == sinceThen {
+					z.depth.lost(0, now.Mono-mono, z, zp)
+				}
 			case remembered:
 				z.wet(mono)
 			case doubted:
@@ -116,10 +119,6 @@ func (p *Plan) delivered(st *State, now garden.Moment, d *garden.Delivery, mono 
 				depth := z.depth
 				p.credit(st, zi, came, doubt, mono)
 				z.depth = depth
-			case sinceThen:
-				p.credit(st, zi, came, doubt, mono)
-				z.salts.enter(came, zp)
-				z.depth.lost(0, now.Mono-mono, z, zp)
 			case longAgo:
 				if !z.hasWater || mono > z.wetAt {
 					z.wetAt, z.hasWater = mono, true

@@ -99,9 +99,9 @@ func (p *Plan) startSession(st *State, i int, now garden.Moment) {
 }
 
 // watchOpen asks for an early stop where a zone of the line is to be kept shut,
-// where automatic control went off or the plants were pulled, and where the lead zone's deepest probe
-// sees water arrive faster than it drains. A probe high in the pot sees every
-// pulse pass and says nothing about the floor.
+// where automatic control went off or the plants were pulled, and where the lead zone's
+// deepest probe sees water arrive faster than it drains. A probe high in the pot sees
+// every pulse pass and says nothing about the floor.
 func (p *Plan) watchOpen(st *State, i int) {
 	l := &st.lines[i]
 	for _, zi := range p.lines[i].zones {

@@ -256,7 +256,8 @@ func (m *messages) pageWays() []page.Way {
 	return out
 }
 
-// printCalling says by which ways alarms reach a person, and how they have been doing where a gateway runs here.
+// printCalling says by which ways alarms reach a person, and how they have been doing
+// where a gateway runs here.
 func printCalling(ctx context.Context, w io.Writer, g *garden.Garden) {
 	c := &g.Calling
 	if !c.Reaches() {

@@ -25,11 +25,10 @@ func newRounds(s streams) *cobra.Command {
 without a line, flushes, the weekly round, looks at plants that did not look
 well. Each task says what to mix and how much, where to pour, in what order, how
 long to hold the hose and until when. Then it tells how each zone is fed next,
-what salts the tap's water left in each pot, and what an injector's stock is mixed
-from.
+what salts stand in each pot, and what an injector's stock is mixed from.
 
 The list comes from the running gateway; with none running, from the journal of
-the garden in FILE. What is open then was opened while the gateway ran, and the tap's
+the garden in FILE. What is open then was opened while the gateway ran, and those
 salts are not told.`,
 		Example: "  gateway rounds\n  gateway done feed-chilli-3 --litres 2",
 		Args:    usage(cobra.MaximumNArgs(1)),

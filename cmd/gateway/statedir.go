@@ -8,9 +8,9 @@ import (
 	"fabricpot/cmd/gateway/internal/journal"
 )
 
-// openJournal opens the garden's journal for itself alone and says where it is. A bench begins
-// each time with an empty one: its calendar starts over, and yesterday's
-// journal would lie in its future.
+// openJournal opens the garden's journal for itself alone and says where it is. A bench
+// begins each time with an empty one: its calendar starts over, and yesterday's journal
+// would lie in its future.
 func openJournal(s streams, u *understood, flag string, bench bool) (*journal.Journal, error) {
 	path := flag
 	opts := []journal.Option{journal.Alone()}

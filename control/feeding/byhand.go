@@ -34,6 +34,10 @@ type handState struct {
 	listed bool
 }
 
+// GotWater is the part of its band that a pot must be over its refill point to count as
+// watered.
+const GotWater = 0.25
+
 // pulled is why an empty pot's tasks are taken back.
 const pulled = "its plants were pulled"
 
@@ -46,7 +50,7 @@ func (p *Plan) waterTask(st *State, i int, now garden.Moment, zv *control.ZoneVi
 	case zv.Empty && old != nil:
 		st.overtake(old, pulled, now, out)
 	case zv.Empty || !zv.Known:
-	case zv.ToRefillL > 0.25*zp.bandL(zv) && old != nil:
+	case zv.ToRefillL > GotWater*zp.bandL(zv) && old != nil:
 		st.overtake(old, "it has got water", now, out)
 	case zv.ToRefillL <= 0:
 		p.askWater(st, i, now, zv, old, zp.roomL(zv), "it is under its refill point", out)
@@ -89,7 +93,7 @@ func (p *Plan) standIn(st *State, i int, now garden.Moment, zv *control.ZoneView
 		if h.dry++; h.dry >= dryLooks {
 			p.askWater(st, i, now, zv, old, zp.roomL(zv), "it is far under its refill point and its line has not watered it", out)
 		}
-	case old != nil && zv.OnProbe && zv.ToRefillL > 0.25*zp.bandL(zv):
+	case old != nil && zv.OnProbe && zv.ToRefillL > GotWater*zp.bandL(zv):
 		st.overtake(old, "it has got water", now, out)
 	}
 }
@@ -154,7 +158,7 @@ func (p *Plan) askWater(st *State, i int, now garden.Moment, zv *control.ZoneVie
 	litres = math.Round(10*litres) / 10
 	day := now.Wall
 	if old != nil {
-		if math.Abs(litres-old.Litres) < changeShare*old.Litres {
+		if math.Abs(litres-old.Litres) < ChangeShare*old.Litres {
 			return
 		}
 		day = old.Opened

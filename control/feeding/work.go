@@ -11,8 +11,8 @@ import (
 	"fabricpot/control/task"
 )
 
-// changeShare is by how much an open task's litres must differ to be changed.
-const changeShare = 0.2
+// ChangeShare is by how much an open task's litres must differ to be changed.
+const ChangeShare = 0.2
 
 // mostFlush is how many times a zone's mix a flush by hand is at most.
 const mostFlush = 3

@@ -107,8 +107,8 @@ func (p *Page) readNote(r *http.Request) (n journal.Note, sign task.Sign, why st
 	return n, sign, ""
 }
 
-// measures are what may be entered as a value of those notes that have one; of none of them
-// is it 0 or less. Judgement: more than the largest pot of a garden weighs or bears.
+// measures are what may be entered as a value of those notes that have one: over 0, or for
+// drainage what feeding takes. Judgement: more than the largest pot of a garden weighs or bears.
 func measures() map[string]measure {
 	return map[string]measure{
 		"weight":             {2000, "kg", true},

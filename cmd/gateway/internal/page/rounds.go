@@ -38,14 +38,6 @@ type handView struct {
 	watered bool
 }
 
-const (
-	// gotWater is the part of what a pot loses from full to its refill point that it is
-	// above that from where it was watered, and listStep the share by which the list's
-	// figure lags: as the list's own looks have them.
-	gotWater = 0.25
-	listStep = 0.2
-)
-
 // taskView is one task of the list.
 type taskView struct {
 	ID, Title, Why, Due, Urgency string
@@ -88,7 +80,7 @@ func (p *Page) roundItems(st *runner.Status, v *visit) []roundItem {
 					continue
 				}
 				// Else its figure, as the command tells it: it follows the pot's in steps.
-				if !h.room.Known || h.room.Value > (1-listStep)*t.Litres {
+				if !h.room.Known || h.room.Value > (1-feeding.ChangeShare)*t.Litres {
 					h.Title, h.Amount = sprintf(tHandWater, h.Name, v.volume(t.Litres)), amountIn(t.Litres, v)
 				}
 				listed = append(listed, roundItem{Hand: h})
@@ -126,7 +118,7 @@ func (p *Page) handView(zs *runner.ZoneStatus, v *visit) handView {
 	}
 	room := max(0, zs.CapacityL-*zs.HeldL)
 	h.hours, h.room = *zs.HoursLeft, garden.Known(room)
-	h.watered = *zs.ToRefillL > gotWater*(zs.CapacityL-zs.RefillL)
+	h.watered = *zs.ToRefillL > feeding.GotWater*(zs.CapacityL-zs.RefillL)
 	h.Why = sprintf(tHandWhy, v.volume(*zs.HeldL), v.volume(zs.RefillL), v.volume(zs.CapacityL))
 	switch {
 	case *zs.ToRefillL <= 0:

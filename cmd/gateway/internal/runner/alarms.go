@@ -142,7 +142,7 @@ func (w *watch) abouts(g *garden.Garden, k alarm.Kind) (out []string) {
 			}
 		})
 	case alarm.GaugeDoubtful:
-		out = []string{meterName, "rain gauge", "float"}
+		out = []string{meterName, rainName, floatName}
 	case alarm.BusDead, alarm.ConverterDead:
 		for i := range w.causes.converters {
 			if c := &w.causes.converters[i]; k == alarm.ConverterDead {

@@ -67,7 +67,8 @@ type undated struct {
 // made anew.
 const datedWithin = 30 * time.Minute
 
-// redate makes the start anew once the clock is right, where nothing has come of it yet.
+// redate makes the start anew once the clock is right, but for lines of which something
+// has come already.
 func (l *Loop) redate(now garden.Moment) {
 	u := l.undated
 	if u == nil || !now.Synced {

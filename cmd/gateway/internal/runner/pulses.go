@@ -9,8 +9,12 @@ import (
 	"fabricpot/sensors/pulse"
 )
 
-// meterName is what a flow meter is called in alarms.
-const meterName = "meter"
+// What gauges are called in alarms.
+const (
+	meterName = "meter"
+	rainName  = "rain gauge"
+	floatName = "float"
+)
 
 // PulseInputs are the contacts that a garden's gauges hang on; nil where there is
 // none.
@@ -108,9 +112,9 @@ func (p *PulseGauges) Worries(now garden.Moment) (out []Worry) {
 		add(meterName, p.meter.Trouble(now.Mono))
 	}
 	if p.rain != nil {
-		add("rain gauge", p.rain.Trouble(now.Mono))
+		add(rainName, p.rain.Trouble(now.Mono))
 	}
-	add("float", p.float.Trouble())
+	add(floatName, p.float.Trouble())
 	return out
 }
 
