@@ -22,7 +22,11 @@ unhurried=(
   fabricpot/control/{alarm,crop,feed,feeding,hydraulics,task,weather}
 )
 hurried=(crypto/internal/fips140/{aes,alias,bigmod,edwards25519,mlkem,nistec,sha256,sha3,sha512,subtle}/... crypto/internal/fips140deps/...)
+# Kernels of 32-bit ARM have pages of 4 kB and no other, so that its segments need not
+# begin 64 kB apart, as those of arm64, whose pages may be as large, must.
+link='-s -w'
+[ "${GOARCH:-}" = arm ] && link+=' -R 4096'
 # Of several that match a package the last one holds.
 export CGO_ENABLED=0 GOOS=linux
-exec go build -trimpath -tags nethttpomithttp2 -ldflags='-s -w' \
+exec go build -trimpath -tags nethttpomithttp2 -ldflags="$link" \
   $(printf -- '-gcflags=%s=-l ' "${unhurried[@]}") $(printf -- '-gcflags=%s= ' "${hurried[@]}") -o "$out" ./cmd/gateway
