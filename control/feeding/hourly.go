@@ -148,7 +148,11 @@ func (p *Plan) judge(st *State, i int, now garden.Moment) {
 	left := garden.Measured{}
 	if zs.has {
 		held := max(zp.capacity, 0.05) * zp.volumeL
-		left = garden.Known(zs.ledger.DaysOfN(zs.demand.N, zs.usualOverL/held))
+		leach := zs.usualOverL / held
+		left = garden.Known(zs.ledger.DaysOfN(zs.demand.N, leach))
+		sure := zs.ledger
+		sure.Pool.N = max(0, sure.Pool.N-mayHaveLeft*(sure.Taken.N+sure.Leached.N))
+		zs.sureDays = sure.DaysOfN(zs.demand.N, leach)
 	}
 	last, stage, ever := zs.seq.Last()
 	if !ever {
@@ -182,16 +186,24 @@ func (p *Plan) judge(st *State, i int, now garden.Moment) {
 	}
 }
 
-// leastFed is the least share of a dose that a feed gives while the mix still feeds.
-// Our judgement.
-const leastFed = 0.7
+// Both are our judgement, tried on the simulator's pots: a pot that is full of its mix's
+// charge when salts ask for its first wash loses more than half of it.
+const (
+	// leastFed is the least share of a dose that a feed gives while the mix still feeds.
+	leastFed = 0.2
+	// mayHaveLeft is how much more nitrogen may have left a pot than its account says, as a
+	// share of that: plants may grow larger than the yield that was written, and what
+	// drains is richer than the pot's mean.
+	mayHaveLeft = 0.3
+)
 
 // spared is the share of its dose that the coming feed gives, 0 to 1: less while the mix's
 // starter charge still feeds the plants. Where it would last beyond the feed after this
-// one, much of what is given now is leached. It ends once as much has left the pot as the
-// charge brought: from then on what the account holds hangs on figures of yield that may be
-// wrong. A dose that the gardener wrote, or a feed asked for, stays what it is, and so does
-// one that another pot of the line is fed along with and needs whole.
+// one, much of what is given now is leached, and until then it is salt. It ends once as
+// much has left the pot as the charge brought: from then on what the account holds hangs on
+// figures of yield that may be wrong. A dose that the gardener wrote, or a feed asked for,
+// stays what it is, and so does one that another pot of the line is fed along with and
+// needs whole.
 func (p *Plan) spared(st *State, i int) float64 {
 	share := 0.0
 	if !st.zones[i].empty {
@@ -211,7 +223,7 @@ func (zs *zoneState) spares(zp *zonePlan) float64 {
 		l.Taken.N+l.Leached.N >= l.Starter.N {
 		return 1
 	}
-	return min(max(2-d.NDaysLeft.Value/d.IntervalDays, leastFed), 1)
+	return min(max(2-zs.sureDays/d.IntervalDays, leastFed), 1)
 }
 
 // firstDay keeps the day on which a first feed fell due: it is told by the ledger,

@@ -229,9 +229,10 @@ func TestTheCanIsTheWatering(t *testing.T) {
 	assert.False(t, lent(listed(soon, func(r *rig) { r.views[2].ToRefillL = -1 }), "lb"), "the pot beside it is thirsty and gets no can")
 }
 
-// While the starter charge feeds the plants a feed is smaller, down to 70 %. Once
-// as much has left the pot as the charge brought, or where the gardener wrote the dose or
-// asked for a feed, it is whole.
+// While the starter charge feeds the plants a feed is smaller, down to a fifth, with a
+// margin for what may have left beside what the ledger says. Once as much has left the pot
+// as the charge brought, or where the gardener wrote the dose or asked for a feed, it is
+// whole.
 func TestFeedIsSmallerWhileTheMixFeeds(t *testing.T) {
 	start := time.Date(2026, 6, 1, 6, 0, 0, 0, time.UTC)
 	share := func(poolDays, takenG, leachedG float64, change func(*garden.Garden), asked bool) float64 {
@@ -266,7 +267,7 @@ func TestFeedIsSmallerWhileTheMixFeeds(t *testing.T) {
 				if i == led {
 					days = ofLed
 				}
-				r.st.zones[i].due = feed.Due{NDaysLeft: garden.Known(days), IntervalDays: 6}
+				r.st.zones[i].due, r.st.zones[i].sureDays = feed.Due{NDaysLeft: garden.Known(days), IntervalDays: 6}, days
 				r.st.zones[i].ledger.Starter.N = 100
 			}
 			return r.p.spared(r.st, lead)
@@ -278,9 +279,16 @@ func TestFeedIsSmallerWhileTheMixFeeds(t *testing.T) {
 	same := func(*garden.Garden) {}
 	assert.InDelta(t, 1, share(5, 0, 0, same, false), 1e-9, "it lasts to the next feed and no longer")
 	assert.InDelta(t, 0.9, share(6.6, 0, 0, same, false), 0.02)
-	assert.InDelta(t, leastFed, share(8, 0, 0, same, false), 1e-9)
+	assert.InDelta(t, 0.67, share(8, 0, 0, same, false), 0.02)
+	assert.InDelta(t, leastFed, share(11, 0, 0, same, false), 1e-9)
 	assert.InDelta(t, leastFed, share(30, 0, 0, same, false), 1e-9)
-	assert.InDelta(t, leastFed, share(30, 6.9, 0, same, false), 1e-9)
+	assert.InDelta(t, leastFed, share(60, 6.9, 0, same, false), 1e-9)
+	// Where 4 g have left, 1.2 more may have: as many days' need.
+	need := newRig(t, testGarden(), Past{}).p.zones[0].need(feed.Middle, garden.Measured{}).N
+	require.Positive(t, need)
+	assert.InDelta(t, 0.67, share(8+1.2/need, 2, 2, same, false), 0.02)
+	assert.InDelta(t, 1, share(5+1.2/need, 2, 2, same, false), 1e-9)
+	assert.Less(t, share(8, 0, 0, same, false), share(8, 2, 2, same, false))
 	assert.InDelta(t, 1, share(30, 7, 0, same, false), 1e-9, "the charge is spent")
 	assert.InDelta(t, 1, share(30, 4, 3, same, false), 1e-9, "part of it washed out")
 	assert.InDelta(t, 1, share(30, 0, 0, same, true), 1e-9, "asked for")

@@ -47,9 +47,11 @@ type zoneState struct {
 	overL, sinceL float64
 	// Usual figures of a day: loss, and what drains.
 	usualLossL, usualOverL float64
-	drain                  garden.Measured // mS/cm
-	drainAt                time.Time
-	flushed                time.Time
+	// sureDays is for how many days nitrogen lasts if more has left than the ledger says.
+	sureDays float64
+	drain    garden.Measured // mS/cm
+	drainAt  time.Time
+	flushed  time.Time
 	// salts is the zone's account of them, where the water's conductivity is
 	// known; flushL is how much plain water a flush is to give now, flushMS the
 	// conductivity behind it, flushWhy in words; wanted is since when.
