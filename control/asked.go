@@ -63,7 +63,7 @@ func (p *Plan) waitsFor(st *State, i int, now garden.Moment) garden.RefusalCause
 }
 
 // Forget drops the water that people asked for in a zone, or in all of them where
-// zone is empty, and what its line still owed after a soak: somebody said stop.
+// zone is empty, and what its line still owes after this opening or soak: somebody said stop.
 // It is between two Steps; what there is to tell of it is among the next one's Events.
 func (p *Plan) Forget(st *State, now garden.Moment, zone garden.ZoneID) {
 	st.events, st.between = st.between, st.events
@@ -84,15 +84,18 @@ func (p *Plan) forget(st *State, now garden.Moment, zone garden.ZoneID, why gard
 	}
 }
 
-// dropRest gives up what a soaking line still owes, and tells so where a person asked for
-// it and it was worth an opening.
+// dropRest gives up what a soaking line still owes, or an open one will once it is closed,
+// and tells so where a person asked for it and it was worth an opening.
 func (p *Plan) dropRest(st *State, i int, now garden.Moment, why garden.RefusalCause) {
 	l := &st.lines[i]
+	if l.phase == garden.Pulsing {
+		l.ended = why
+	}
 	if l.phase != garden.Soaking {
 		return
 	}
 	if zp := &p.zones[l.lead]; l.kind == garden.ByHand && l.owed > 0 && l.owed >= leastShare*l.pulse {
-		st.note(Event{Kind: Dropped, At: now, Zone: zp.ID, Line: zp.Line, A: l.owed * zp.share, Cause: why})
+		st.note(Event{Kind: Dropped, At: now, Zone: zp.ID, Line: zp.Line, A: l.owed * zp.share, Cause: why, Begun: true})
 	}
 	l.owed = 0
 }

@@ -142,10 +142,19 @@ func (p *Plan) delivered(st *State, now garden.Moment, d *garden.Delivery, mono 
 	l.phase, l.order = garden.Soaking, 0
 	l.owed = max(0, l.owed-d.Litres)
 	l.soakTill = mono + lp.soak
+	// Whoever asked may have said what ended it: advance gives up what is owed.
 	switch d.End {
 	case garden.Stopped:
 		// Water came through, or somebody said no: look again at rest.
-		l.owed = 0
+		if l.ended == garden.NotRefused {
+			l.ended = garden.Withdrawn
+		}
+		if d.PumpDry {
+			l.ended = garden.PumpLocked
+		}
+		if d.TankLow {
+			l.ended = garden.TankEmpty
+		}
 		if d.PumpDry {
 			// Neither: how long a pump rests is the guard's to say.
 			l.soakTill = mono
@@ -153,9 +162,9 @@ func (p *Plan) delivered(st *State, now garden.Moment, d *garden.Delivery, mono 
 		}
 		l.lookAt = mono + unsettled
 	case garden.Unfinished:
-		l.owed = 0
+		l.ended = garden.NotConfirmed
 	case garden.Faulted:
-		l.owed = 0
+		l.ended = garden.DeviceFault
 		l.retryAt, l.refusal = now.Mono+retryFaults, garden.DeviceFault
 		st.note(Event{Kind: LineFaulted, At: now, Line: lp.ID, Zone: d.Zone})
 	}

@@ -66,9 +66,10 @@ type Event struct {
 	Line  garden.LineID
 	Probe garden.ProbeID
 	A, B  float64
-	// Cause is why a wish was Dropped, and Refused tells that the guard said so already.
-	Cause   garden.RefusalCause
-	Refused bool
+	// Cause is why a wish was Dropped, Refused tells that the guard said so already, and
+	// Begun that the first of its water had come: it is no wish that waits.
+	Cause          garden.RefusalCause
+	Refused, Begun bool
 }
 
 func (e Event) String() string {

@@ -345,6 +345,53 @@ func TestAsks(t *testing.T) {
 			assert.InDelta(t, 12.5-b.gave[0].Litres, told[0].A, 1e-9, "%v", cause)
 		}
 	})
+	t.Run("what is given up with the line open is told whole", func(t *testing.T) {
+		stop := func(b *bench, with func(*garden.Delivery), end garden.Ending) {
+			b.told = with
+			b.close(b.log[0], end)
+			b.told = nil
+		}
+		for cause, give := range map[garden.RefusalCause]func(*bench){
+			garden.Withdrawn: func(b *bench) {
+				b.p.Forget(b.st, b.now, "pot0")
+				stop(b, nil, garden.Stopped)
+			},
+			garden.ControlOff: func(b *bench) { // what runs may end; what would follow does not
+				ask(b, garden.Ask{Kind: garden.AskAutoOff})
+				b.tick()
+				stop(b, nil, garden.Complete)
+			},
+			garden.HeldShut: func(b *bench) {
+				ask(b, garden.Ask{Kind: garden.AskShut, Zone: "pot0", Until: b.now.Add(time.Hour)})
+				stop(b, nil, garden.Stopped)
+			},
+			garden.PumpLocked:   func(b *bench) { stop(b, func(d *garden.Delivery) { d.PumpDry = true }, garden.Stopped) },
+			garden.TankEmpty:    func(b *bench) { stop(b, func(d *garden.Delivery) { d.TankLow = true }, garden.Stopped) },
+			garden.DeviceFault:  func(b *bench) { stop(b, nil, garden.Faulted) },
+			garden.NotConfirmed: func(b *bench) { stop(b, nil, garden.Unfinished) },
+		} {
+			g := testGarden(1, 22)
+			g.Limits.MaxOn = 45 * time.Minute
+			b := still(t, g)
+			ask(b, garden.Ask{Kind: garden.AskWater, Zone: "pot0", Litres: 12.5})
+			b.run(20 * time.Minute)
+			require.Equal(t, garden.Pulsing, b.st.lines[0].phase)
+			b.events = nil
+			give(b)
+			b.run(2 * time.Hour)
+			require.Len(t, b.log, 1, "%v", cause)
+			var told []Event
+			for _, e := range b.events {
+				if e.Kind == Dropped {
+					told = append(told, e)
+				}
+			}
+			require.Len(t, told, 1, "%v", cause)
+			assert.Equal(t, cause, told[0].Cause)
+			assert.True(t, told[0].Begun)
+			assert.InDelta(t, 12.5-b.gave[0].Litres, told[0].A, 1e-9, "%v", cause)
+		}
+	})
 	t.Run("a wish that a line refuses is told whole", func(t *testing.T) {
 		b := still(t, testGarden(1, 22))
 		ask(b, garden.Ask{Kind: garden.AskWater, Zone: "pot0", Litres: 12.5})

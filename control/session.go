@@ -53,11 +53,15 @@ func (p *Plan) advance(st *State, i int, now garden.Moment, a *ahead) {
 	}
 	if shut {
 		p.dropRest(st, i, now, garden.HeldShut)
-		l.phase, l.owed, l.waits = garden.KeptShut, 0, false
+		l.phase, l.owed, l.waits, l.ended = garden.KeptShut, 0, false, garden.NotRefused
 		return
 	}
 	if l.phase == garden.KeptShut {
 		l.phase = garden.Resting
+	}
+	if l.ended != garden.NotRefused {
+		p.dropRest(st, i, now, l.ended)
+		l.ended = garden.NotRefused
 	}
 	// A person who asks for water does not wait for a soak, nor for a look at
 	// rest after an early stop; only rests and faults hold their wish.

@@ -195,6 +195,7 @@ type lineState struct {
 	soakTill  time.Duration
 	retryAt   time.Duration
 	refusal   garden.RefusalCause // why nothing begins before retryAt
+	ended     garden.RefusalCause // why this opening is the session's last
 	lookAt    time.Duration       // after an early stop: nothing by itself before
 	closed    time.Duration
 	hasClosed bool

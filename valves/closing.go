@@ -195,7 +195,7 @@ func (g *Guard) finish(now garden.Moment, ln *line) {
 	}
 	d.DosedL, d.DoseDry = p.dosedL(d.Litres), p.dose.dry
 	d.Uncounted = p.meteredL == 0 && g.pump.Fitted && g.pump.FlowWithin > 0
-	d.PumpDry = p.pumpDry
+	d.PumpDry, d.TankLow = p.pumpDry, p.tankLow
 	// A meter may be dead or blocked emitters may hold water back; against the
 	// caps counts whichever says more.
 	charged := max(flowed, p.meteredL)

@@ -76,7 +76,7 @@ func TestProbesVouchForAPumpWhoseMeterIsSilent(t *testing.T) {
 	r.tries(4)
 	for _, d := range r.ended {
 		assert.Equal(t, 20*time.Second, d.Open)
-		assert.True(t, d.PumpDry && d.Uncounted)
+		assert.True(t, d.PumpDry && d.Uncounted && !d.TankLow)
 	}
 	r.WaterCame(sec(r.s))
 	require.True(t, r.Pump(sec(r.s)).MeterDoubted)

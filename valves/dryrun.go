@@ -217,7 +217,7 @@ func (g *Guard) protect(now garden.Moment) {
 			if dry {
 				p.dryLines = append(p.dryLines, ln.id)
 			}
-			ln.pulse.end, ln.pulse.pumpDry = garden.Stopped, dry
+			ln.pulse.end, ln.pulse.pumpDry, ln.pulse.tankLow = garden.Stopped, dry, low
 			g.close(now, ln)
 		}
 	}

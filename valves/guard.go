@@ -85,9 +85,9 @@ type pulse struct {
 	own      ownFlow
 	end      garden.Ending
 	dose     dosing
-	// pumpDry: ended since the pump showed no flow.
-	pumpDry bool
-	most    mostL
+	// pumpDry: ended since the pump showed no flow; tankLow: since the float fell.
+	pumpDry, tankLow bool
+	most             mostL
 	// unwritten: given on the no-journal budget.
 	unwritten bool
 }

@@ -120,6 +120,9 @@ type Delivery struct {
 	// Uncounted tells that a pump ran for it all the while and its meter counted
 	// nothing, so that either may have failed; PumpDry that it was ended for that.
 	Uncounted, PumpDry bool
+	// TankLow tells that it was ended because the tank's float fell. It is kept in no
+	// journal.
+	TankLow bool `json:"-"`
 	// Metered tells which of the two Litres is.
 	Metered bool
 	// OwnLPH is the flow that its meter shows to be the line's own, L/h: where other

@@ -262,8 +262,8 @@ func TestSecondAnswers(t *testing.T) {
 	tie.Refused(garden.Moment{}, order("a", garden.ByHand), garden.Refusal{Cause: garden.TankEmpty})
 	assert.Len(t, a.said, 1, "it was met")
 	wish("w3", "b")
-	tie.Noticed(control.Event{Kind: control.Dropped, Zone: "b", A: 1, Cause: garden.Replaced})
-	assert.Len(t, a.said, 1, "w3 took another's place")
+	tie.Noticed(control.Event{Kind: control.Dropped, Zone: "b", A: 1, Cause: garden.DeviceFault, Begun: true})
+	assert.Len(t, a.said, 1, "w3 waits, another's rest was given up")
 	tie.Noticed(control.Event{Kind: control.Dropped, Zone: "b", A: 1})
 	assert.Contains(t, a.said[1], "w3: ")
 	for range 100 {

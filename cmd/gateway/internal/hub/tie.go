@@ -319,10 +319,10 @@ func (t *Tie) Refused(_ garden.Moment, o garden.Order, r garden.Refusal) {
 	}
 }
 
-// Noticed answers a wish that the controller gave up. One that was replaced was met when its
-// water began; who waits now is the later one.
+// Noticed answers a wish that the controller gave up. One whose water had begun was met then;
+// who waits now is a later one.
 func (t *Tie) Noticed(e control.Event) {
-	if e.Kind == control.Dropped && e.Cause != garden.Replaced {
+	if e.Kind == control.Dropped && !e.Begun {
 		t.refuse(e.Zone, e.String())
 	}
 }
