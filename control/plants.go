@@ -185,9 +185,11 @@ func (p *Plan) plant(st *State, now garden.Moment, e *garden.PlantEvent) {
 			z.span.open = z.span.open && e.Share == 0
 		case garden.Pulled:
 			z.span.open, z.drying = false, false
-			if zp.plants[k].plantedSince(when) {
+			switch {
+			case civilDay(ps.plantedOn) > civilDay(when): // it is told late: they came after it
+			case zp.plants[k].plantedSince(when):
 				*ps = zp.plants[k].asInFile() // what was pulled are others, that stood there before
-			} else {
+			default:
 				ps.gone = true
 			}
 		case garden.SeenAt:
@@ -218,11 +220,10 @@ func (pl *plantPlan) plantedSince(t time.Time) bool {
 	return !pl.plantedOn.IsZero() && civilDay(pl.plantedOn) >= civilDay(t)
 }
 
-// emptied notes since when nothing stands in the zone, and what the garden file says was
-// planted after that.
+// emptied notes since when nothing stands in the zone, and what was planted after that.
 func (z *zoneState) emptied(zp *ZonePlan, when, day time.Time) {
 	for k := range z.plants {
-		if !z.plants[k].gone && !zp.plants[k].plantedSince(when) {
+		if ps := &z.plants[k]; !ps.gone && !zp.plants[k].plantedSince(when) && civilDay(ps.plantedOn) <= civilDay(when) {
 			return
 		}
 	}
@@ -231,7 +232,7 @@ func (z *zoneState) emptied(zp *ZonePlan, when, day time.Time) {
 	}
 	for k := range z.plants {
 		if !z.plants[k].gone {
-			z.place.stand(zp.plants[k].plantedOn)
+			z.place.stand(z.plants[k].plantedOn)
 		}
 	}
 }

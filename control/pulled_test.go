@@ -93,6 +93,27 @@ func TestPulledBesideOnePlantedLater(t *testing.T) {
 	assert.Equal(t, ago(7).Format(time.DateOnly), z.place.stoodFrom.Format(time.DateOnly))
 }
 
+// What was pulled before the plants came that stand now, and is told late, is done to none
+// of these, as after a start: there events go by their days.
+func TestPulledToldLate(t *testing.T) {
+	b := newBench(t, testGarden(1, 22))
+	b.run(time.Hour)
+	ago := func(days int) time.Time { return b.now.Wall.AddDate(0, 0, -days) }
+	for _, e := range []garden.PlantEvent{
+		{Kind: garden.Planted, Zone: "pot0", On: ago(10)},
+		{Kind: garden.Pruned, Zone: "pot0", On: ago(5), Share: 0.5},
+		{Kind: garden.Pulled, Zone: "pot0", On: ago(30)},
+	} {
+		b.event(e)
+	}
+	z := &b.st.zones[0]
+	assert.False(t, z.empty())
+	assert.Equal(t, ago(10).Format(time.DateOnly), z.plants[0].plantedOn.Format(time.DateOnly))
+	assert.Less(t, z.plants[0].leaf, 0.6)
+	b.event(garden.PlantEvent{Kind: garden.Pulled, Zone: "pot0", On: ago(10)})
+	assert.True(t, z.empty(), "on the day on which they were planted by a person")
+}
+
 // TestBareMixTeachesNothing: how fast an empty pot's mix dries is no plant's thirst, nor
 // odd for one; its water is followed all the same.
 func TestBareMixTeachesNothing(t *testing.T) {

@@ -97,12 +97,16 @@ garden named with --garden and counts from the next start.`,
 			if err := e.Check(); err != nil {
 				return wrongUse{err}
 			}
-			err := page.NewClient(f.socket).Do(cmd.Context(), "POST", "/plant", e, nil)
+			var to page.Planted
+			err := page.NewClient(f.socket).Do(cmd.Context(), "POST", "/plant", e, &to)
 			if errors.Is(err, page.ErrNobody) {
-				err = f.plantAlone(s, e, err)
+				to.Stands, err = f.plantAlone(s, e, err)
 			}
 			if err == nil {
 				fmt.Fprintf(s.out, "%s: %s\n", e.Zone, e.String())
+				if to.Stands {
+					fmt.Fprintln(s.out, "The garden file has plants there from that day or later: those stand, and are watered\nas before. If it is they that are out, take them from the garden file.")
+				}
 			}
 			return err
 		},
@@ -121,33 +125,36 @@ garden named with --garden and counts from the next start.`,
 }
 
 // plantAlone puts an event into the journal of a garden that no gateway runs.
-func (f *workFlags) plantAlone(s streams, e garden.PlantEvent, nobody error) error {
+func (f *workFlags) plantAlone(s streams, e garden.PlantEvent, nobody error) (stands bool, err error) {
 	if f.file == "" {
-		return fmt.Errorf("%w: name the garden file with --garden to use its journal", nobody)
+		return false, fmt.Errorf("%w: name the garden file with --garden to use its journal", nobody)
 	}
 	u, err := understand([]string{f.file})
 	if err != nil {
-		return err
+		return false, err
 	}
 	if err := u.plan.CheckPlant(&e); err != nil {
-		return err
+		return false, err
 	}
 	where, err := f.journalPath(u)
 	if err != nil {
-		return err
+		return false, err
 	}
 	if _, err := os.Stat(where); errors.Is(err, fs.ErrNotExist) {
-		return fmt.Errorf("%w, and there is no journal at %s yet: start the gateway once, or name its journal with --journal", nobody, where)
+		return false, fmt.Errorf("%w, and there is no journal at %s yet: start the gateway once, or name its journal with --journal", nobody, where)
 	}
 	j, err := openAlone(s, where)
 	if err != nil {
-		return err
+		return false, err
 	}
 	defer j.Close()
 	now := runner.NewBoardClock(u.garden.Site.Zone).Moment()
 	if err := e.CheckDay(now.Wall); err != nil {
-		return wrongUse{err}
+		return false, wrongUse{err}
 	}
 	fmt.Fprintln(s.err, "no gateway is running: on its journal", where)
-	return j.AddPlantEvent(now, e, "command line")
+	if _, z, ok := u.garden.Zone(e.Zone); ok {
+		stands = z.Outlives(&e, now.Wall)
+	}
+	return stands, j.AddPlantEvent(now, e, "command line")
 }

@@ -2,10 +2,14 @@ package main
 
 import (
 	"context"
+	"os"
 	"path/filepath"
+	"strings"
 	"testing"
+	"time"
 
 	"fabricpot/cmd/gateway/internal/journal"
+	"fabricpot/testdata"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -44,4 +48,16 @@ func TestPlantBounds(t *testing.T) {
 	code, said := plant("topped-up", "chilli", "--litres", "0.5 gal")
 	assert.Equal(t, exitDone, code, said)
 	assert.Contains(t, said, "with 1.9 L of mix")
+
+	file := filepath.Join(dir, "dated.yaml")
+	src := string(testdata.Terrace)
+	const chilli = "{ crop: chilli, canopy"
+	require.Contains(t, src, chilli)
+	on := time.Now().AddDate(0, 0, -10)
+	require.NoError(t, os.WriteFile(file, []byte(strings.Replace(src, chilli, "{ crop: chilli, planted: "+on.Format(time.DateOnly)+", canopy", 1)), 0o600))
+	for days, stands := range map[int]bool{-1: true, 0: true, 1: false} {
+		code, said := plant("pulled", "chilli", "--garden", file, "--on", on.AddDate(0, 0, days).Format(time.DateOnly))
+		require.Equal(t, exitDone, code, said)
+		assert.Equal(t, stands, strings.Contains(said, "those stand"), "%d days after they were planted by the file: %s", days, said)
+	}
 }

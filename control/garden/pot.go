@@ -79,6 +79,23 @@ type Plant struct {
 	CanopyM2 Measured
 }
 
+// Outlives tells that the garden file has some of the plants that a pull at now names
+// planted on its day or after it: those stand, and others before them were pulled. Who
+// pulls and plants on one day pulls first.
+func (z *Zone) Outlives(e *PlantEvent, now time.Time) bool {
+	if !e.On.IsZero() {
+		now = e.On
+	}
+	for i := range z.Plants {
+		pl := &z.Plants[i]
+		if e.Kind == Pulled && (e.Crop == "" || strings.EqualFold(e.Crop, pl.Crop)) &&
+			pl.PlantedOn.Format(time.DateOnly) >= now.Format(time.DateOnly) {
+			return true
+		}
+	}
+	return false
+}
+
 // OwnCrop is a crop of the garden file, used by its name before the library's.
 type OwnCrop struct {
 	Name                string

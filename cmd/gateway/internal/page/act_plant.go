@@ -87,7 +87,7 @@ func (p *Page) plantDone(w http.ResponseWriter, r *http.Request, v *visit) {
 	}
 	ctx, cancel := within(r.Context())
 	defer cancel()
-	if err := p.o.Plants.Plant(ctx, e, who); err != nil {
+	if _, err := p.o.Plants.Plant(ctx, e, who); err != nil {
 		p.failed(w, r, v, err, back)
 		return
 	}
@@ -239,6 +239,9 @@ func plantChanges(e *garden.PlantEvent, ref zoneRef, st *runner.Status, v *visit
 		}
 		return sprintf(tChPruned, 100*e.Share)
 	case garden.Pulled:
+		if ref.zone.Outlives(e, st.At) {
+			return tChStands
+		}
 		if sharesLine(st, e.Zone) {
 			return tChPulledOn
 		}

@@ -11,11 +11,12 @@ import (
 // Plants is what the handler of plant events needs of the running loop.
 // *runner.Desk is one.
 type Plants interface {
-	Plant(ctx context.Context, e garden.PlantEvent, who string) error
+	// Plant tells also that what the event names stands on all the same.
+	Plant(ctx context.Context, e garden.PlantEvent, who string) (stands bool, err error)
 }
 
 // plantRoutes adds POST /plant where the gateway takes plant events: a
-// garden.PlantEvent in, an empty object out.
+// garden.PlantEvent in, a Planted out.
 func plantRoutes(mux *http.ServeMux, g Gateway) {
 	plants, ok := g.(Plants)
 	if !ok {
@@ -29,10 +30,16 @@ func plantRoutes(mux *http.ServeMux, g Gateway) {
 			Refuse(w, http.StatusBadRequest, "expected a plant event: "+err.Error())
 			return
 		}
-		if err := plants.Plant(r.Context(), e, "control socket"); err != nil {
+		stands, err := plants.Plant(r.Context(), e, "control socket")
+		if err != nil {
 			Refuse(w, http.StatusBadRequest, err.Error())
 			return
 		}
-		Answer(w, struct{}{})
+		Answer(w, Planted{stands})
 	})
+}
+
+// Planted is what became of a plant event: Stands as garden.Zone's Outlives.
+type Planted struct {
+	Stands bool `json:"stands"`
 }

@@ -35,13 +35,13 @@ type fake struct {
 	fail   error
 }
 
-func (f *fake) Plant(_ context.Context, e garden.PlantEvent, _ string) error {
+func (f *fake) Plant(_ context.Context, e garden.PlantEvent, _ string) (bool, error) {
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	if f.fail == nil {
 		f.plants = append(f.plants, e)
 	}
-	return f.fail
+	return false, f.fail
 }
 
 func (f *fake) Note(_ context.Context, o runner.Observation, _ string) (feeding.Noted, error) {

@@ -64,6 +64,18 @@ func TestPlantEvents(t *testing.T) {
 			assert.Len(t, s.gate.plants, 1)
 		})
 	}
+	t.Run("pulled, but the garden file has them from that day", func(t *testing.T) {
+		s := newSite(t, func(o *Options) {
+			_, z, _ := o.Garden.Zone("chilli")
+			z.Plants[0].PlantedOn = time.Date(2026, 6, 20, 0, 0, 0, 0, stillZone(t))
+		})
+		const stand, empty = "those stand and are watered as before", "counts as empty"
+		for on, says := range map[string]string{"2026-06-19": stand, "2026-06-20": stand, "2026-06-21": empty, "": empty} {
+			body := s.get("/pot/chilli/plant?go=yes&event=pulled&on=" + on).Body.String()
+			assert.Contains(t, body, says, on)
+			assert.Equal(t, says == stand, !strings.Contains(body, empty), on)
+		}
+	})
 	t.Run("another event than was shown", func(t *testing.T) {
 		s := newSite(t, nil)
 		fields := fieldsOf(t, s.get("/pot/chilli/plant?go=yes&event=pruned&share=30").Body.String(), "/pot/chilli/plant")

@@ -39,6 +39,7 @@ const (
 	tChPicked    = "No leaves went with it: the need for water stays as it is. The day is kept for the season's report."
 	tChPulled    = "The pot counts as empty: it gets no more water or feed until you enter that it is planted."
 	tChPulledOn  = "The pot counts as empty: nothing is watered or fed for its sake until you enter that it is planted. Its line still brings it water with the others: shut its emitters."
+	tChStands    = "The garden file has plants of this pot planted on that day or later: those stand and are watered as before. Only what stood there before them counts as pulled. If it is they that are out, take them from the garden file."
 	tChMulched   = "%.0f %% of the surface is covered: less evaporates from it, so that water lasts longer."
 	tChBare      = "The surface is bare again: more evaporates from it."
 	tChToppedUp  = "%s of fresh, fairly dry mix are in the pot: how wet it is all in all becomes less sure until the probes have settled."

@@ -100,10 +100,10 @@ func (l *Loop) memorise(now garden.Moment, end bool) {
 }
 
 // Plant hands in what a person did to the plants of a zone, or saw of them. It
-// refuses what the garden does not have.
-func (d *Desk) Plant(ctx context.Context, e garden.PlantEvent, who string) error {
+// refuses what the garden does not have, and tells where it outlives a pull.
+func (d *Desk) Plant(ctx context.Context, e garden.PlantEvent, who string) (stands bool, err error) {
 	var refused error
-	err := d.inbox.Do(ctx, func(now garden.Moment) {
+	err = d.inbox.Do(ctx, func(now garden.Moment) {
 		if refused = d.loop.p.Plan.CheckPlant(&e); refused != nil {
 			return
 		}
@@ -113,10 +113,13 @@ func (d *Desk) Plant(ctx context.Context, e garden.PlantEvent, who string) error
 		if e.On.IsZero() {
 			e.On = now.Wall
 		}
+		if _, z, ok := d.loop.p.Garden.Zone(e.Zone); ok {
+			stands = z.Outlives(&e, now.Wall)
+		}
 		d.loop.Ask(now, garden.Ask{Kind: garden.AskPlant, Zone: e.Zone, Plant: e, Who: who})
 	})
 	if err != nil {
-		return err
+		return false, err
 	}
-	return refused
+	return stands, refused
 }

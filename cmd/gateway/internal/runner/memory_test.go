@@ -43,7 +43,10 @@ func TestTheJournalCarriesWhatWasLearntOverARestart(t *testing.T) {
 	plant := func(b *season.Bench, e garden.PlantEvent) error {
 		in := runner.NewInbox()
 		done := make(chan error, 1)
-		go func() { done <- runner.NewDesk(b.Loop, in).Plant(context.Background(), e, "test") }()
+		go func() {
+			_, err := runner.NewDesk(b.Loop, in).Plant(context.Background(), e, "test")
+			done <- err
+		}()
 		in.Serve(<-in.Next(), b.Moment())
 		return <-done
 	}
