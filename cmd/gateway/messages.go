@@ -232,13 +232,10 @@ func (m *messages) serve(desk *runner.Desk, rest http.Handler) http.Handler {
 	const who = "control socket"
 	mux.HandleFunc("POST /alarms/seen", act(func(ctx context.Context, a onAlarm) error { return desk.Acknowledge(ctx, a.Name, a.About, who) }))
 	mux.HandleFunc("POST /alarms/rest", act(func(ctx context.Context, a onAlarm) error {
-		if a.Hours == 0 {
-			return desk.Unshelve(ctx, a.Name, a.About, who)
-		}
-		if most := alarm.MostShelved.Hours(); !(a.Hours > 0 && a.Hours <= most) {
+		if most := alarm.MostShelved.Hours(); !(a.Hours >= 0 && a.Hours <= most) {
 			return fmt.Errorf("out of service for %.4g days: expected a time of up to %.0f days", a.Hours/24, most/24)
 		}
-		return desk.Shelve(ctx, a.Name, a.About, time.Duration(a.Hours*float64(time.Hour)), who)
+		return desk.Rest(ctx, a.Name, a.About, time.Duration(a.Hours*float64(time.Hour)), who)
 	}))
 	return mux
 }

@@ -77,7 +77,7 @@ func servePage(ctx context.Context, s streams, rl *reloader, d *page.Door, desk 
 		return func() {}
 	}
 	p, err := page.New(page.Options{
-		Garden: rl.current().garden, Gateway: desk, History: listening{j, desk}, Acknowledge: desk.Acknowledge, Plants: desk, Observer: desk,
+		Garden: rl.current().garden, Gateway: desk, History: listening{j, desk}, Acknowledge: desk.Acknowledge, Rest: desk.Rest, Plants: desk, Observer: desk,
 		Rounds: desk.PageRounds(), NextFeed: desk.PageRounds().NextFeed, Season: seasonSoFar(rl.current, j), ConfirmClock: desk.ConfirmClock,
 		Disk: func() (uint64, uint64, error) { return diskSpace(j.Path()) }, Secrets: d.Secrets, Version: version(),
 		Broker: link.words, Ways: told.pageWays, Silent: told.silent,

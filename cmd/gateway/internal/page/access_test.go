@@ -16,6 +16,8 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"fabricpot/cmd/gateway/internal/runner"
 	"golang.org/x/crypto/bcrypt"
 )
 
@@ -90,16 +92,19 @@ func TestSignIn(t *testing.T) {
 
 func TestGuestReadsOnly(t *testing.T) {
 	s := locked(t)
+	s.gate.status.Alarms = []runner.AlarmLine{{Name: "tank low", State: "raised", Since: s.gate.status.At, Active: true}}
+	s.page.o.Acknowledge = func(context.Context, string, string, string) error { panic("by a guest") }
+	s.page.o.Rest = func(context.Context, string, string, time.Duration, string) error { panic("by a guest") }
 	require.Equal(t, 303, s.post("/sign-in", "password", guestsWord).Code)
 	for _, path := range []string{"/", "/pot/chilli", "/rounds", "/health", "/pot/chilli/water?amount=2&unit=L"} {
 		w := s.get(path)
 		require.Equal(t, 200, w.Code, path)
-		for _, form := range []string{"/water\"", "/shut\"", "/note\"", "/gave\"", "/health/close\"", "/health/automatic\""} {
+		for _, form := range []string{"/water\"", "/shut\"", "/note\"", "/gave\"", "/health/close\"", "/health/automatic\"", "/health/seen\"", "/health/rest\""} {
 			assert.NotContains(t, w.Body.String(), `method="post" action="/pot/chilli`+form, path)
 			assert.NotContains(t, w.Body.String(), `action="`+form, path)
 		}
 	}
-	for _, path := range []string{"/health/close", "/health/automatic", "/pot/chilli/shut", "/pot/chilli/water", "/pot/chilli/note", "/rounds/done"} {
+	for _, path := range []string{"/health/close", "/health/automatic", "/health/seen", "/health/rest", "/pot/chilli/shut", "/pot/chilli/water", "/pot/chilli/note", "/rounds/done"} {
 		assert.Equal(t, 403, s.post(path).Code, path)
 	}
 	assert.True(t, s.gate.untouched())

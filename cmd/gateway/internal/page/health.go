@@ -4,10 +4,12 @@ import (
 	"net/http"
 	"slices"
 	"strings"
+	"time"
 	"unicode"
 	"unicode/utf8"
 
 	"fabricpot/cmd/gateway/internal/runner"
+	"fabricpot/control/alarm"
 	"fabricpot/control/garden"
 )
 
@@ -16,13 +18,13 @@ type healthModel struct {
 	Head   headView
 	Alarms []alarmView
 	// Resting are those that were put out of service and do not stand.
-	Resting   []string
-	CanAck    bool
-	Lines     []lineView
-	Probes    []probeView
-	Buses     []busView
-	System    []pair
-	Automatic bool
+	Resting         []alarmView
+	CanAck, CanRest bool
+	Lines           []lineView
+	Probes          []probeView
+	Buses           []busView
+	System          []pair
+	Automatic       bool
 	// AutoTicket is for turning automatic control on and off.
 	AutoTicket string
 	// ClockAsk is what is asked about an unconfirmed clock, "" for nothing.
@@ -33,8 +35,8 @@ type healthModel struct {
 }
 
 type alarmView struct {
-	Name, About, Title, Text, Next, State, Ticket string
-	Unseen                                        bool
+	Name, About, Title, Text, Next, State, Ticket, RestTicket string
+	Unseen, Out                                               bool
 }
 
 type lineView struct {
@@ -48,7 +50,7 @@ func (p *Page) health(w http.ResponseWriter, r *http.Request, v *visit) {
 		return
 	}
 	m := healthModel{
-		Head: p.headOf(st, v), CanAck: p.o.Acknowledge != nil, Automatic: st.Automatic,
+		Head: p.headOf(st, v), CanAck: p.o.Acknowledge != nil, CanRest: p.o.Rest != nil, Automatic: st.Automatic,
 		AutoTicket: p.tickets.issue(v.session, "automatic"),
 		Buses:      p.busViews(st), System: p.system(st), Season: p.o.Season != nil,
 	}
@@ -57,15 +59,21 @@ func (p *Page) health(w http.ResponseWriter, r *http.Request, v *visit) {
 		m.Who = sprintf(tSignedInAs, map[role]string{owner: tOwner, guest: tGuest}[v.role])
 	}
 	for _, a := range st.Alarms {
+		av := alarmView{
+			Name: a.Name, About: a.About, Title: capital(a.Name), Text: v.words(a.Text), Next: a.Next,
+			Unseen: a.Unseen(), Ticket: p.tickets.issue(v.session, seenPurpose(a.Name, a.About)),
+			Out: a.OutUntil != nil, RestTicket: p.tickets.issue(v.session, restPurpose(a.Name, a.About)),
+		}
+		if av.Out {
+			a.State = sprintf(tOutUntil, clock(*a.OutUntil, st.At))
+		}
 		if a.Rests() {
-			m.Resting = append(m.Resting, sprintf(tResting2, joined(capital(a.Name), a.About), clock(*a.OutUntil, st.At)))
+			av.Text = sprintf(tResting2, joined(av.Title, a.About), a.State)
+			m.Resting = append(m.Resting, av)
 			continue
 		}
-		m.Alarms = append(m.Alarms, alarmView{
-			Name: a.Name, About: a.About, Title: capital(a.Name), Text: v.words(a.Text), Next: a.Next,
-			State:  joined(a.About, a.State, sprintf(tSinceAt, clock(a.Since, st.At))),
-			Unseen: a.Unseen(), Ticket: p.tickets.issue(v.session, seenPurpose(a.Name, a.About)),
-		})
+		av.State = joined(a.About, a.State, sprintf(tSinceAt, clock(a.Since, st.At)))
+		m.Alarms = append(m.Alarms, av)
 	}
 	for _, l := range st.Lines {
 		lv := lineView{Name: l.Name, Open: l.Open, Flow: v.volume(l.FlowLPH) + "/h", Today: sprintf(tLineOf, v.volume(l.TodayL), v.volume(l.CapL)), Trouble: l.Trouble}
@@ -107,6 +115,13 @@ func joined(words ...string) string {
 
 func seenPurpose(name, about string) string { return "seen " + name + " " + about }
 
+func restPurpose(name, about string) string { return "rest " + name + " " + about }
+
+// restChoices are for how long an alarm can be put to rest.
+func restChoices() []choice {
+	return []choice{{"day", tRestDay}, {"week", tRestWeek}, {"month", tRestMonth}}
+}
+
 func (p *Page) system(st *runner.Status) []pair {
 	at := st.At.Format("Monday 2 January 2006 15:04")
 	out := []pair{{tClockRow, sprintf(tClockOK, at)}, {tRoundsTaken, sprintf(tRounds2, st.Ticks, st.At.Format("15:04:05"))}}
@@ -139,21 +154,54 @@ func (p *Page) system(st *runner.Status) []pair {
 	return out
 }
 
-// acknowledge marks an alarm as seen.
-func (p *Page) acknowledge(w http.ResponseWriter, r *http.Request, v *visit) {
-	name, about := r.PostForm.Get("name"), r.PostForm.Get("about")
-	known, seen := false, false
+// posted is the alarm that a form is about, nil where it is none any more.
+func (p *Page) posted(r *http.Request) *runner.AlarmLine {
 	if st := p.o.Gateway.Status(); st != nil {
-		for _, a := range st.Alarms {
-			if a.Name == name && a.About == about && !a.Rests() {
-				known, seen = true, a.Acknowledged
+		for i := range st.Alarms {
+			if a := &st.Alarms[i]; a.Name == r.PostForm.Get("name") && a.About == r.PostForm.Get("about") {
+				return a
 			}
 		}
 	}
-	if !known || p.o.Acknowledge == nil {
+	return nil
+}
+
+// rest takes an alarm out of service for a time, or puts it back.
+func (p *Page) rest(w http.ResponseWriter, r *http.Request, v *visit) {
+	long, known := map[string]time.Duration{"back": 0, "day": 24 * time.Hour, "week": 7 * 24 * time.Hour, "month": alarm.MostShelved}[r.PostForm.Get("for")]
+	a := p.posted(r)
+	switch {
+	case a == nil || p.o.Rest == nil:
+		p.refuse(w, r, v, fault{http.StatusNotFound, tErrUnknownA, tErrUnknownAx, "/health", tHealth})
+		return
+	case !known:
+		p.refuse(w, r, v, fault{http.StatusBadRequest, tErrChoice, tErrChoiceTx + " " + tNothing, "/health", tHealth})
+		return
+	case !p.spend(w, r, v, restPurpose(a.Name, a.About), "/health"):
+		return
+	}
+	said := tBackDone
+	if long > 0 {
+		at := p.o.Gateway.Status().At
+		said = sprintf(tRestDone, clock(at.Add(long), at))
+	}
+	ctx, cancel := within(r.Context())
+	defer cancel()
+	if err := p.o.Rest(ctx, a.Name, a.About, long, who); err != nil {
+		p.failed(w, r, v, err, "/health")
+		return
+	}
+	p.done(w, r, "/health", said)
+}
+
+// acknowledge marks an alarm as seen.
+func (p *Page) acknowledge(w http.ResponseWriter, r *http.Request, v *visit) {
+	a := p.posted(r)
+	if a == nil || a.Rests() || p.o.Acknowledge == nil {
 		p.refuse(w, r, v, fault{http.StatusNotFound, tErrUnknownA, tErrUnknownAx, "/health", tHealth})
 		return
 	}
+	name, about, seen := a.Name, a.About, a.Acknowledged
 	if !p.spend(w, r, v, seenPurpose(name, about), "/health") {
 		return
 	}

@@ -61,6 +61,9 @@ type Options struct {
 	// Acknowledge marks an alarm as seen by name and subject; nil shows no
 	// button.
 	Acknowledge func(ctx context.Context, name, about, who string) error
+	// Rest takes an alarm out of service for a time, at most alarm.MostShelved, and puts it
+	// back for 0; nil shows no buttons.
+	Rest func(ctx context.Context, name, about string, long time.Duration, who string) error
 	// ConfirmClock takes the word that the wall clock, which showed a time, is
 	// right; nil asks nobody.
 	ConfirmClock func(ctx context.Context, shown time.Time, who string) error
@@ -180,6 +183,7 @@ func (p *Page) routes() error {
 	p.on("/rounds/done", nil, p.tick)
 	p.on("/health", p.health, nil)
 	p.on("/health/seen", nil, p.acknowledge)
+	p.on("/health/rest", nil, p.rest)
 	p.on("/health/automatic", nil, p.automatic)
 	p.on("/health/clock", nil, p.confirmClock)
 	p.on("/health/close", nil, p.closeAll)

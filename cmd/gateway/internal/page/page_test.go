@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"net/http/httptest"
+	"regexp"
 	"strings"
 	"testing"
 	"time"
@@ -231,6 +232,57 @@ func TestAlarmsThatNobodyNeedSee(t *testing.T) {
 	w := s.post("/health/seen", "ticket", ticket, "name", "no flow", "about", "bean")
 	assert.Equal(t, 303, w.Code, "a form that lay open meanwhile")
 	assert.Zero(t, asked)
+}
+
+// TestAlarmsAtRest: an alarm is put to rest and told of again by the forms beside it, each
+// bound to its alarm and good once.
+func TestAlarmsAtRest(t *testing.T) {
+	type rested struct {
+		name, about string
+		long        time.Duration
+	}
+	var got []rested
+	var fails error
+	s := newSite(t, func(o *Options) {
+		o.Rest = func(_ context.Context, name, about string, long time.Duration, _ string) error {
+			got = append(got, rested{name, about, long})
+			return fails
+		}
+	})
+	at := s.gate.status.At
+	until := at.Add(3 * time.Hour)
+	s.gate.status.Alarms = []runner.AlarmLine{
+		{Name: "no flow", About: "bean", State: "raised", Since: at, Active: true},
+		{Name: "probe in doubt", About: "chilli-middle", State: "out of service", Since: at, Active: true, OutUntil: &until},
+		{Name: "tank low", State: "out of service", OutUntil: &until},
+	}
+	tickets := func() (out []string) {
+		body := s.get("/health").Body.String()
+		assert.Contains(t, body, "chilli-middle · nobody is told until 11:00")
+		assert.Equal(t, 1, strings.Count(body, `value="month"`), "of what is in service")
+		assert.Equal(t, 2, strings.Count(body, `value="back"`))
+		for _, form := range regexp.MustCompile(`(?s)action="/health/rest".*?name="ticket" value="([^"]*)"`).FindAllStringSubmatch(body, -1) {
+			out = append(out, form[1])
+		}
+		require.Len(t, out, 3)
+		return out
+	}
+	flow, probe, tank := func() (string, string, string) { x := tickets(); return x[0], x[1], x[2] }()
+	rest := func(ticket, name, about, long string) int {
+		return s.post("/health/rest", "ticket", ticket, "name", name, "about", about, "for", long).Code
+	}
+	assert.Equal(t, 409, rest(flow, "tank low", "", "day"), "another's ticket")
+	assert.Equal(t, 400, rest(flow, "no flow", "bean", "ever"))
+	assert.Equal(t, 404, rest(flow, "no flow", "chilli", "day"))
+	assert.Empty(t, got)
+	assert.Equal(t, 303, rest(flow, "no flow", "bean", "week"))
+	assert.Contains(t, s.get("/health").Body.String(), "Nobody is told of it until 10 July 08:00.")
+	assert.Equal(t, 409, rest(flow, "no flow", "bean", "week"), "good once")
+	assert.Equal(t, 303, rest(probe, "probe in doubt", "chilli-middle", "back"))
+	assert.Equal(t, 303, rest(tank, "tank low", "", "back"))
+	assert.Equal(t, []rested{{"no flow", "bean", 7 * 24 * time.Hour}, {"probe in doubt", "chilli-middle", 0}, {"tank low", "", 0}}, got)
+	fails = errors.New("it is in service")
+	assert.Equal(t, 503, rest(tickets()[2], "tank low", "", "back"))
 }
 
 func TestHealthSaysWhyNobodyIsTold(t *testing.T) {

@@ -107,9 +107,16 @@ func (d *Desk) Acknowledge(ctx context.Context, name, about, who string) error {
 	})
 }
 
-// Shelve takes an alarm out of service for a time: it is watched and nobody is
-// told. The time is over 0 and at most alarm.MostShelved.
-func (d *Desk) Shelve(ctx context.Context, name, about string, long time.Duration, who string) error {
+// Rest takes an alarm out of service for a time, at most alarm.MostShelved: it is watched
+// and nobody is told. For 0 it puts it back.
+func (d *Desk) Rest(ctx context.Context, name, about string, long time.Duration, who string) error {
+	if long == 0 {
+		return d.unshelve(ctx, name, about, who)
+	}
+	return d.shelve(ctx, name, about, long, who)
+}
+
+func (d *Desk) shelve(ctx context.Context, name, about string, long time.Duration, who string) error {
 	return d.onAlarm(ctx, name, func(l *Loop, now garden.Moment, k alarm.Kind) error {
 		if known := l.watch.abouts(l.p.Garden, k); !slices.Contains(known, about) && !slices.ContainsFunc(l.watch.book.List(), func(a alarm.Alarm) bool { return a.Kind == k && a.Subject == about }) {
 			if len(known) == 1 && known[0] == "" {
@@ -160,8 +167,7 @@ func (w *watch) abouts(g *garden.Garden, k alarm.Kind) (out []string) {
 	return out
 }
 
-// Unshelve puts an alarm back into service.
-func (d *Desk) Unshelve(ctx context.Context, name, about, who string) error {
+func (d *Desk) unshelve(ctx context.Context, name, about, who string) error {
 	return d.onAlarm(ctx, name, func(l *Loop, now garden.Moment, k alarm.Kind) error {
 		cs, ok := l.watch.book.Unshelve(now, k, about, who)
 		if !ok {

@@ -60,9 +60,9 @@ func TestAlarmsOutliveARestart(t *testing.T) {
 		require.NotNil(t, find(b, off))
 		since = find(b, off).Since
 		desk(func(d *runner.Desk) error { return d.Acknowledge(ctx, off, "", "test") })
-		desk(func(d *runner.Desk) error { return d.Shelve(ctx, "tank low", "", 5*time.Hour, "test") })
+		desk(func(d *runner.Desk) error { return d.Rest(ctx, "tank low", "", 5*time.Hour, "test") })
 	})
-	run(start.Add(2*time.Hour), func(b *season.Bench, _ func(func(*runner.Desk) error)) {
+	run(start.Add(2*time.Hour), func(b *season.Bench, desk func(func(*runner.Desk) error)) {
 		a := find(b, off)
 		require.NotNil(t, a)
 		assert.Equal(t, "acknowledged", a.State)
@@ -70,6 +70,8 @@ func TestAlarmsOutliveARestart(t *testing.T) {
 		out := find(b, "tank low")
 		require.NotNil(t, out)
 		assert.Equal(t, "out of service", out.State)
+		desk(func(d *runner.Desk) error { return d.Rest(ctx, "tank low", "", 0, "test") })
+		assert.Nil(t, find(b, "tank low"))
 	})
 	j, _, err := journal.Open(file)
 	require.NoError(t, err)
