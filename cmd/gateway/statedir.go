@@ -1,16 +1,23 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
+	"time"
 
 	"fabricpot/cmd/gateway/internal/journal"
 )
 
+// journalPatience is more than a command takes that writes into the journal.
+const journalPatience = 5 * time.Second
+
 // openJournal opens the garden's journal for itself alone and says where it is. A bench
 // begins each time with an empty one: its calendar starts over, and yesterday's journal
 // would lie in its future.
+//
+// A command that finds no gateway holds it for a moment: that is waited for.
 func openJournal(s streams, u *understood, flag string, bench bool) (*journal.Journal, error) {
 	path := flag
 	opts := []journal.Option{journal.Alone()}
@@ -42,6 +49,13 @@ func openJournal(s streams, u *understood, flag string, bench bool) (*journal.Jo
 		}
 	}
 	j, aside, err := journal.Open(path, opts...)
+	if errors.Is(err, journal.ErrInUse) {
+		fmt.Fprintf(s.err, "journal: %s is in use: waiting for up to %v for a command that may have it\n", path, journalPatience)
+	}
+	for end := time.Now().Add(journalPatience); errors.Is(err, journal.ErrInUse) && time.Now().Before(end); {
+		time.Sleep(50 * time.Millisecond)
+		j, aside, err = journal.Open(path, opts...)
+	}
 	if err != nil {
 		return nil, err
 	}
