@@ -55,6 +55,9 @@ const (
 	WaterCame
 	// PlantsChanged: a plant event of kind A was taken in.
 	PlantsChanged
+	// Told: somebody asked for what shows in no opening, a garden.AskKind A, for B hours
+	// where it is to keep the zone shut, or every zone where it is empty.
+	Told
 )
 
 // Event is something a person may want to know. Zone, Line and Probe are set
@@ -117,6 +120,16 @@ func (e Event) String() string {
 		return fmt.Sprintf("%s: its probes seem to read %.0f %% of water too dry, since what it was given ran through; it is filled by so much less from now on: calibrate them again in the mix, soaked and drained", e.Zone, 100*e.A)
 	case PlantsChanged:
 		return fmt.Sprintf("%s: %s; its need is reckoned anew", e.Zone, garden.PlantEventKind(e.A))
+	case Told:
+		switch garden.AskKind(e.A) {
+		case garden.AskShut:
+			return e.At.Wall.Add(hours(e.B)).Round(time.Minute).Format("to be kept shut until 2 January 15:04")
+		case garden.AskRelease:
+			return "to be kept shut no longer"
+		case garden.AskAutoOff:
+			return "automatic control is turned off"
+		}
+		return "automatic control is turned on"
 	case Dropped:
 		text := fmt.Sprintf("%.1f L asked for %s were not given: %s", e.A, e.Zone, e.Cause)
 		if e.B > 0 {

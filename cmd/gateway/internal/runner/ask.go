@@ -3,6 +3,7 @@ package runner
 import (
 	"time"
 
+	"fabricpot/control"
 	"fabricpot/control/garden"
 )
 
@@ -15,6 +16,10 @@ func (l *Loop) Ask(now garden.Moment, a garden.Ask) {
 
 // obey does at once what can't wait for the next tick, and hands the rest to it.
 func (l *Loop) obey(now garden.Moment, a garden.Ask) {
+	switch a.Kind {
+	case garden.AskShut, garden.AskRelease, garden.AskAutoOff, garden.AskAutoOn:
+		l.p.Tell.Noticed(control.Event{Kind: control.Told, At: now, Zone: a.Zone, A: float64(a.Kind), B: (a.Until.Mono - now.Mono).Hours()})
+	}
 	switch a.Kind {
 	case garden.AskShut:
 		l.eachZone(a.Zone, func(id garden.ZoneID) { l.shut[id] = a.Until.Mono })

@@ -51,6 +51,9 @@ func (p *Printer) Noticed(e control.Event) {
 	if about == "" {
 		about = string(e.Line)
 	}
+	if about == "" {
+		about = "everywhere"
+	}
 	p.line(e.At, about, "%s", e)
 }
 
