@@ -11,6 +11,9 @@ import (
 	"testing"
 	"time"
 
+	"fabricpot/cmd/gateway/internal/journal"
+	"fabricpot/control/garden"
+
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 )
@@ -111,6 +114,7 @@ func TestSimulateJSON(t *testing.T) {
 		for _, k := range keys {
 			assert.Contains(t, zone, k)
 		}
+		assert.GreaterOrEqual(t, zone["drained_l"], 0.0)
 	}
 }
 
@@ -163,6 +167,16 @@ func TestRunOnTheBench(t *testing.T) {
 	info, err := os.Stat(db)
 	require.NoError(t, err)
 	assert.EqualValues(t, 0o600, info.Mode().Perm(), "the journal is its owner's alone")
+
+	// Notes alone are a past too, and perhaps a real garden's.
+	noted := filepath.Join(t.TempDir(), "noted.db")
+	j, _, err := journal.Open(noted)
+	require.NoError(t, err)
+	require.NoError(t, j.AddNote(journal.Note{At: garden.Moment{Wall: time.Now()}, Zone: "chilli", Kind: "seen", Text: "wilted"}))
+	require.NoError(t, j.Close())
+	code, _, second = gateway(context.Background(), "run", "--socket", socket+"2", "--journal", noted, "--no-broker", "--no-page")
+	assert.Equal(t, exitFailed, code)
+	assert.Contains(t, second.String(), noted+": it has a past")
 
 	// A bench that begins in the same July again would give the same orders' numbers.
 	code, _, second = gateway(context.Background(), sameJournal...)

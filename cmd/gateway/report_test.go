@@ -116,8 +116,9 @@ func TestSeasonOnPaper(t *testing.T) {
 	}{
 		"no date":             {[]string{"report", "--journal", db, "--from", "2026-02-30", "--out", nothing}, exitWrongUse, "--from"},
 		"dates the wrong way": {[]string{"export", "--journal", db, "--from", "2026-06-28", "--to", "2026-06-22"}, exitWrongUse, "before"},
+		"before its begin":    {[]string{"report", "--journal", db, "--to", "2025-12-31", "--out", nothing}, exitFailed, "reaches from 2026-06-20"},
 		"another year":        {[]string{"report", "--journal", db, "--from", "2019-01-01", "--to", "2019-12-31", "--out", nothing}, exitFailed, "reaches from 2026-06-20"},
-		"only after its end":  {[]string{"export", "--journal", db, "--from", "2031-01-01"}, exitFailed, "before"},
+		"only after its end":  {[]string{"export", "--journal", db, "--from", "2031-01-01"}, exitFailed, "reaches from 2026-06-20 to 2026-06-29"},
 		"ten thousand years":  {[]string{"report", "--journal", db, "--to", "9999-12-31", "--out", nothing}, exitFailed, "ten years"},
 		"unknown pot":         {[]string{"export", "--journal", db, "--pot", "leek"}, exitWrongUse, "there are aubergine"},
 		"unknown format":      {[]string{"export", "--journal", db, "--format", "xml"}, exitWrongUse, "csv or json"},

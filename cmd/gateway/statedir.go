@@ -72,8 +72,8 @@ func ours(j *journal.Journal, bench bool) error {
 	if !bench {
 		return nil
 	}
-	last, err := j.LastOrderID()
-	if err == nil && last > 0 {
+	past, err := j.HasPast()
+	if err == nil && past {
 		err = fmt.Errorf("journal %s: it has a past, and a bench begins its calendar anew: name a new file with --journal, or move this one away", j.Path())
 	}
 	return err

@@ -241,6 +241,17 @@ func (j *Journal) LastOrderID() (garden.OrderID, error) {
 	return garden.OrderID(last), err
 }
 
+// HasPast tells that something of a garden is kept: an order, a sample, what a person did,
+// asked for or noted.
+func (j *Journal) HasPast() (past bool, err error) {
+	q := `SELECT EXISTS(SELECT 1 FROM intents UNION ALL SELECT 1 FROM outcomes`
+	for _, t := range []string{"decisions", "zones", "recent_zones", "asks", "notes", "plants", "task_events", "feed_steps"} {
+		q += ` UNION ALL SELECT 1 FROM ` + t
+	}
+	err = j.query("past", func(rows *sql.Rows) error { return rows.Scan(&past) }, q+`)`)
+	return past, err
+}
+
 // query runs a query on a reading connection and hands on its rows.
 func (j *Journal) query(what string, each func(*sql.Rows) error, q string, args ...any) error {
 	if j.read == nil {

@@ -31,20 +31,21 @@ func Days(s Source, from, to time.Time, zone *time.Location) (time.Time, time.Ti
 	if !ok {
 		return from, to, fmt.Errorf("%s: %w", s.Path(), ErrNothing)
 	}
+	// A sample at midnight ends the day before.
+	last = maxTime(first, last.Add(-time.Millisecond))
 	if from.IsZero() {
 		from = midnight(first.In(zone), 0)
 	}
 	if to.IsZero() {
-		// A sample at midnight ends the day before.
-		to = midnight(maxTime(first, last.Add(-time.Millisecond)).In(zone), 0)
+		to = midnight(last.In(zone), 0)
 	}
 	to = midnight(to, 1)
-	if !to.After(from) {
-		return from, to, fmt.Errorf("%s lies before %s", to.AddDate(0, 0, -1).Format(time.DateOnly), from.Format(time.DateOnly))
-	}
 	if from.After(last) || !to.After(first) {
 		return from, to, fmt.Errorf("%s: %w: it reaches from %s to %s", s.Path(), ErrNothing,
 			first.In(zone).Format(time.DateOnly), last.In(zone).Format(time.DateOnly))
+	}
+	if !to.After(from) {
+		return from, to, fmt.Errorf("%s lies before %s", to.AddDate(0, 0, -1).Format(time.DateOnly), from.Format(time.DateOnly))
 	}
 	return from, to, nil
 }

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"slices"
 	"text/tabwriter"
 )
 
@@ -60,8 +61,13 @@ func (z ZoneResult) LostShare() float64 {
 	return max(0, 1-z.TranspiredL/z.PotentialTranspirationL)
 }
 
-// WriteJSON writes the result as one object.
+// WriteJSON writes the result as one object. The column's arithmetic may have drawn some
+// millionths of a litre up through a dry pot's floor: that is no draining below 0.
 func (r Result) WriteJSON(w io.Writer) error {
+	r.Zones = slices.Clone(r.Zones)
+	for i := range r.Zones {
+		r.Zones[i].DrainedL = max(0, r.Zones[i].DrainedL)
+	}
 	enc := json.NewEncoder(w)
 	enc.SetIndent("", "  ")
 	return enc.Encode(r)
