@@ -61,21 +61,25 @@ column. Without FILE the example terrace is checked.`,
 	return cmd
 }
 
+// printPlan's tables are narrow enough for a terminal of 80 columns.
 func printPlan(w io.Writer, p *control.Plan) error {
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', tabwriter.AlignRight)
-	fmt.Fprintln(t, "zone\tmix L\tcapacity %\trefill %\tstop %\trefill L\tpulses\tpulse L\tpulse min\tsoak min\thot day L\tdrains %\tline\t")
+	fmt.Fprintln(t, "zone\tmix L\tcapacity %\trefill %\tstop %\trefill L\tdrains %\t")
 	for _, z := range p.Zones() {
-		line, drains := string(z.Line), fmt.Sprintf("%.0f", 100*z.LeachingFraction)
+		drains := fmt.Sprintf("%.0f", 100*z.LeachingFraction)
 		if z.LeachByNeed {
 			drains = "by need"
 		}
-		pulse := fmt.Sprintf("%.0f", z.PulseTime.Minutes())
+		fmt.Fprintf(t, "%s\t%.0f\t%.1f\t%.1f\t%.1f\t%.1f\t%s\t\n", z.ID, z.VolumeL, 100*z.Capacity, 100*z.Refill, 100*z.Stop, z.RefillL, drains)
+	}
+	fmt.Fprintln(t)
+	fmt.Fprintln(t, "zone\thot day L\tpulses\tpulse L\tpulse min\tsoak min\tline\t")
+	for _, z := range p.Zones() {
+		line, pulse := string(z.Line), fmt.Sprintf("%.0f", z.PulseTime.Minutes())
 		if z.HandTended {
 			line, pulse = "by hand", "-"
 		}
-		fmt.Fprintf(t, "%s\t%.0f\t%.1f\t%.1f\t%.1f\t%.1f\t%d\t%.2f\t%s\t%.0f\t%.1f\t%s\t%s\t\n",
-			z.ID, z.VolumeL, 100*z.Capacity, 100*z.Refill, 100*z.Stop, z.RefillL,
-			z.Pulses, z.PulseL, pulse, z.Soak.Minutes(), z.PeakDailyL, drains, line)
+		fmt.Fprintf(t, "%s\t%.1f\t%d\t%.2f\t%s\t%.0f\t%s\t\n", z.ID, z.PeakDailyL, z.Pulses, z.PulseL, pulse, z.Soak.Minutes(), line)
 	}
 	fmt.Fprintln(t)
 	fmt.Fprintln(t, "line\tflow L/h\tlongest min\tlimit L/day\t")

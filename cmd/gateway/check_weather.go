@@ -28,7 +28,7 @@ func printDemand(out, warn io.Writer, g *garden.Garden, file string) error {
 	t := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
 	fmt.Fprintln(t)
 	if file == "" {
-		fmt.Fprintln(t, "weather known\tneed is found by\testimated")
+		fmt.Fprintln(t, "weather known\tneed is found by")
 		day := garden.DayWeather{Date: time.Date(2001, time.July, 1, 0, 0, 0, 0, time.UTC)}
 		for _, c := range []struct {
 			known string
@@ -38,11 +38,11 @@ func printDemand(out, warn io.Writer, g *garden.Garden, file string) error {
 			{"temperatures", func(d *garden.DayWeather) { d.TMinC, d.TMaxC = garden.Known(18.0), garden.Known(29.0) }},
 			{"and humidity", func(d *garden.DayWeather) { d.RHMin, d.RHMax = garden.Known(40.0), garden.Known(85.0) }},
 			{"and wind", func(d *garden.DayWeather) { d.WindMS = garden.Known(2.0) }},
-			{"and sunshine or radiation", func(d *garden.DayWeather) { d.SunHours = garden.Known(9.0) }},
+			{"and sun or radiation", func(d *garden.DayWeather) { d.SunHours = garden.Known(9.0) }},
 		} {
 			c.with(&day)
 			e := control.Reference(place, day.Date, day)
-			fmt.Fprintf(t, "%s\t%s\t%s\n", c.known, e.Method, estimates(e))
+			fmt.Fprintf(t, "%s\t%s%s\n", c.known, e.Method, estimates(e, "\n\t"))
 		}
 		return t.Flush()
 	}
@@ -62,25 +62,25 @@ func printDemand(out, warn io.Writer, g *garden.Garden, file string) error {
 	for _, d := range rows {
 		e := control.Reference(place, d.Date, d)
 		k := 0
-		for k < len(ways) && (ways[k].method != e.Method || ways[k].estimated != estimates(e)) {
+		estimated := estimates(e, "\n\t\t")
+		for k < len(ways) && (ways[k].method != e.Method || ways[k].estimated != estimated) {
 			k++
 		}
 		if k == len(ways) {
-			ways = append(ways, madeOf{method: e.Method, estimated: estimates(e)})
+			ways = append(ways, madeOf{method: e.Method, estimated: estimated})
 		}
 		ways[k].days++
 		ways[k].sum += e.MM
 	}
-	fmt.Fprintln(t, "days\tmean mm/day\tneed is found by\testimated")
+	fmt.Fprintln(t, "days\tmean mm/day\tneed is found by")
 	for _, w := range ways {
-		fmt.Fprintf(t, "%d\t%.1f\t%s\t%s\n", w.days, w.sum/float64(w.days), w.method, w.estimated)
+		fmt.Fprintf(t, "%d\t%.1f\t%s%s\n", w.days, w.sum/float64(w.days), w.method, w.estimated)
 	}
 	return t.Flush()
 }
 
-func estimates(e weather.ETo) string {
-	if len(e.Estimated) == 0 {
-		return "nothing"
-	}
-	return strings.Join(e.Estimated, "; ")
+// estimates are what of it is estimated, each after a break: in one line they would not fit
+// into 80 columns.
+func estimates(e weather.ETo, lineBreak string) string {
+	return strings.Join(append([]string{""}, e.Estimated...), lineBreak+"estimated: ")
 }

@@ -13,13 +13,19 @@ import (
 
 // TestCheckSaysHowTheNeedIsFound: the method and every estimate, by what is known.
 func TestCheckSaysHowTheNeedIsFound(t *testing.T) {
-	line := func(out, begins string) string {
+	// line is one with those that go on with it, which are indented.
+	line := func(out, begins string) (whole string) {
 		for l := range strings.Lines(out) {
-			if strings.HasPrefix(l, begins) {
-				return l
+			switch {
+			case strings.HasPrefix(l, begins):
+				whole = l
+			case whole != "" && strings.HasPrefix(l, "  "):
+				whole += l
+			case whole != "":
+				return whole
 			}
 		}
-		return ""
+		return whole
 	}
 	code, out, _ := gateway(context.Background(), "check")
 	require.Equal(t, exitDone, code)

@@ -90,6 +90,13 @@ func TestCheckSaysWhatItUnderstood(t *testing.T) {
 	for _, want := range []string{"aubergine", "trough-cucumber", "trough-bean", "strawberry-east", "by hand", "capacity %", "refill %", "pulse min"} {
 		assert.Contains(t, out.String(), want)
 	}
+	// What stands in columns is of no use where a narrow terminal breaks it.
+	tables, _, _ := strings.Cut(out.String(), "salts that cost harvest")
+	_, weather, _ := strings.Cut(out.String(), "weather known")
+	require.NotEmpty(t, weather)
+	for _, line := range strings.Split(tables+weather, "\n") {
+		assert.LessOrEqual(t, len(line), 80, line)
+	}
 }
 
 // TestSimulateJSON holds the object to the names the README promises.
