@@ -64,6 +64,9 @@ type ZoneMemory struct {
 	// Arrival is what of the water given was seen to arrive, nil where that is not
 	// known.
 	Arrival *ArrivalMemory `json:"arrival,omitempty"`
+	// Odd is what spans came to against the book and which were no plant's, nil where none
+	// was weighed.
+	Odd *OddMemory `json:"odd,omitempty"`
 	// Anchor is by how much its probes read too dry, nil where that was not found.
 	Anchor *AnchorMemory `json:"anchor,omitempty"`
 	// Doubt is that its probes are not believed, nil where they are and the book misses
@@ -106,7 +109,7 @@ func (p *Plan) Remember(st *State, now garden.Moment) Memory {
 		z := &st.zones[i]
 		r := &m.Zones[i]
 		*r = ZoneMemory{Zone: p.zones[i].ID, Factor: z.water.Factor, FactorSD: math.Sqrt(z.water.VarFactor),
-			Water: z.water.Mean, WaterSD: z.water.SD(), Known: z.known, ShortL: z.short, DepthL: z.depth.short, WashL: z.depth.wash, OverL: z.depth.over, SaltLoad: z.salts.load, SaltFood: z.salts.food, SaltUndated: z.salts.begun && !z.salts.dated, WashOn: z.salts.needL > 0, ThroughAt: z.salts.through, MayL: z.depth.may, Part: z.uneven.part, Span: z.span.remember(now.Mono, z.spent), Drying: z.rememberDrying(now.Mono), Arrival: z.arrival.remember(), Anchor: z.anchor.remember(), Doubt: z.doubt.remember(now.Mono), NoAnswer: z.dumb}
+			Water: z.water.Mean, WaterSD: z.water.SD(), Known: z.known, ShortL: z.short, DepthL: z.depth.short, WashL: z.depth.wash, OverL: z.depth.over, SaltLoad: z.salts.load, SaltFood: z.salts.food, SaltUndated: z.salts.begun && !z.salts.dated, WashOn: z.salts.needL > 0, ThroughAt: z.salts.through, MayL: z.depth.may, Part: z.uneven.part, Span: z.span.remember(now.Mono, z.spent), Drying: z.rememberDrying(now.Mono), Arrival: z.arrival.remember(), Odd: z.odd.remember(), Anchor: z.anchor.remember(), Doubt: z.doubt.remember(now.Mono), NoAnswer: z.dumb}
 		for _, pi := range p.zones[i].probes {
 			// A pair that seems confused shows itself anew.
 			if ps := &st.probes[pi]; ps.distrusted && !ps.confused {
@@ -229,6 +232,7 @@ func (p *Plan) recallZone(z *zoneState, zp *ZonePlan, r *ZoneMemory, now, age ti
 		z.unsureOfDemand()
 	} else if usual {
 		z.arrival.recall(r.Arrival, now)
+		z.odd.recall(r.Odd, now)
 	}
 	if p.byHeat && !changed && len(r.Shifts) == len(z.plants) {
 		for k, s := range r.Shifts {

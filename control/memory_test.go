@@ -114,3 +114,59 @@ func TestARestartBelievesNoProbeThatDidNotMove(t *testing.T) {
 		})
 	}
 }
+
+// TestOddLossesOutliveRestarts: a pot that begins to lose several times what a plant drinks
+// is told of as soon where the gateway is started anew each other day as where it is not.
+func TestOddLossesOutliveRestarts(t *testing.T) {
+	told := func(restart bool) (first, times int) {
+		b := newBench(t, testGarden(1, 22))
+		b.run(14 * 24 * time.Hour)
+		b.demand = 2.5
+		for day := range 14 {
+			if restart && day%2 == 0 {
+				m := b.p.Remember(b.st, b.now)
+				b.st = b.p.NewState()
+				b.st.NextOrder = m.NextOrder
+				b.p.Recall(b.st, b.now, m, nil)
+			}
+			b.run(24 * time.Hour)
+			if times = b.toldOf(DrinksMore); times > 0 && first == 0 {
+				first = day
+			}
+		}
+		return first, times
+	}
+	without, often := told(false)
+	require.Positive(t, often)
+	with, again := told(true)
+	assert.Equal(t, without, with)
+	assert.InDelta(t, often, again, 2, "a start tells nothing twice")
+}
+
+func TestNonsenseOfOddLossesIsLeftOut(t *testing.T) {
+	b := newBench(t, testGarden(1, 22))
+	good := OddMemory{More: 1, Ratio: 2, Spans: 4, Usual: 1.1, Unsure: 0.1}
+	recall := func(m OddMemory, age time.Duration, events ...garden.PlantEvent) odd {
+		st := b.p.NewState()
+		b.p.Recall(st, b.now.Add(age), Memory{At: b.now.Wall, Zones: []ZoneMemory{{Zone: "pot0", Odd: &m}}}, events)
+		return st.zones[0].odd
+	}
+	o := recall(good, time.Hour)
+	assert.Equal(t, odd{more: 1, ratio: 2, spans: 4, usual: 1.1, unsure: 0.1}, odd{more: o.more, ratio: o.ratio, spans: o.spans, usual: o.usual, unsure: o.unsure})
+	assert.False(t, o.hasTold)
+	assert.Zero(t, recall(good, usualFor+time.Hour).spans, "too long ago")
+	assert.Zero(t, recall(good, time.Hour, garden.PlantEvent{Kind: garden.Planted, Zone: "pot0", On: b.now.Wall.Add(time.Minute)}).spans, "of other plants")
+	for name, change := range map[string]func(*OddMemory){
+		"spans": func(m *OddMemory) { m.Spans = -1 }, "more": func(m *OddMemory) { m.More = -1 }, "less": func(m *OddMemory) { m.Less = -1 },
+		"ratio": func(m *OddMemory) { m.Ratio = math.NaN() }, "usual": func(m *OddMemory) { m.Usual = math.Inf(1) }, "unsure": func(m *OddMemory) { m.Unsure = math.NaN() },
+	} {
+		m := good
+		change(&m)
+		assert.Equal(t, odd{}, recall(m, time.Hour), name)
+	}
+	many := good
+	many.Spans, many.More = 1e9, 1e9
+	o = recall(many, time.Hour)
+	assert.Equal(t, 8, o.spans)
+	assert.Equal(t, oddSpans, o.more)
+}

@@ -87,6 +87,36 @@ func (o *odd) spanned(ratio float64) {
 	}
 }
 
+// OddMemory is what a restart must not forget of it: how many spans running lost More or
+// Less than a plant does, what the last came to against the book, and of the Spans that
+// were usual the mean and their doubt.
+type OddMemory struct {
+	More   int     `json:"more,omitempty"`
+	Less   int     `json:"less,omitempty"`
+	Ratio  float64 `json:"ratio,omitempty"`
+	Spans  int     `json:"spans,omitempty"`
+	Usual  float64 `json:"usual,omitempty"`
+	Unsure float64 `json:"unsure,omitempty"`
+}
+
+// remember is nil where no span was weighed.
+func (o *odd) remember() *OddMemory {
+	if o.more == 0 && o.less == 0 && o.spans == 0 {
+		return nil
+	}
+	return &OddMemory{More: o.more, Less: o.less, Ratio: o.ratio, Spans: min(o.spans, 8), Usual: o.usual, Unsure: o.unsure}
+}
+
+// recall brings a memory in that is sane. What was odd by then was told.
+func (o *odd) recall(m *OddMemory, now time.Duration) {
+	if m == nil || m.More < 0 || m.Less < 0 || m.Spans < 0 || !garden.Finite(m.Ratio) ||
+		!(m.Usual >= 0 && m.Usual < oddMore) || !(m.Unsure >= 0 && m.Unsure < oddMore) {
+		return
+	}
+	*o = odd{more: min(m.More, oddSpans), less: min(m.Less, oddSpans), ratio: m.Ratio, spans: min(m.Spans, 8), usual: m.Usual, unsure: m.Unsure}
+	o.told, o.hasTold = now, o.more >= oddSpans || o.less >= oddSpans
+}
+
 // watchClock notices that the clock was set. A spell in which it was is reckoned with
 // hours that never were.
 func (st *State) watchClock(now garden.Moment) {
