@@ -18,6 +18,7 @@ import (
 	"fabricpot/cmd/gateway/internal/page"
 	"fabricpot/cmd/gateway/internal/report"
 	"fabricpot/cmd/gateway/internal/socket"
+	"fabricpot/cmd/gateway/internal/units"
 	"fabricpot/control/garden"
 	"fabricpot/sensors"
 	"fabricpot/testdata"
@@ -391,7 +392,7 @@ func TestAnchor(t *testing.T) {
 	book, err := report.Read(j, u.garden, u.plan, from, from.AddDate(0, 0, 4))
 	require.NoError(t, err)
 	var page_, table strings.Builder
-	require.NoError(t, page.WriteReport(context.Background(), &page_, book, "test"))
+	require.NoError(t, page.WriteReport(context.Background(), &page_, book, "test", units.Reads{}))
 	assert.Contains(t, page_.String(), "probe chilli-middle anchored")
 	assert.Contains(t, page_.String(), "probe chilli-middle taken back")
 	require.NoError(t, report.WriteCSV(&table, book.Rows(time.Hour)))

@@ -8,6 +8,7 @@ import (
 	"text/tabwriter"
 	"time"
 
+	"fabricpot/cmd/gateway/internal/units"
 	"fabricpot/control"
 	"fabricpot/control/crop"
 	"fabricpot/control/feed"
@@ -39,7 +40,8 @@ column. Without FILE the example terrace is checked.`,
 			if len(args) == 0 {
 				fmt.Fprintf(s.err, "no FILE was named: this is the example, %s\n", exampleName)
 			}
-			if err := printPlan(s.out, u.plan); err != nil {
+			s.out = u.source.Reads.To(s.out)
+			if err := printPlan(s.out, u.plan, u.source.Reads); err != nil {
 				return err
 			}
 			printGauges(s.out, u.garden)
@@ -62,29 +64,30 @@ column. Without FILE the example terrace is checked.`,
 }
 
 // printPlan's tables are narrow enough for a terminal of 80 columns.
-func printPlan(w io.Writer, p *control.Plan) error {
+func printPlan(w io.Writer, p *control.Plan, as units.Reads) error {
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', tabwriter.AlignRight)
-	fmt.Fprintln(t, "zone\tmix L\tcapacity %\trefill %\tstop %\trefill L\tdrains %\t")
+	unit := as.VolumeUnit()
+	fmt.Fprintf(t, "zone\tmix %[1]s\tcapacity %%\trefill %%\tstop %%\trefill %[1]s\tdrains %%\t\n", unit)
 	for _, z := range p.Zones() {
 		drains := fmt.Sprintf("%.0f", 100*z.LeachingFraction)
 		if z.LeachByNeed {
 			drains = "by need"
 		}
-		fmt.Fprintf(t, "%s\t%.0f\t%.1f\t%.1f\t%.1f\t%.1f\t%s\t\n", z.ID, z.VolumeL, 100*z.Capacity, 100*z.Refill, 100*z.Stop, z.RefillL, drains)
+		fmt.Fprintf(t, "%s\t%s\t%.1f\t%.1f\t%.1f\t%s\t%s\t\n", z.ID, as.Figure(z.VolumeL, 0), 100*z.Capacity, 100*z.Refill, 100*z.Stop, as.Figure(z.RefillL, 1), drains)
 	}
 	fmt.Fprintln(t)
-	fmt.Fprintln(t, "zone\thot day L\tpulses\tpulse L\tpulse min\tsoak min\tline\t")
+	fmt.Fprintf(t, "zone\thot day %[1]s\tpulses\tpulse %[1]s\tpulse min\tsoak min\tline\t\n", unit)
 	for _, z := range p.Zones() {
 		line, pulse := string(z.Line), fmt.Sprintf("%.0f", z.PulseTime.Minutes())
 		if z.HandTended {
 			line, pulse = "by hand", "-"
 		}
-		fmt.Fprintf(t, "%s\t%.1f\t%d\t%.2f\t%s\t%.0f\t%s\t\n", z.ID, z.PeakDailyL, z.Pulses, z.PulseL, pulse, z.Soak.Minutes(), line)
+		fmt.Fprintf(t, "%s\t%s\t%d\t%s\t%s\t%.0f\t%s\t\n", z.ID, as.Figure(z.PeakDailyL, 1), z.Pulses, as.Figure(z.PulseL, 2), pulse, z.Soak.Minutes(), line)
 	}
 	fmt.Fprintln(t)
-	fmt.Fprintln(t, "line\tflow L/h\tlongest min\tlimit L/day\t")
+	fmt.Fprintf(t, "line\tflow %[1]s/h\tlongest min\tlimit %[1]s/day\t\n", unit)
 	for _, l := range p.Lines() {
-		fmt.Fprintf(t, "%s\t%.1f\t%.0f\t%.1f\t\n", l.ID, l.FlowLPH, l.MaxOn.Round(time.Minute).Minutes(), l.CapL)
+		fmt.Fprintf(t, "%s\t%s\t%.0f\t%s\t\n", l.ID, as.Figure(l.FlowLPH, 1), l.MaxOn.Round(time.Minute).Minutes(), as.Figure(l.CapL, 1))
 	}
 	return t.Flush()
 }

@@ -149,7 +149,7 @@ func versions(now time.Time) []byte {
 
 func checked(u *understood) []byte {
 	var b bytes.Buffer
-	_ = printPlan(&b, u.plan)
+	_ = printPlan(&b, u.plan, u.source.Reads)
 	fmt.Fprintln(&b)
 	u.printWarnings(&b)
 	return []byte(redact(b.String()))

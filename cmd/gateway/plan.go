@@ -71,7 +71,9 @@ func plan(ctx context.Context, s streams, args []string, f planFlags) error {
 	if err != nil {
 		return err
 	}
-	if err := printPlan(s.out, u.plan); err != nil {
+	as := u.source.Reads
+	s.out = as.To(s.out)
+	if err := printPlan(s.out, u.plan, as); err != nil {
 		return err
 	}
 	kinds := []dayKind{{"mild days", 12, 22, 6}, {"hot days", 22, 36, 6}, {"a holiday", 18, 31, 14}}
@@ -107,7 +109,8 @@ func plan(ctx context.Context, s streams, args []string, f planFlags) error {
 // printLitres is the table of pots.
 func (f planFlags) printLitres(w io.Writer, u *understood, previews []*preview, dry []time.Duration) {
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', tabwriter.AlignRight)
-	fmt.Fprintln(t, "\nzone\tmild L/day\thot L/day\tholiday L\tstressed h in hot days\tif water stops, h to its limit\t")
+	as := u.source.Reads
+	fmt.Fprintf(t, "\nzone\tmild %[1]s/day\thot %[1]s/day\tholiday %[1]s\tstressed h in hot days\tif water stops, h to its limit\t\n", as.VolumeUnit())
 	for i, z := range u.plan.Zones() {
 		left := fmt.Sprintf("%.0f", dry[i].Hours())
 		if dry[i] >= longestDry {
@@ -117,8 +120,8 @@ func (f planFlags) printLitres(w io.Writer, u *understood, previews []*preview, 
 		if z.HandTended {
 			name += " (by hand)"
 		}
-		fmt.Fprintf(t, "%s\t%.1f\t%.1f\t%.0f\t%.0f\t%s\t\n", name, previews[0].perDay(i), previews[1].perDay(i),
-			previews[2].zones[i].litres, previews[1].zones[i].stressed, left)
+		fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%.0f\t%s\t\n", name, as.Figure(previews[0].perDay(i), 1), as.Figure(previews[1].perDay(i), 1),
+			as.Figure(previews[2].zones[i].litres, 0), previews[1].zones[i].stressed, left)
 	}
 	t.Flush()
 }

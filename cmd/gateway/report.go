@@ -15,6 +15,7 @@ import (
 	"fabricpot/cmd/gateway/internal/place"
 	"fabricpot/cmd/gateway/internal/report"
 	"fabricpot/cmd/gateway/internal/season"
+	"fabricpot/cmd/gateway/internal/units"
 	"fabricpot/control/garden"
 
 	"github.com/spf13/cobra"
@@ -50,11 +51,11 @@ simulator alone knows.`,
   gateway simulate --journal trial.db && gateway report --journal trial.db`,
 		Args: usage(cobra.MaximumNArgs(1)),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			b, source, err := f.read(s, args)
+			b, source, as, err := f.read(s, args)
 			if err != nil {
 				return err
 			}
-			err = writeOut(s, f.out, func(w io.Writer) error { return page.WriteReport(cmd.Context(), w, b, source) })
+			err = writeOut(s, f.out, func(w io.Writer) error { return page.WriteReport(cmd.Context(), w, b, source, as) })
 			if err == nil {
 				fmt.Fprintf(s.err, "%s: %d pots, %s to %s, from %s\n", f.out, len(b.Zones),
 					b.From.Format(time.DateOnly), b.To.AddDate(0, 0, -1).Format(time.DateOnly), source)
@@ -91,7 +92,7 @@ The journal is only read, so a gateway may be running.`,
 			if every < 15*time.Minute || every > 31*24*time.Hour {
 				return wrongUse{fmt.Errorf("--every %v: expected 15m to 31d", every)}
 			}
-			b, _, err := f.read(s, args)
+			b, _, _, err := f.read(s, args)
 			if err != nil {
 				return err
 			}
@@ -140,23 +141,23 @@ func onlyPots(b *report.Book, pots []string) error {
 }
 
 // read reads the season meant by the flags.
-func (f *seasonFlags) read(s streams, args []string) (*report.Book, string, error) {
+func (f *seasonFlags) read(s streams, args []string) (b *report.Book, source string, as units.Reads, err error) {
 	u, err := understand(args)
 	if err != nil {
-		return nil, "", err
+		return nil, "", as, err
 	}
 	u.printWarnings(s.err)
 	zone := u.garden.Site.Zone
 	from, err := dateFlag("--from", f.from, time.Time{}, zone)
 	if err != nil {
-		return nil, "", err
+		return nil, "", as, err
 	}
 	to, err := dateFlag("--to", f.to, time.Time{}, zone)
 	if err != nil {
-		return nil, "", err
+		return nil, "", as, err
 	}
 	if !from.IsZero() && !to.IsZero() && to.Before(from) {
-		return nil, "", wrongUse{fmt.Errorf("--to %s lies before --from %s", f.to, f.from)}
+		return nil, "", as, wrongUse{fmt.Errorf("--to %s lies before --from %s", f.to, f.from)}
 	}
 	path := f.journal
 	if path == "" && u.garden.JournalFile != "" {
@@ -164,7 +165,7 @@ func (f *seasonFlags) read(s streams, args []string) (*report.Book, string, erro
 	}
 	if path == "" {
 		if path, err = journalPath("", ""); err != nil {
-			return nil, "", err
+			return nil, "", as, err
 		}
 	}
 	j, err := journal.OpenReader(path)
@@ -172,23 +173,22 @@ func (f *seasonFlags) read(s streams, args []string) (*report.Book, string, erro
 		if errors.Is(err, os.ErrNotExist) {
 			err = fmt.Errorf("%w; name the journal with --journal", err)
 		}
-		return nil, "", err
+		return nil, "", as, err
 	}
 	defer j.Close()
-	var b *report.Book
 	if from, to, err = report.Days(j, from, to, zone); err == nil {
 		b, err = report.Read(j, u.garden, u.plan, from, to)
 	}
 	if journal.Damaged(err) {
-		return nil, "", fmt.Errorf("the journal %s is damaged: %w; name a backup of it with --journal", path, err)
+		return nil, "", as, fmt.Errorf("the journal %s is damaged: %w; name a backup of it with --journal", path, err)
 	}
 	if err != nil {
-		return nil, "", err
+		return nil, "", as, err
 	}
 	if len(b.Strangers) > 0 {
 		fmt.Fprintf(s.err, "warning: the journal also has samples of %v, which %s does not know: name the garden file it belongs to\n", b.Strangers, u.name)
 	}
-	return b, "the journal " + filepath.Base(path), nil
+	return b, "the journal " + filepath.Base(path), u.source.Reads, nil
 }
 
 // writeOut writes a file whole or not at all; "-" is standard output.
@@ -201,7 +201,7 @@ func writeOut(s streams, path string, write func(io.Writer) error) error {
 }
 
 // writeSimulated writes the report of a season just simulated.
-func writeSimulated(ctx context.Context, s streams, out string, j *journal.Journal, b *season.Bench, res season.Result, from, to time.Time) error {
+func writeSimulated(ctx context.Context, s streams, out string, j *journal.Journal, b *season.Bench, res season.Result, from, to time.Time, as units.Reads) error {
 	g := b.Garden
 	from, to, err := report.Days(j, from, to, g.Site.Zone)
 	if err != nil {
@@ -213,7 +213,7 @@ func writeSimulated(ctx context.Context, s streams, out string, j *journal.Journ
 	}
 	book.Simulate(res)
 	err = writeOut(s, out, func(w io.Writer) error {
-		return page.WriteReport(ctx, w, book, fmt.Sprintf("simulated, seed %d", res.Seed))
+		return page.WriteReport(ctx, w, book, fmt.Sprintf("simulated, seed %d", res.Seed), as)
 	})
 	if err == nil {
 		fmt.Fprintln(s.err, "report:", out)

@@ -39,6 +39,7 @@ salts are not told.`,
 			var r runner.Rounds
 			err := f.ask(cmd.Context(), s, "GET", "/rounds", nil, &r, func(b *runner.FeedBook, now garden.Moment) error {
 				r = b.List(now.Wall)
+				r.Reads = f.reads
 				return nil
 			})
 			if err != nil {
@@ -49,7 +50,7 @@ salts are not told.`,
 				enc.SetIndent("", "  ")
 				return enc.Encode(r)
 			}
-			return printRounds(s.out, r)
+			return printRounds(r.Reads.To(s.out), r)
 		},
 	}
 	f.on(cmd)

@@ -11,6 +11,7 @@ import (
 	"fabricpot/cmd/gateway/internal/runner"
 	"fabricpot/cmd/gateway/internal/season"
 	"fabricpot/cmd/gateway/internal/socket"
+	"fabricpot/cmd/gateway/internal/units"
 	"fabricpot/control/garden"
 
 	"github.com/spf13/cobra"
@@ -132,6 +133,7 @@ func run(ctx context.Context, s streams, args []string, f runFlags, open opener)
 	defer func() { stopPage() }()
 	serve := func(desk *runner.Desk, link *brokerLink) *http.Server {
 		rl.loop, rl.ready = desk, func() bool { return desk.Status() != nil }
+		desk.Reads = func() units.Reads { return rl.current().source.Reads }
 		told = openMessages(ctx, s, u.garden, f.speed, desk, keeper.Journal)
 		rl.tellMessages(told.follow)
 		stopPage = servePage(ctx, s, rl, door, desk, link, told, keeper.Journal)

@@ -127,7 +127,7 @@ func simulate(ctx context.Context, s streams, args []string, f simulateFlags) er
 		if err := keeper.Write(); err != nil {
 			return err
 		}
-		if err := writeSimulated(ctx, s, f.report, keeper.Journal, b, res, from, to); err != nil {
+		if err := writeSimulated(ctx, s, f.report, keeper.Journal, b, res, from, to, u.source.Reads); err != nil {
 			return err
 		}
 	}

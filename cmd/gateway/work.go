@@ -11,6 +11,7 @@ import (
 	"fabricpot/cmd/gateway/internal/journal"
 	"fabricpot/cmd/gateway/internal/page"
 	"fabricpot/cmd/gateway/internal/runner"
+	"fabricpot/cmd/gateway/internal/units"
 	"fabricpot/control/feeding"
 	"fabricpot/control/garden"
 
@@ -19,7 +20,11 @@ import (
 
 // workFlags say where the gardener's list is: behind a running gateway's socket,
 // or with none running in the journal.
-type workFlags struct{ socket, journal, file string }
+type workFlags struct {
+	socket, journal, file string
+	// reads is how whoever wrote the garden file reads, once that was asked.
+	reads units.Reads
+}
 
 func (f *workFlags) on(cmd *cobra.Command) {
 	socketFlag(cmd, &f.socket)
@@ -49,6 +54,7 @@ func (f *workFlags) ask(ctx context.Context, s streams, method, path string, in,
 	if lerr != nil {
 		return lerr
 	}
+	f.reads = u.source.Reads
 	where, lerr := f.journalPath(u)
 	if lerr != nil {
 		return lerr

@@ -16,6 +16,7 @@ import (
 	"github.com/goccy/go-yaml/parser"
 	"github.com/goccy/go-yaml/token"
 
+	"fabricpot/cmd/gateway/internal/units"
 	"fabricpot/control/garden"
 )
 
@@ -37,6 +38,7 @@ func Load(name string, src []byte) (*garden.Garden, *Source, error) {
 	g := r.link(&d)
 	r.check(g, &d)
 	r.src.Warnings.sort()
+	r.src.Reads = units.ReadsAs(r.written)
 	if len(r.problems) > 0 {
 		return nil, r.src, r.failed()
 	}

@@ -5,6 +5,7 @@ import (
 	"sort"
 	"strings"
 
+	"fabricpot/cmd/gateway/internal/units"
 	"fabricpot/control/garden"
 )
 
@@ -80,6 +81,8 @@ type Source struct {
 	Name string
 	// Warnings do not keep the gateway from starting, by place.
 	Warnings Problems
+	// Reads is how whoever wrote it reads, by the units of what stands in it.
+	Reads units.Reads
 
 	places map[string]place
 	// aliases lead from ids to where they are written: "zones.ID" and

@@ -65,7 +65,7 @@ func (p prefs) volumeUnit() string {
 // volume writes litres as this browser reads them.
 func (p prefs) volume(litres float64) string {
 	shown, _ := units.Volume().In(litres, p.volumeUnit())
-	return together(units.Volume().Format(litres, p.volumeUnit(), min(1, digits(shown))))
+	return together(units.Volume().Format(litres, p.volumeUnit(), min(1, units.Decimals(shown))))
 }
 
 // apart is a space that no line is broken at.

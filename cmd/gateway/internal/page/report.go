@@ -15,6 +15,7 @@ import (
 
 	"fabricpot/cmd/gateway/internal/journal"
 	"fabricpot/cmd/gateway/internal/report"
+	"fabricpot/cmd/gateway/internal/units"
 	"fabricpot/control/garden"
 )
 
@@ -42,8 +43,8 @@ type reportPot struct {
 // WriteReport writes a season as one HTML file that needs nothing else: style
 // and pictures are inside, and its own policy keeps everything else out.
 // source says where the figures come from.
-func WriteReport(ctx context.Context, w io.Writer, b *report.Book, source string) error {
-	return writeReport(ctx, w, b, source, prefs{})
+func WriteReport(ctx context.Context, w io.Writer, b *report.Book, source string, as units.Reads) error {
+	return writeReport(ctx, w, b, source, prefs{gallons: as.Gallons, fahrenheit: as.Fahrenheit})
 }
 
 func writeReport(ctx context.Context, w io.Writer, b *report.Book, source string, pr prefs) error {
@@ -106,7 +107,10 @@ func reportStyle() (style, policy string, err error) {
 func days(from, to time.Time) int { return int(to.Sub(from).Round(24*time.Hour) / (24 * time.Hour)) }
 
 func reportPotOf(b *report.Book, z *report.Zone, pr prefs) (reportPot, error) {
-	p := reportPot{ID: string(z.ID), Name: z.Name, Advice: z.Advice}
+	p := reportPot{ID: string(z.ID), Name: z.Name}
+	for _, a := range z.Advice {
+		p.Advice = append(p.Advice, report.Advice{Change: pr.words(a.Change), Figure: pr.words(a.Figure)})
+	}
 	d := pastOf(b, z)
 	win := window{layout: "2 Jan", label: "2 Jan"}
 	zone := b.From.Location()
@@ -130,7 +134,7 @@ func reportPotOf(b *report.Book, z *report.Zone, pr prefs) (reportPot, error) {
 		p.Alarms = append(p.Alarms, alarmPair(a))
 	}
 	for _, e := range z.Did {
-		p.Did = append(p.Did, pair{e.At.Format("Mon 2 Jan 15:04"), capital(e.Words)})
+		p.Did = append(p.Did, pair{e.At.Format("Mon 2 Jan 15:04"), capital(pr.words(e.Words))})
 	}
 	p.Line, p.Hand, p.Fed = "–", "–", "–"
 	if z.Water.Pulses > 0 {

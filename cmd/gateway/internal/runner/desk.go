@@ -4,12 +4,17 @@ import (
 	"context"
 	"time"
 
+	"fabricpot/cmd/gateway/internal/units"
 	"fabricpot/control/garden"
 )
 
 // Desk is where page, hub and commands reach a running loop from. Its methods
 // may be called from any goroutine.
 type Desk struct {
+	// Reads tells how the gardener reads, nil for litres and °C. Set it before the desk is
+	// handed on.
+	Reads func() units.Reads
+
 	loop  *Loop
 	inbox *Inbox
 }

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"fabricpot/cmd/gateway/internal/journal"
+	"fabricpot/cmd/gateway/internal/units"
 	"fabricpot/control"
 	"fabricpot/control/feed"
 	"fabricpot/control/feeding"
@@ -105,6 +106,9 @@ type Rounds struct {
 	// TapSalts are the salts that the supply's water brought, with what food adds, of each zone of
 	// which such an account is kept. Only a running gateway knows them.
 	TapSalts []TapSalts `json:"salts,omitempty"`
+	// Reads is how the gateway's gardener reads words such as those of Tasks, which are in
+	// litres and °C as all figures here.
+	Reads units.Reads `json:"reads,omitzero"`
 }
 
 // TapSalts are one zone's.

@@ -158,6 +158,9 @@ func (d *Desk) Rounds(ctx context.Context) (Rounds, error) {
 		if b := d.loop.feeds.book.Load(); b != nil {
 			out = b.List(now.Wall)
 			out.TapSalts = d.loop.tapSalts(now)
+			if d.Reads != nil {
+				out.Reads = d.Reads()
+			}
 		}
 	})
 	switch {
