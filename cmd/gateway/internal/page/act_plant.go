@@ -242,6 +242,11 @@ func plantChanges(e *garden.PlantEvent, ref zoneRef, st *runner.Status, v *visit
 		if ref.zone.Outlives(e, st.At) {
 			return tChStands
 		}
+		for i := range ref.zone.Plants {
+			if e.Crop != "" && !strings.EqualFold(ref.zone.Plants[i].Crop, e.Crop) {
+				return tChPulledSome
+			}
+		}
 		if sharesLine(st, e.Zone) {
 			return tChPulledOn
 		}

@@ -76,6 +76,18 @@ func TestPlantEvents(t *testing.T) {
 			assert.Equal(t, says == stand, !strings.Contains(body, empty), on)
 		}
 	})
+	t.Run("pulled, and others grow beside", func(t *testing.T) {
+		s := newSite(t, func(o *Options) {
+			_, z, _ := o.Garden.Zone("chilli")
+			z.Plants = append(z.Plants, garden.Plant{Crop: "basil", Count: 2})
+		})
+		const others, empty = "reckoned for what else grows", "The pot counts as empty"
+		for crop, says := range map[string]string{"basil": others, "chilli": others, "": empty} {
+			body := s.get("/pot/chilli/plant?go=yes&event=pulled&crop=" + crop).Body.String()
+			assert.Contains(t, body, says, crop)
+			assert.Equal(t, says == empty, strings.Contains(body, empty), crop)
+		}
+	})
 	t.Run("another event than was shown", func(t *testing.T) {
 		s := newSite(t, nil)
 		fields := fieldsOf(t, s.get("/pot/chilli/plant?go=yes&event=pruned&share=30").Body.String(), "/pot/chilli/plant")
