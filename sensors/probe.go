@@ -94,27 +94,32 @@ func newProbe(pr garden.Probe, zone garden.ZoneID, chip int, curve *Curve, o *Op
 	return p
 }
 
-// judge makes the reading of a sample: v the burst's median and spread its
-// width, V.
-func (p *probe) judge(now garden.Moment, v, spread float64, temp garden.Measured) garden.Reading {
-	r := garden.Reading{Probe: p.id, Zone: p.zone, At: now, Volts: garden.Volts(v), TempC: temp}
+// judge completes the reading of a sample that has the burst's median: spread is the
+// burst's width, V.
+func (p *probe) judge(r *garden.Reading, spread float64) {
+	v := float64(r.Volts)
 	p.answered = true
 	open, short := p.open.over(v), p.short.over(-v)
 	switch {
 	case open:
-		return p.bad(r, garden.OpenCircuit)
+		p.bad(r, garden.OpenCircuit)
+		return
 	case short:
-		return p.bad(r, garden.ShortCircuit)
+		p.bad(r, garden.ShortCircuit)
+		return
 	case p.curve == nil:
-		return p.bad(r, garden.NoCalibration)
+		p.bad(r, garden.NoCalibration)
+		return
 	}
 	var outside float64
-	r.Water, outside = p.curve.WaterAt(r.Volts, temp)
-	if p.flat(now, v, spread) {
-		return p.bad(r, garden.FlatLine)
+	r.Water, outside = p.curve.WaterAt(r.Volts, r.TempC)
+	if p.flat(r.At.Mono, v, spread) {
+		p.bad(r, garden.FlatLine)
+		return
 	}
-	if p.jumped(now, float64(r.Water)) {
-		return p.bad(r, garden.TooFast)
+	if p.jumped(r.At.Mono, float64(r.Water)) {
+		p.bad(r, garden.TooFast)
+		return
 	}
 	margin := p.marginLo
 	if v > p.curve.hi {
@@ -135,16 +140,14 @@ func (p *probe) judge(now garden.Moment, v, spread float64, temp garden.Measured
 	default:
 		r.Quality = garden.Good
 	}
-	p.last, p.hasValue = r, true
-	return r
+	p.last, p.hasValue = *r, true
 }
 
-func (p *probe) bad(r garden.Reading, f garden.ReadingFault) garden.Reading {
+func (p *probe) bad(r *garden.Reading, f garden.ReadingFault) {
 	r.Quality, r.Fault = garden.Bad, f
 	p.recover, p.cause = samplesToRecover, f
 	p.last.At = r.At // it did answer
 	p.hasValue = false
-	return r
 }
 
 // missing is the reading of a probe that did not answer: for a while its last
@@ -169,27 +172,27 @@ func (p *probe) missing(now garden.Moment, stale bool) garden.Reading {
 
 // flat reports whether the probe has not moved at all for too long. A working
 // one never stands still to the last count, because of its noise.
-func (p *probe) flat(now garden.Moment, v, spread float64) bool {
+func (p *probe) flat(now time.Duration, v, spread float64) bool {
 	if p.flatCount == 0 || v != p.flatV || spread != 0 {
-		p.flatV, p.flatSince, p.flatCount = v, now.Mono, 1
+		p.flatV, p.flatSince, p.flatCount = v, now, 1
 		return false
 	}
 	p.flatCount++
-	return p.opts.FlatAfter > 0 && p.flatCount >= flatSamples && now.Mono-p.flatSince >= p.opts.FlatAfter
+	return p.opts.FlatAfter > 0 && p.flatCount >= flatSamples && now-p.flatSince >= p.opts.FlatAfter
 }
 
 // jumped reports whether water moved faster than it can since it was last
 // believed. What is not believed does not become the reference, so a probe
 // pulled out of the mix stays distrusted until it is back or until so much time
 // has passed that a plant could have drunk the difference.
-func (p *probe) jumped(now garden.Moment, water float64) bool {
+func (p *probe) jumped(now time.Duration, water float64) bool {
 	if p.refKnown {
-		hours := max(0, now.Mono-p.refAt).Hours()
+		hours := max(0, now-p.refAt).Hours()
 		step := water - p.ref
 		if step < -(p.opts.MaxFall+fallPerHour*hours) || step > p.opts.MaxRise+risePerHour*hours {
 			return true
 		}
 	}
-	p.ref, p.refAt, p.refKnown = water, now.Mono, true
+	p.ref, p.refAt, p.refKnown = water, now, true
 	return false
 }

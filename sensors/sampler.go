@@ -3,6 +3,7 @@ package sensors
 import (
 	"errors"
 	"fmt"
+	"math"
 	"slices"
 	"time"
 
@@ -71,7 +72,7 @@ type Sampler struct {
 	// Mutable.
 	chips  []chip
 	probes []probe
-	buf    [maxBurst]float64
+	buf    [maxBurst]order
 }
 
 // NewSampler prepares a garden's probes; nothing is opened before the first
@@ -171,7 +172,9 @@ func (s *Sampler) Sample(now garden.Moment, out []garden.Reading) []garden.Readi
 		if s.opts.TempC != nil {
 			temp = s.opts.TempC(i)
 		}
-		out = append(out, p.judge(now, v, spread, temp))
+		// Judged where it is to lie: a reading is large to carry about.
+		out = append(out, garden.Reading{Probe: p.id, Zone: p.zone, At: now, Volts: garden.Volts(v), TempC: temp})
+		p.judge(&out[len(out)-1], spread)
 	}
 	return out
 }
@@ -193,7 +196,7 @@ func (s *Sampler) sampleOne(now garden.Moment, p *probe) (v, spread float64, err
 		c.conversions++
 		if err == nil {
 			if garden.Finite(float64(volts)) {
-				insert(s.buf[:n+1], float64(volts))
+				insert(s.buf[:n+1], orderOf(float64(volts)))
 				n++
 				continue
 			}
@@ -210,12 +213,22 @@ func (s *Sampler) sampleOne(now garden.Moment, p *probe) (v, spread float64, err
 		}
 	}
 	c.worked(now)
-	return s.buf[n/2], width(s.buf[:n]), nil
+	return s.buf[n/2].value(), width(s.buf[:n]), nil
 }
+
+// order is a finite number as a whole one that orders as it does: its bits, of which a
+// negative one's but the sign are turned. Processors sort whole numbers without a branch.
+type order int64
+
+func orderOf(v float64) order { return order(math.Float64bits(v)).turned() }
+
+func (o order) value() float64 { return math.Float64frombits(uint64(o.turned())) }
+
+func (o order) turned() order { return o ^ order(uint64(o>>63)>>1) }
 
 // insert puts a value into the last place of a slice and keeps the slice sorted. It
 // never branches by what noise has made of a value, which no processor foresees.
-func insert(sorted []float64, v float64) {
+func insert(sorted []order, v order) {
 	last := len(sorted) - 1
 	for i, x := range sorted[:last] {
 		sorted[i], v = min(x, v), max(x, v)
@@ -225,10 +238,10 @@ func insert(sorted []float64, v float64) {
 
 // width is the range of a sorted burst without its lowest and highest value, so
 // that one spike is not noise; a burst under five has none to spare.
-func width(sorted []float64) float64 {
+func width(sorted []order) float64 {
 	n := len(sorted)
 	if n < 5 {
-		return sorted[n-1] - sorted[0]
+		return sorted[n-1].value() - sorted[0].value()
 	}
-	return sorted[n-2] - sorted[1]
+	return sorted[n-2].value() - sorted[1].value()
 }

@@ -35,23 +35,27 @@ type Chip struct {
 	supply float64
 	in     [4]*Input // nil is an input with nothing on it
 
+	// regs are the registers as they read, by their pointer: the conversion, the
+	// configuration with the ready bit, the two thresholds.
+	regs    [4]uint16
 	pointer byte
-	config  uint16
-	lo, hi  uint16
-	result  int16
+	doneAt  time.Duration // of the conversion under way, idle while there is none
+	next    int16         // its code
 
-	busy   bool
-	doneAt time.Duration
-	next   int16 // the code of the conversion under way
-
-	// period is the conversion time of config and slow, kept because a sampling
-	// of the whole terrace asks for it a hundred times a minute.
-	period time.Duration
-	timed  uint16 // the configuration period belongs to
+	// What follows from config, the configuration without the ready bit, is kept: a
+	// driver writes the same one for each conversion of a burst. SlowBy makes period
+	// anew, and nothing else of it changes.
+	config      uint16
+	period      time.Duration
+	plus, minus int
+	lsbUV       float64
 
 	absent bool
 	slow   float64
 }
+
+// idle is when a conversion ends that is not under way.
+const idle = time.Duration(math.MaxInt64)
 
 func newChip(clk *Clock, addr uint16, supply float64) *Chip {
 	c := &Chip{clk: clk, addr: addr, supply: supply}
@@ -60,14 +64,20 @@ func newChip(clk *Clock, addr uint16, supply float64) *Chip {
 }
 
 func (c *Chip) powerUp() {
-	c.pointer, c.lo, c.hi, c.result, c.busy = 0, 0x8000, 0x7FFF, 0, false
+	c.regs, c.pointer, c.doneAt = [4]uint16{2: 0x8000, 3: 0x7FFF}, 0, idle
 	c.configure(resetConfig)
 }
 
 func (c *Chip) configure(v uint16) {
-	if c.config = v &^ osBit; c.period == 0 || v&^osBit != c.timed {
-		c.timed = v &^ osBit
+	if config := v &^ osBit; config != c.config || c.period == 0 {
+		c.config = config
 		c.period = time.Duration(float64(time.Second) * (1 + c.slow) / perSecond[v>>5&7])
+		mux := muxed[v>>12&7]
+		c.plus, c.minus, c.lsbUV = mux.plus, mux.minus, lsbUV[v>>9&7]
+	}
+	c.regs[1] = c.config
+	if c.doneAt == idle {
+		c.regs[1] |= osBit
 	}
 }
 
@@ -101,21 +111,21 @@ func (c *Chip) write(w []byte) {
 	}
 }
 
-// set takes a word over into the register the pointer names.
+// set takes a word over into the register the pointer names. The conversion is not
+// written.
 func (c *Chip) set(v uint16) {
-	switch c.pointer {
-	case 1:
-		c.settle()
-		c.configure(v)
-		// OS starts a conversion only from power-down; continuous mode always
-		// converts.
-		if !c.busy && (v&osBit != 0 || v&modeBit == 0) {
-			c.start(wake)
+	if c.pointer != 1 {
+		if c.pointer != 0 {
+			c.regs[c.pointer&3] = v
 		}
-	case 2:
-		c.lo = v
-	case 3:
-		c.hi = v
+		return
+	}
+	c.settle()
+	c.configure(v)
+	// OS starts a conversion only from power-down; continuous mode always
+	// converts.
+	if c.doneAt == idle && (v&osBit != 0 || v&modeBit == 0) {
+		c.start(wake)
 	}
 }
 
@@ -135,39 +145,31 @@ func (c *Chip) read(r []byte) {
 // get is what the register holds that the pointer names.
 func (c *Chip) get() uint16 {
 	c.settle()
-	switch c.pointer {
-	case 0:
-		return uint16(c.result)
-	case 1:
-		if c.busy {
-			return c.config
-		}
-		return c.config | osBit
-	case 2:
-		return c.lo
-	}
-	return c.hi
+	return c.regs[c.pointer&3]
 }
 
 // settle finishes a conversion whose time is over. Until then the result
 // register holds the one before.
 func (c *Chip) settle() {
-	if c.busy && c.clk.now >= c.doneAt {
+	if c.clk.now >= c.doneAt {
 		c.finish()
 	}
 }
 
 func (c *Chip) finish() {
-	c.result, c.busy = c.next, false
-	if c.config&modeBit != 0 {
-		return
+	behind := c.clk.now - c.doneAt
+	c.regs[0], c.regs[1], c.doneAt = uint16(c.next), c.config|osBit, idle
+	if c.config&modeBit == 0 {
+		c.goOn(behind)
 	}
-	// Continuous: it went on converting while nobody looked.
-	behind := c.clk.Now() - c.doneAt
+}
+
+// goOn is continuous mode: it went on converting while nobody looked.
+func (c *Chip) goOn(behind time.Duration) {
 	c.start(0)
-	c.doneAt = c.clk.Now() - behind%c.period + c.period
+	c.doneAt = c.clk.now - behind%c.period + c.period
 	if behind >= c.period {
-		c.result = c.next
+		c.regs[0] = uint16(c.next)
 		c.next = c.convert()
 	}
 }
@@ -175,8 +177,8 @@ func (c *Chip) finish() {
 // start begins a conversion with the configuration of this moment; a later
 // write changes the next one only.
 func (c *Chip) start(after time.Duration) {
-	c.busy = true
-	c.doneAt = c.clk.Now() + after + c.period
+	c.regs[1] = c.config
+	c.doneAt = c.clk.now + after + c.period
 	c.next = c.convert()
 }
 
@@ -188,12 +190,11 @@ const ground = -1
 // convert is the code of the voltage the multiplexer selects, rounded to the
 // count and held at the ends of the range.
 func (c *Chip) convert() int16 {
-	mux := muxed[c.config>>12&7]
-	v := c.held(c.pin(mux.plus))
-	if mux.minus != ground {
-		v -= c.held(c.pin(mux.minus))
+	v := c.held(c.pin(c.plus))
+	if c.minus != ground {
+		v -= c.held(c.pin(c.minus))
 	}
-	code := math.RoundToEven(v * 1e6 / lsbUV[c.config>>9&7])
+	code := math.RoundToEven(v * 1e6 / c.lsbUV)
 	// Comparisons instead of min and max, here and in held: those order NaN and
 	// signed zero, at a cost.
 	if code > math.MaxInt16 {

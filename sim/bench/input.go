@@ -130,7 +130,8 @@ func (in *Input) faulty() float64 {
 // stale tells that the terrace has gone on since clean was looked up, or is to: once
 // per state of the terrace, not once per conversion.
 func (in *Input) stale() bool {
-	return in.bench.terrace.Now() != in.seenAt || in.bench.clk.now >= in.seenTo
+	b := in.bench
+	return b.clk.now >= in.seenTo || b.terrace.Now() != in.seenAt
 }
 
 // look brings clean, the noiseless voltage of a working probe, up to date.
