@@ -5,8 +5,6 @@ import (
 	"math"
 	"slices"
 
-	"gonum.org/v1/gonum/interp"
-
 	"fabricpot/control/garden"
 )
 
@@ -18,7 +16,7 @@ import (
 // suction at the probe, the probe's height gives the offset, the offset the
 // mean.
 type Profile struct {
-	toMean, toProbe       interp.FritschButland
+	toMean, toProbe       cubic
 	dryProbe, wetProbe    float64
 	dryMean, wetMean      float64
 	residual, porosity    float64
@@ -89,10 +87,10 @@ func NewProfile(c Curve, s garden.Shape, probeHeightCM float64) (*Profile, error
 		atCapacity: c.Theta(probeHeightCM), capacity: q.mean(c, s, 0),
 		probeHeightCM: probeHeightCM,
 	}
-	if err := p.toMean.Fit(atProbe, mean); err != nil {
+	if err := p.toMean.fit(atProbe, mean); err != nil {
 		return nil, fmt.Errorf("medium: profile: %w", err)
 	}
-	if err := p.toProbe.Fit(mean, atProbe); err != nil {
+	if err := p.toProbe.fit(mean, atProbe); err != nil {
 		return nil, fmt.Errorf("medium: profile: %w", err)
 	}
 	return p, nil
@@ -112,7 +110,7 @@ func (p *Profile) ZoneMean(atProbe garden.WaterFraction) (mean garden.WaterFract
 	case x >= p.wetProbe-saturatedNear:
 		mean, sat = garden.WaterFraction(p.wetMean), true
 	default:
-		mean = garden.WaterFraction(p.toMean.Predict(x))
+		mean = garden.WaterFraction(p.toMean.at(x))
 	}
 	return min(max(mean+garden.WaterFraction(p.meanShift), 0), 1), sat
 }
@@ -130,7 +128,7 @@ func (p *Profile) AtProbe(mean garden.WaterFraction) garden.WaterFraction {
 	case y >= p.wetMean:
 		x = p.wetProbe
 	default:
-		x = p.toProbe.Predict(y)
+		x = p.toProbe.at(y)
 	}
 	return garden.WaterFraction(min(max(x-p.probeShift, 0), 1))
 }
