@@ -49,7 +49,7 @@ func (p *Plan) DelayWash(st *State, zone garden.ZoneID) {
 // It holds until it is said anew, less what drains meanwhile; what is not finite or less
 // than 0 is ignored, and so is an unknown zone.
 func (p *Plan) Food(st *State, zone garden.ZoneID, load float64) {
-	if i := p.zoneIndex(zone); i >= 0 {
+	if i := p.zoneAfter(st, zone); i >= 0 {
 		st.zones[i].salts.fed(load, &p.zones[i])
 	}
 }
@@ -58,7 +58,7 @@ func (p *Plan) Food(st *State, zone garden.ZoneID, load float64) {
 // usual from now on: salt of a feed makes a capacitive probe read wet. 1 ends
 // it; what is not finite or less counts as 1.
 func (p *Plan) Doubt(st *State, zone garden.ZoneID, variance float64) {
-	if i := p.zoneIndex(zone); i >= 0 {
+	if i := p.zoneAfter(st, zone); i >= 0 {
 		st.zones[i].salt = 1
 		if garden.Finite(variance) && variance > 1 {
 			st.zones[i].salt = math.Sqrt(variance)

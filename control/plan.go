@@ -168,6 +168,19 @@ func (p *Plan) zoneIndex(id garden.ZoneID) int {
 	return -1
 }
 
+// zoneAfter is zoneIndex for who tells of all zones in the garden's order, tick for tick:
+// the zone after the one that st was last told of is looked at first. The order alone
+// hangs on that, no answer.
+func (p *Plan) zoneAfter(st *State, id garden.ZoneID) int {
+	if i := st.toldNext; i < len(p.zones) && p.zones[i].ID == id {
+		st.toldNext++
+		return i
+	}
+	i := p.zoneIndex(id)
+	st.toldNext = i + 1
+	return i
+}
+
 func (p *Plan) lineIndex(id garden.LineID) int {
 	if i, ok := p.lineAt[id]; ok {
 		return i

@@ -43,6 +43,8 @@ type State struct {
 	stops   []Stop
 	events  []Event
 	between []Event // noted since the last Step: see Forget
+	// toldNext is the zone after the last that was told of: see zoneAfter.
+	toldNext int
 }
 
 // SwitchedOff turns automatic control off as of a moment on Mono, which may lie before

@@ -190,9 +190,25 @@ func (p *Plan) View(st *State, now garden.Moment, dst []ZoneView) []ZoneView {
 }
 
 // Look is View without what tells of doubt: SD, HoursSoonest and HoursLatest stay
-// 0. It is what is asked for in every tick.
+// 0. It is what is asked for in every tick in which something is decided by it.
 func (p *Plan) Look(st *State, now garden.Moment, dst []ZoneView) []ZoneView {
+	n := len(dst)
+	dst = p.Glance(st, now, dst)
 	h := solarHour(p, now)
+	for i := range p.zones {
+		z, v := &st.zones[i], &dst[n+i]
+		if per := z.lossPerMM * z.water.Factor; per > 0 && !v.Empty {
+			v.HoursToRefill = st.sky.until(h, max(0, v.ToRefillL)/per)
+			v.HoursToLimit = st.sky.until(h, v.HeldL/per)
+		} else {
+			v.HoursToRefill, v.HoursToLimit = mostHours, mostHours
+		}
+	}
+	return dst
+}
+
+// Glance is Look without the hours ahead, which stay 0 too and take most of the time.
+func (p *Plan) Glance(st *State, now garden.Moment, dst []ZoneView) []ZoneView {
 	for i := range p.zones {
 		z, zp := &st.zones[i], &p.zones[i]
 		v := ZoneView{
@@ -205,12 +221,6 @@ func (p *Plan) Look(st *State, now garden.Moment, dst []ZoneView) []ZoneView {
 			Factor:     z.water.Factor, RootFraction: z.root,
 			LastWhy: z.lastWhy, LastL: z.lastL, LastAt: z.lastAt,
 			NoAnswer: z.dumb && !z.trusted, Salts: z.saltView(zp),
-		}
-		if per := z.lossPerMM * z.water.Factor; per > 0 && !v.Empty {
-			v.HoursToRefill = st.sky.until(h, max(0, v.ToRefillL)/per)
-			v.HoursToLimit = st.sky.until(h, v.HeldL/per)
-		} else {
-			v.HoursToRefill, v.HoursToLimit = mostHours, mostHours
 		}
 		if zp.line >= 0 {
 			l := &st.lines[zp.line]

@@ -64,6 +64,9 @@ func (b *Book) unshelve(now garden.Moment, e *entry, who string) {
 	}
 }
 
+// Empty tells that nothing is held, and no alarm stands.
+func (b *Book) Empty() bool { return len(b.entries) == 0 }
+
 // Holds reports whether a condition held at the last Step or since.
 func (b *Book) Holds(k Kind, subject string) bool {
 	e := b.at[Cause{k, subject}]

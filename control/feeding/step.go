@@ -34,18 +34,19 @@ func (o *Output) reset() {
 	o.Records, o.Events, o.Wishes = o.Records[:0], o.Events[:0], o.Wishes[:0]
 }
 
-// NeedsViews reports whether the next Step looks at Seen.Zones; making them
-// costs a little.
-func (p *Plan) NeedsViews(st *State, now garden.Moment, obs *garden.Observed) bool {
-	if p.hourDue(st, now) || len(obs.Delivered) > 0 || len(obs.Asks) > 0 || obs.Now.RainMM.Or(0) > 0 {
-		return true
+// NeedsViews reports whether the next Step looks at Seen.Zones, and whether at the hours
+// ahead in them as well; making them costs a little. What only comes into a zone is
+// booked by its water.
+func (p *Plan) NeedsViews(st *State, now garden.Moment, obs *garden.Observed) (any, hours bool) {
+	if p.hourDue(st, now) {
+		return true, true
 	}
 	for i := range st.zones {
 		if st.zones[i].active() {
-			return true
+			return true, true
 		}
 	}
-	return false
+	return len(obs.Delivered) > 0 || len(obs.Asks) > 0 || obs.Now.RainMM.Or(0) > 0, false
 }
 
 func (p *Plan) hourDue(st *State, now garden.Moment) bool {

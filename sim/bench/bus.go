@@ -1,7 +1,6 @@
 package bench
 
 import (
-	"encoding/binary"
 	"errors"
 	"fmt"
 
@@ -34,6 +33,16 @@ func (b *Bus) SetSpeed(physic.Frequency) error { return nil }
 // Tx does a transaction: write, then read.
 func (b *Bus) Tx(addr uint16, w, r []byte) error {
 	b.steps++
+	if i := uint(addr) - firstAddr; i < maxChips && b.hook == nil && !b.stuck {
+		if c := b.chips[i]; c != nil && !c.absent {
+			return c.tx(w, r)
+		}
+	}
+	return b.trouble(addr, w, r)
+}
+
+// trouble is Tx where something is amiss, or watched.
+func (b *Bus) trouble(addr uint16, w, r []byte) error {
 	if b.hook != nil {
 		if err := b.hook(b.steps, addr); err != nil {
 			return fails(addr, err)
@@ -42,30 +51,13 @@ func (b *Bus) Tx(addr uint16, w, r []byte) error {
 	if b.stuck {
 		return fails(addr, ErrStuck)
 	}
-	i := uint(addr) - firstAddr
-	if i >= maxChips {
-		return fails(addr, ErrNoAck)
-	}
-	c := b.chips[i]
+	c := b.Chip(addr)
 	if c == nil || c.absent {
 		return fails(addr, ErrNoAck)
 	}
-	if len(w) > 0 {
-		c.write(w)
-	}
-	switch {
-	case len(r) == 2:
-		// Written as one word, since that is how a driver reads it: a processor
-		// waits where two bytes that were just written are read as one word.
-		binary.BigEndian.PutUint16(r, c.get())
-	case len(r) > 0:
-		c.read(r)
-	}
-	return nil
+	return c.tx(w, r)
 }
 
-// fails is kept out of Tx, which a terrace of twelve probes calls 180 times a
-// simulated minute.
 func fails(addr uint16, err error) error { return fmt.Errorf("bench: address %#x: %w", addr, err) }
 
 // Chip is the converter at an address, nil where there is none.

@@ -42,9 +42,8 @@ type Chip struct {
 	doneAt  time.Duration // of the conversion under way, idle while there is none
 	next    int16         // its code
 
-	// What follows from config, the configuration without the ready bit, is kept: a
-	// driver writes the same one for each conversion of a burst. SlowBy makes period
-	// anew, and nothing else of it changes.
+	// What follows from config, the configuration without the ready bit, and from slow is
+	// kept: a driver writes the same one for each conversion of a burst.
 	config      uint16
 	period      time.Duration
 	plus, minus int
@@ -69,14 +68,11 @@ func (c *Chip) powerUp() {
 }
 
 func (c *Chip) configure(v uint16) {
-	if config := v &^ osBit; config != c.config || c.period == 0 {
-		c.config = config
-		c.period = time.Duration(float64(time.Second) * (1 + c.slow) / perSecond[v>>5&7])
-		mux := muxed[v>>12&7]
-		c.plus, c.minus, c.lsbUV = mux.plus, mux.minus, lsbUV[v>>9&7]
-	}
-	c.regs[1] = c.config
-	if c.doneAt == idle {
+	c.config = v &^ osBit
+	c.period = time.Duration(float64(time.Second) * (1 + c.slow) / perSecond[v>>5&7])
+	mux := muxed[v>>12&7]
+	c.plus, c.minus, c.lsbUV = mux.plus, mux.minus, lsbUV[v>>9&7]
+	if c.regs[1] = c.config; c.doneAt == idle {
 		c.regs[1] |= osBit
 	}
 }
@@ -98,17 +94,30 @@ func (c *Chip) SetAbsent(absent bool) {
 // SlowBy makes the chip's oscillator slow by a share, 0 to 0.1 for a chip within
 // its specification.
 func (c *Chip) SlowBy(share float64) {
-	c.slow, c.period = max(0, share), 0
+	c.slow = max(0, share)
 	c.configure(c.config)
 }
 
-// write takes the bytes after the address: pointer, then a register's two bytes.
-// A lone second byte changes nothing, since a register is taken over as a whole.
-func (c *Chip) write(w []byte) {
-	c.pointer = w[0] & 3
-	if len(w) >= 3 {
-		c.set(binary.BigEndian.Uint16(w[1:]))
+// tx is a transaction with the chip: the bytes after the address, pointer and a
+// register's two bytes, and then what is read. A terrace of twelve probes makes 180 a
+// simulated minute.
+func (c *Chip) tx(w, r []byte) error {
+	if len(w) > 0 {
+		c.pointer = w[0] & 3
+		// A lone second byte changes nothing, since a register is taken over as a whole.
+		if len(w) >= 3 {
+			c.set(binary.BigEndian.Uint16(w[1:]))
+		}
 	}
+	switch {
+	case len(r) == 2:
+		// Written as one word, since that is how a driver reads it: a processor
+		// waits where two bytes that were just written are read as one word.
+		binary.BigEndian.PutUint16(r, c.get())
+	case len(r) > 0:
+		c.read(r)
+	}
+	return nil
 }
 
 // set takes a word over into the register the pointer names. The conversion is not
@@ -121,7 +130,9 @@ func (c *Chip) set(v uint16) {
 		return
 	}
 	c.settle()
-	c.configure(v)
+	if v&^osBit != c.config {
+		c.configure(v)
+	}
 	// OS starts a conversion only from power-down; continuous mode always
 	// converts.
 	if c.doneAt == idle && (v&osBit != 0 || v&modeBit == 0) {

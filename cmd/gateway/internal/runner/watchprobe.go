@@ -229,6 +229,9 @@ func (w *watch) spilt(now garden.Moment, k alarm.Kind, subject string, zone gard
 // spills tells the controller which zones are soaked by water that nobody ordered, as far
 // as that is known: readings of them that are too wet prove nothing.
 func (w *watch) spills(now garden.Moment, p *control.Plan, st *control.State) {
+	if w.book.Empty() {
+		return
+	}
 	for _, s := range w.causes.spills {
 		if slices.ContainsFunc(s.by, func(c alarm.Cause) bool { return w.book.Holds(c.Kind, c.Subject) }) {
 			p.Spilt(st, now, s.zone)
