@@ -119,7 +119,9 @@ func (z *zoneState) saltsOwe(zp *ZonePlan) float64 {
 }
 
 // runs is what is about to drain, L.
-func (z *zoneState) runs(zp *ZonePlan) float64 { return max(0, z.depth.over-staysShare*zp.VolumeL) }
+func (z *zoneState) runs(zp *ZonePlan) float64 {
+	return garden.NotBelow0(z.depth.over - staysShare*zp.VolumeL)
+}
 
 // owes is what should drain by now and neither has nor is about to, L.
 func (z *zoneState) owes(zp *ZonePlan) float64 {

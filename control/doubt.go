@@ -122,7 +122,11 @@ func (p *Plan) wetness(st *State, i int, now garden.Moment) (share, over float64
 		case ps.has && ps.at == now.Mono:
 			good = true
 			o := ps.smooth + st.zones[i].anchor.shift - pp.atCapacity
-			if s := o / max(float64(zp.Porosity)-pp.atCapacity, 0.01); s < share {
+			pores := float64(zp.Porosity) - pp.atCapacity
+			if pores < 0.01 {
+				pores = 0.01
+			}
+			if s := o / pores; s < share {
 				share, over = s, o
 			}
 		case ps.beyond:
@@ -226,7 +230,9 @@ func (z *zoneState) lost(zp *ZonePlan, missingL float64) {
 // spent books what the book says a tick took, L, and came what came in. What is missing
 // by both, whatever probes said, is never more than the pot holds.
 func (d *doubt) spent(litres float64, zp *ZonePlan) {
-	d.missingL = min(d.missingL+litres, zp.holdsL())
+	if d.missingL += litres; d.missingL > zp.holdsL() {
+		d.missingL = zp.holdsL()
+	}
 }
 
 func (d *doubt) came(litres float64) { d.missingL = max(0, d.missingL-litres) }

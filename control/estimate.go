@@ -147,7 +147,12 @@ func (p *Plan) listen(st *State, now garden.Moment, obs *garden.Observed, t *tic
 		if !ps.has {
 			ps.low, ps.high = v, v
 		}
-		ps.low, ps.high = min(ps.low, ps.smooth), max(ps.high, ps.smooth)
+		if ps.smooth < ps.low {
+			ps.low = ps.smooth
+		}
+		if ps.smooth > ps.high {
+			ps.high = ps.smooth
+		}
 		ps.has, ps.at = true, now.Mono
 		if ps.started {
 			ps.least = min(ps.least, ps.smooth)
@@ -239,7 +244,11 @@ func (p *Plan) fuse(st *State, i int, now garden.Moment, t *tick) {
 			p.watchOdd(st, i, &v, now)
 		}
 	}
-	sd := (readingSD + (v.hi-v.lo)*0.15) * max(z.salt, 1)
+	salt := z.salt
+	if !(salt >= 1) {
+		salt = 1
+	}
+	sd := (readingSD + (v.hi-v.lo)*0.15) * salt
 	if since < settled {
 		sd *= 1 + 2*float64(settled-since)/float64(settled-unsettled)
 	}
@@ -256,7 +265,7 @@ func (p *Plan) fuse(st *State, i int, now garden.Moment, t *tick) {
 		}
 	}
 	if since >= settled {
-		lo := v.lo - slack*max(z.salt, 1)
+		lo := v.lo - slack*salt
 		if z.blind {
 			lo = min(v.mid, float64(zp.Capacity)) - blindSlack*zp.band(1)
 		}
@@ -264,7 +273,7 @@ func (p *Plan) fuse(st *State, i int, now garden.Moment, t *tick) {
 		z.water.Sure(readingSD + (v.hi+slack-lo)/5)
 	}
 	// What the probe says is also where the cautious balance would start from.
-	z.short = max(0, (float64(zp.Capacity)-z.water.Mean)*zp.VolumeL)
+	z.short = garden.NotBelow0((float64(zp.Capacity) - z.water.Mean) * zp.VolumeL)
 	z.dryLoss = z.short
 }
 

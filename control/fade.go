@@ -25,8 +25,12 @@ func (p *Plan) fade(st *State, i int, now garden.Moment, t *tick, draining time.
 	if z.blind {
 		z.water.Drift(factorDay * factorDay * h / 8)
 	}
-	z.short += allowance * loss * max(z.water.Factor, 1)
-	z.dryLoss += loss * max(z.water.Factor, 1)
+	thirst := z.water.Factor
+	if thirst < 1 {
+		thirst = 1
+	}
+	z.short += allowance * loss * thirst
+	z.dryLoss += loss * thirst
 	z.depth.lost(loss, draining, z, zp)
 	z.salts.watch(z.runs(zp), now, zp)
 	z.doubt.spent(loss, zp)

@@ -24,7 +24,7 @@ type verdict struct {
 // rise lifts all it says by so much, m³/m³.
 func (v *verdict) rise(by float64) {
 	if by != 0 {
-		v.lo, v.mid, v.hi = min(max(v.lo+by, 0), 1), min(max(v.mid+by, 0), 1), min(max(v.hi+by, 0), 1)
+		v.lo, v.mid, v.hi = garden.Share(v.lo+by), garden.Share(v.mid+by), garden.Share(v.hi+by)
 	}
 }
 
@@ -42,11 +42,12 @@ func (pr *probePlan) judge(z *ZonePlan, root, reading float64) verdict {
 	cc := float64(z.Capacity)
 	gone := pr.atCapacity - reading
 	if gone <= 0 {
-		return verdict{lo: min(cc, still), mid: cc + (still-cc)*(0.5+0.5*pr.rel), hi: max(cc, still)}
+		lo, hi := ordered(cc, still)
+		return verdict{lo: lo, mid: cc + (still-cc)*(0.5+0.5*pr.rel), hi: hi}
 	}
 	// The wet mix at the floor gives more than its share, so the pot has lost
 	// more than a probe above it tells; sun and air take that from the top.
-	gone *= 1 + floorShare*min(max((pr.rel-0.15)/0.15, 0), 1)
+	gone *= 1 + floorShare*garden.Share((pr.rel-0.15)/0.15)
 	even := cc - gone
 	if root < 1 && pr.rel <= root {
 		// Young roots dry their own part only; a little moves up from below.
@@ -54,7 +55,16 @@ func (pr *probePlan) judge(z *ZonePlan, root, reading float64) verdict {
 	}
 	w := stillShare * pr.rel * pr.rel * pr.rel * pr.rel
 	mid := w*still + (1-w)*even
-	return verdict{lo: max(min(still, even), 0), mid: max(mid, 0), hi: max(still, even, 0)}
+	lo, hi := ordered(still, even)
+	return verdict{lo: garden.NotBelow0(lo), mid: garden.NotBelow0(mid), hi: garden.NotBelow0(hi)}
+}
+
+// ordered is the lesser of two numbers, of which none is NaN, and the other.
+func ordered(a, b float64) (lo, hi float64) {
+	if b < a {
+		return b, a
+	}
+	return a, b
 }
 
 const (

@@ -220,7 +220,12 @@ func (c *Curve) WaterAt(v garden.Volts, tempC garden.Measured) (w garden.WaterFr
 	if !garden.Finite(x) {
 		return 0, math.Inf(1)
 	}
-	outsideV = max(0, c.lo-x, x-c.hi)
+	switch {
+	case x < c.lo:
+		outsideV = c.lo - x
+	case x > c.hi:
+		outsideV = x - c.hi
+	}
 	var theta float64
 	switch {
 	case c.cubic == nil && c.bent == nil:
@@ -238,7 +243,7 @@ func (c *Curve) WaterAt(v garden.Volts, tempC garden.Measured) (w garden.WaterFr
 	if tempC.Known {
 		theta -= c.tempCoeff * (tempC.Value - c.tempC0)
 	}
-	return garden.WaterFraction(max(0, min(theta, 1))), outsideV
+	return garden.WaterFraction(garden.Share(theta)), outsideV
 }
 
 // Span is the calibrated range of volts.

@@ -39,7 +39,7 @@ func (f *Filter) Predict(loss, gain, lossVar, gainVar float64) {
 	if !garden.Finite(loss + gain + lossVar + gainVar) {
 		return
 	}
-	f.Mean = min(max(f.Mean+gain-f.Factor*loss, 0), 1)
+	f.Mean = garden.Share(f.Mean + gain - f.Factor*loss)
 	f.VarMean += loss*loss*f.VarFactor - 2*loss*f.Cov + lossVar + gainVar
 	f.Cov -= loss * f.VarFactor
 	f.bound()
@@ -48,7 +48,9 @@ func (f *Filter) Predict(loss, gain, lossVar, gainVar float64) {
 // Drift lets the factor change: variance added to it, for the time passed.
 func (f *Filter) Drift(factorVar float64) {
 	if garden.Finite(factorVar) && factorVar > 0 {
-		f.VarFactor = min(f.VarFactor+factorVar, maxFactorVar)
+		if f.VarFactor += factorVar; f.VarFactor > maxFactorVar {
+			f.VarFactor = maxFactorVar
+		}
 	}
 }
 
@@ -61,8 +63,8 @@ func (f *Filter) Update(z, sd float64) float64 {
 	innovation := z - f.Mean
 	s := f.VarMean + sd*sd
 	km, kf := f.VarMean/s, f.Cov/s
-	f.Mean = min(max(f.Mean+km*innovation, 0), 1)
-	f.Factor = min(max(f.Factor+kf*innovation, MinFactor), MaxFactor)
+	f.Mean = garden.Share(f.Mean + km*innovation)
+	f.Factor = within(f.Factor+kf*innovation, MinFactor, MaxFactor)
 	f.VarFactor -= kf * f.Cov
 	f.Cov *= 1 - km
 	f.VarMean *= 1 - km
@@ -78,7 +80,7 @@ func (f *Filter) UpdateMean(z, sd float64) float64 {
 	}
 	innovation := z - f.Mean
 	km := f.VarMean / (f.VarMean + sd*sd)
-	f.Mean = min(max(f.Mean+km*innovation, 0), 1)
+	f.Mean = garden.Share(f.Mean + km*innovation)
 	f.VarMean *= 1 - km
 	f.Cov *= 1 - km
 	f.bound()
@@ -93,7 +95,7 @@ func (f *Filter) UpdateFactor(x, sd float64) {
 		return
 	}
 	k := f.VarFactor / (f.VarFactor + sd*sd)
-	f.Factor = min(max(f.Factor+k*(x-f.Factor), MinFactor), MaxFactor)
+	f.Factor = within(f.Factor+k*(x-f.Factor), MinFactor, MaxFactor)
 	f.VarFactor *= 1 - k
 	f.Cov *= 1 - k
 	f.bound()
@@ -102,7 +104,7 @@ func (f *Filter) UpdateFactor(x, sd float64) {
 // Hold moves the mean into lo..hi without touching the factor, for what is
 // certain from elsewhere: a pot can't hold more than it drains to.
 func (f *Filter) Hold(lo, hi float64) {
-	f.Mean = min(max(f.Mean, lo), hi)
+	f.Mean = within(f.Mean, lo, hi)
 }
 
 // Forget drops what the two states know of each other, for when water came or
@@ -119,8 +121,8 @@ func (f *Filter) Forget(meanVar float64) {
 // Sure caps the standard deviation of the mean, for what is known from elsewhere
 // to lie within a span.
 func (f *Filter) Sure(sd float64) {
-	if garden.Finite(sd) && sd > 0 {
-		f.VarMean = min(f.VarMean, sd*sd)
+	if garden.Finite(sd) && sd > 0 && sd*sd < f.VarMean {
+		f.VarMean = sd * sd
 		f.bound()
 	}
 }
@@ -147,14 +149,15 @@ func (f *Filter) bound() {
 	f.Cov = within(f.Cov, -most, most)
 }
 
-// within keeps x between two bounds that are not 0. Unlike min and max it need not
-// order signed zeros, which costs more than all else here.
+// within is min(max(x, lo), hi) of numbers that are none of them NaN. Unlike min and max it
+// orders no signed zeros, which costs more than all else here: neither x nor a bound is
+// ever -0.
 func within(x, lo, hi float64) float64 {
 	if x < lo {
-		return lo
+		x = lo
 	}
 	if x > hi {
-		return hi
+		x = hi
 	}
 	return x
 }

@@ -36,3 +36,21 @@ func (m Measured) Or(otherwise float64) float64 {
 // Finite reports whether v is neither NaN nor infinite: what is takes nothing away
 // from itself.
 func Finite(v float64) bool { return v-v == 0 }
+
+// Share is min(max(v, 0), 1) for every v, NaN too, and NotBelow0 is max(v, 0). What each
+// zone is reckoned with each tick uses them: to order signed zeros of any two numbers
+// the built-in ones take ten instructions where a comparison that is foreseen takes two.
+func Share(v float64) float64 {
+	if v > 1 {
+		return 1
+	}
+	return NotBelow0(v)
+}
+
+// NotBelow0 is max(v, 0): see Share.
+func NotBelow0(v float64) float64 {
+	if v <= 0 { // -0 as well
+		return 0
+	}
+	return v
+}

@@ -112,7 +112,7 @@ func (p *Profile) ZoneMean(atProbe garden.WaterFraction) (mean garden.WaterFract
 	default:
 		mean = garden.WaterFraction(p.toMean.at(x))
 	}
-	return min(max(mean+garden.WaterFraction(p.meanShift), 0), 1), sat
+	return garden.WaterFraction(garden.Share(float64(mean) + p.meanShift)), sat
 }
 
 // AtProbe is what a perfect probe at its height reads when the pot's mean is

@@ -191,5 +191,11 @@ func (c *curve) volts(water float64) float64 {
 	}
 	w0, w1 := c.water[i-1], c.water[i]
 	v := c.volt[i-1] + (c.volt[i]-c.volt[i-1])*(water-w0)/(w1-w0)
-	return max(c.lo, min(v, c.hi))
+	if v > c.hi {
+		v = c.hi
+	}
+	if v < c.lo {
+		v = c.lo
+	}
+	return v
 }
