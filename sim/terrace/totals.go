@@ -40,10 +40,13 @@ type account struct {
 	wetRun, massError          float64
 }
 
+// leastAir is the mean air space under which a mix counts as saturated.
+func leastAir(atCapacity float64) float64 { return math.Min(0.10, atCapacity-airSlack) }
+
 // wetness counts hours of saturation; a spell counts whole once it is over six
 // hours long.
-func (a *account) wetness(hours, air, airAtCapacity float64) {
-	if air >= math.Min(0.10, airAtCapacity-airSlack) {
+func (a *account) wetness(hours float64, airy bool) {
+	if airy {
 		a.wetRun = 0
 		return
 	}

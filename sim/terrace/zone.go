@@ -23,7 +23,8 @@ type zone struct {
 	pruned              float64 // factor on canopy
 	canopyM2, waterNeed float64 // now: canopy, and Σ Kc·canopy with all factors but ETo
 	cover               float64 // share of the surface under canopy
-	airAtCapacity       float64
+	leastAir            float64 // under it the mix counts as saturated
+	airyTill            float64 // see airy
 	porosity            float64
 	wet, dry            float64 // water fractions for bypass
 	bypass              float64
@@ -74,7 +75,7 @@ func newZone(g *garden.Garden, p *garden.Pot, z *garden.Zone, soil mixSoil, numb
 	}
 	out.wallM2 = math.Pi * (s.TopDiameterCM + s.BottomDiameterCM) / 2 * s.HeightCM * 1e-4 * z.Share
 	out.lasting = math.Exp(o.DemandSpread * stream(o.Seed, forDemand, number, 0).NormFloat64())
-	out.airAtCapacity = out.porosity - col.Mean()
+	out.leastAir = leastAir(out.porosity - col.Mean())
 	out.wet, out.dry = soil.Theta(100), soil.Theta(soil.response.NilCM)
 	out.warm = newWarmth(s)
 	out.heightCM = s.HeightCM
@@ -176,5 +177,19 @@ func (z *zone) step(hours, lineLPH float64) {
 	z.acc.potentialL += hours * z.potentialLPH
 	z.acc.hourPotential += hours * z.potentialLPH
 	z.acc.hourTaken += hours * z.taken.Transpiration * z.litresPerCM
-	z.acc.wetness(hours, z.porosity-z.col.Mean(), z.airAtCapacity)
+	z.acc.wetness(hours, z.airy())
+}
+
+// airy tells that the mix has air enough. Its mean is not summed up where it had air to
+// spare and less came in since, cm over the mean area, than would take that: nothing else
+// makes it wetter, what stands on it having been counted then. airyTill is the column's
+// In up to which that holds, less a margin far over what sums are rounded by.
+func (z *zone) airy() bool {
+	in := z.col.In()
+	if in < z.airyTill {
+		return true
+	}
+	spare := z.porosity - z.col.Mean() - z.leastAir
+	z.airyTill = in + spare*z.heightCM - z.col.Pond() - 1e-6
+	return spare >= 0
 }

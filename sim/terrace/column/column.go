@@ -219,6 +219,9 @@ func (c *Column) Stored() float64 {
 // Pond is the water standing on the mix, cm over the mean area.
 func (c *Column) Pond() float64 { return c.pond }
 
+// In is Totals' In alone.
+func (c *Column) In() float64 { return c.t.In }
+
 // Totals returns the cumulative volumes.
 func (c *Column) Totals() Totals { return c.t }
 
