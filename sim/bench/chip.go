@@ -98,26 +98,19 @@ func (c *Chip) SlowBy(share float64) {
 	c.configure(c.config)
 }
 
-// tx is a transaction with the chip: the bytes after the address, pointer and a
-// register's two bytes, and then what is read. A terrace of twelve probes makes 180 a
-// simulated minute.
-func (c *Chip) tx(w, r []byte) error {
+// tx is any transaction with the chip: the bytes after the address, pointer and a
+// register's two bytes, and then what is read. A lone second byte changes nothing,
+// since a register is taken over as a whole.
+func (c *Chip) tx(w, r []byte) {
 	if len(w) > 0 {
 		c.pointer = w[0] & 3
-		// A lone second byte changes nothing, since a register is taken over as a whole.
 		if len(w) >= 3 {
 			c.set(binary.BigEndian.Uint16(w[1:]))
 		}
 	}
-	switch {
-	case len(r) == 2:
-		// Written as one word, since that is how a driver reads it: a processor
-		// waits where two bytes that were just written are read as one word.
-		binary.BigEndian.PutUint16(r, c.get())
-	case len(r) > 0:
+	if len(r) > 0 {
 		c.read(r)
 	}
-	return nil
 }
 
 // set takes a word over into the register the pointer names. The conversion is not

@@ -2,6 +2,7 @@ package bench
 
 import (
 	"errors"
+	"math/rand/v2"
 	"testing"
 	"time"
 
@@ -118,6 +119,42 @@ func TestChipBrownOut(t *testing.T) {
 	clk.Sleep(20 * time.Millisecond)
 	assert.Equal(t, uint16(0x8583), get(t, b.Bus(), 0x48, 1))
 	assert.Zero(t, get(t, b.Bus(), 0x48, 0), "the conversion is lost")
+}
+
+// A bus that is watched takes every transaction the long way: whatever is sent, it must
+// come to the same as the short way of register reads and writes.
+func TestBusIsTheSameWatched(t *testing.T) {
+	short, _, clk := bench(t, Options{Seed: 7})
+	long, _, clk2 := bench(t, Options{Seed: 7})
+	long.BusNamed("").BeforeStep(func(uint64, uint16) error { return nil })
+	rng := rand.New(rand.NewPCG(3, 4))
+	done := map[int]int{}
+	for range 20_000 {
+		w, r, r2 := make([]byte, rng.IntN(5)), make([]byte, rng.IntN(6)), make([]byte, 6)
+		for i := range w {
+			w[i] = byte(rng.Uint32())
+		}
+		if rng.IntN(2) == 0 { // a driver's
+			word := []uint16{0xC383, 0xD383, 0x4283, 0xF3E3}[rng.IntN(4)]
+			w, r = []byte{1, byte(word >> 8), byte(word)}, r[:0]
+			if rng.IntN(3) > 0 {
+				w, r = []byte{byte(rng.IntN(4))}, make([]byte, 2)
+			}
+		}
+		r2 = r2[:len(r)]
+		require.NoError(t, short.Bus().Tx(0x48, w, r))
+		require.NoError(t, long.Bus().Tx(0x48, w, r2))
+		require.Equal(t, r2, r, "after % x", w)
+		done[10*len(w)+len(r)]++
+		if rng.IntN(2) == 0 {
+			d := time.Duration(rng.Int64N(int64(3 * time.Millisecond)))
+			clk.Sleep(d)
+			clk2.Sleep(d)
+		}
+	}
+	assert.Greater(t, done[12], 1000)
+	assert.Greater(t, done[30], 1000)
+	assert.Greater(t, len(done), 25)
 }
 
 func TestBusFaults(t *testing.T) {
