@@ -96,7 +96,7 @@ func newProbe(pr garden.Probe, zone garden.ZoneID, chip int, curve *Curve, o *Op
 
 // judge completes the reading of a sample that has the burst's median: spread is the
 // burst's width, V.
-func (p *probe) judge(r *garden.Reading, spread float64) {
+func (p *probe) judge(now garden.Moment, r *garden.Reading, spread float64) {
 	v := float64(r.Volts)
 	p.answered = true
 	open, short := p.open.over(v), p.short.over(-v)
@@ -113,11 +113,11 @@ func (p *probe) judge(r *garden.Reading, spread float64) {
 	}
 	var outside float64
 	r.Water, outside = p.curve.WaterAt(r.Volts, r.TempC)
-	if p.flat(r.At.Mono, v, spread) {
+	if p.flat(now.Mono, v, spread) {
 		p.bad(r, garden.FlatLine)
 		return
 	}
-	if p.jumped(r.At.Mono, float64(r.Water)) {
+	if p.jumped(now.Mono, float64(r.Water)) {
 		p.bad(r, garden.TooFast)
 		return
 	}
@@ -140,7 +140,8 @@ func (p *probe) judge(r *garden.Reading, spread float64) {
 	default:
 		r.Quality = garden.Good
 	}
-	p.last, p.hasValue = *r, true
+	p.last.At, p.last.Volts, p.last.Water, p.last.TempC = now, r.Volts, r.Water, r.TempC
+	p.hasValue = true
 }
 
 func (p *probe) bad(r *garden.Reading, f garden.ReadingFault) {
@@ -155,7 +156,7 @@ func (p *probe) bad(r *garden.Reading, f garden.ReadingFault) {
 func (p *probe) missing(now garden.Moment, stale bool) garden.Reading {
 	if p.hasValue && !stale && now.Since(p.last.At) <= p.opts.HoldFor {
 		r := p.last
-		r.Quality, r.Fault = garden.Uncertain, garden.Missing
+		r.Probe, r.Zone, r.Quality, r.Fault = p.id, p.zone, garden.Uncertain, garden.Missing
 		return r
 	}
 	r := garden.Reading{Probe: p.id, Zone: p.zone, At: now, Quality: garden.Bad, Fault: garden.Missing}

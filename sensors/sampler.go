@@ -172,9 +172,12 @@ func (s *Sampler) Sample(now garden.Moment, out []garden.Reading) []garden.Readi
 		if s.opts.TempC != nil {
 			temp = s.opts.TempC(i)
 		}
-		// Judged where it is to lie: a reading is large to carry about.
-		out = append(out, garden.Reading{Probe: p.id, Zone: p.zone, At: now, Volts: garden.Volts(v), TempC: temp})
-		p.judge(&out[len(out)-1], spread)
+		// Written and judged where it is to lie, field by field: a reading is large to
+		// carry about, and a processor waits where it copies what was just written.
+		out = append(out, garden.Reading{})
+		r := &out[len(out)-1]
+		r.Probe, r.Zone, r.At, r.Volts, r.TempC = p.id, p.zone, now, garden.Volts(v), temp
+		p.judge(now, r, spread)
 	}
 	return out
 }

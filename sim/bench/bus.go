@@ -51,8 +51,7 @@ func (b *Bus) Tx(addr uint16, w, r []byte) error {
 		// waits where two bytes that were just written are read as one word.
 		binary.BigEndian.PutUint16(r, c.get())
 	case len(w) == 3 && len(r) == 0:
-		c.pointer = w[0] & 3
-		c.set(binary.BigEndian.Uint16(w[1:]))
+		c.set(w[0], binary.BigEndian.Uint16(w[1:]))
 	default:
 		c.tx(w, r)
 	}

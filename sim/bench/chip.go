@@ -102,23 +102,22 @@ func (c *Chip) SlowBy(share float64) {
 // register's two bytes, and then what is read. A lone second byte changes nothing,
 // since a register is taken over as a whole.
 func (c *Chip) tx(w, r []byte) {
-	if len(w) > 0 {
+	switch {
+	case len(w) >= 3:
+		c.set(w[0], binary.BigEndian.Uint16(w[1:]))
+	case len(w) > 0:
 		c.pointer = w[0] & 3
-		if len(w) >= 3 {
-			c.set(binary.BigEndian.Uint16(w[1:]))
-		}
 	}
 	if len(r) > 0 {
 		c.read(r)
 	}
 }
 
-// set takes a word over into the register the pointer names. The conversion is not
-// written.
-func (c *Chip) set(v uint16) {
-	if c.pointer != 1 {
-		if c.pointer != 0 {
-			c.regs[c.pointer&3] = v
+// set points at a register and takes a word over into it. The conversion is not written.
+func (c *Chip) set(pointer byte, v uint16) {
+	if c.pointer = pointer & 3; pointer&3 != 1 {
+		if pointer&3 != 0 {
+			c.regs[pointer&3] = v
 		}
 		return
 	}
