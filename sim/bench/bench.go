@@ -275,9 +275,15 @@ func (b *Bench) ProbeTempC(i int) garden.Measured {
 }
 
 // Advance simulates the terrace up to the clock's time. Call it once per tick,
-// before sampling.
+// before sampling. Each input is looked up at once, and not as it is first converted:
+// in a row that is quicker, and comes to the same.
 func (b *Bench) Advance() {
-	if now := b.clk.Now(); now > b.terrace.Now() {
-		b.terrace.Advance(now)
+	now := b.clk.Now()
+	if now <= b.terrace.Now() {
+		return
+	}
+	b.terrace.Advance(now)
+	for _, in := range b.inputs {
+		in.look()
 	}
 }

@@ -33,23 +33,24 @@ const (
 
 // Input is one probe in the soil, and the cable to its converter.
 type Input struct {
-	// Immutable but for Swap.
+	// What each conversion asks for, side by side: bench and noise are immutable.
 	bench  *Bench
+	noise  float64
+	rng    *rand.Rand
+	seenAt time.Duration // terrace time of clean
+	seenTo time.Duration // when the terrace is to go on
+	clean  float64       // V without noise or fault
+	fault  InputFault
+
+	// Immutable but for Swap.
 	probe  garden.ProbeID
 	zone   int
 	depths [3]float64 // ends and middle of the sensing length, cm
 	curve  curve
 	// Hidden errors against the calibration.
 	offset, gain, tempV float64
-	noise               float64
 
-	// Mutable.
-	rng    *rand.Rand
-	seenAt time.Duration // terrace time of clean
-	seenTo time.Duration // when the terrace is to go on
-	clean  float64       // V without noise or fault
-
-	fault   InputFault
+	// Of the fault.
 	amount  float64
 	faultAt time.Duration
 	frozen  float64
