@@ -9,8 +9,10 @@ type cubic struct {
 	knots []knot
 	// above tells for equal parts of the knots' span which knot is the first over the
 	// part's begin; parts is how many there are to a unit of x.
-	above []uint16
-	parts float64
+	above  []uint16
+	parts  float64
+	x0     float64 // the first knot's
+	toPart int     // the last part's number
 }
 
 // knot is where a piece begins, and its polynomial in the distance from there.
@@ -32,6 +34,7 @@ func (q *cubic) fit(xs, ys []float64) error {
 	}
 	q.knots[last] = knot{x: xs[last], a: ys[last]}
 	q.above = make([]uint16, 2*len(xs))
+	q.x0, q.toPart = xs[0], len(q.above)-1
 	q.parts = float64(len(q.above)) / (xs[last] - xs[0])
 	k := 0
 	for i := range q.above {
@@ -45,7 +48,7 @@ func (q *cubic) fit(xs, ys []float64) error {
 
 // part is the number of the part that holds x, which must lie in the span.
 func (q *cubic) part(x float64) int {
-	return min(int((x-q.knots[0].x)*q.parts), len(q.above)-1)
+	return min(int((x-q.x0)*q.parts), q.toPart)
 }
 
 // at is the value at x, which must lie between the first knot and the last.

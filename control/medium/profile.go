@@ -16,13 +16,15 @@ import (
 // suction at the probe, the probe's height gives the offset, the offset the
 // mean.
 type Profile struct {
-	toMean, toProbe       cubic
+	// What ZoneMean asks for, side by side.
 	dryProbe, wetProbe    float64
 	dryMean, wetMean      float64
-	residual, porosity    float64
-	atCapacity, capacity  float64
 	probeShift, meanShift float64
-	probeHeightCM         float64
+	toMean, toProbe       cubic
+
+	residual, porosity   float64
+	atCapacity, capacity float64
+	probeHeightCM        float64
 }
 
 // Knots of the table are suctions at the probe: logarithmic between these, cm, and

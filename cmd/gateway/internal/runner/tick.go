@@ -39,11 +39,13 @@ func (l *Loop) Tick(now garden.Moment) {
 			l.keep([]garden.Delivery{d})
 		}
 	}
-	env := l.env()
-	l.requestFeeds(now, env)
-	for _, o := range l.orders {
-		if !l.heldBack(now, o) {
-			l.request(now, env, o)
+	if len(l.orders)+len(l.feeds.orders)+len(l.feeds.unkept) > 0 {
+		env := l.env()
+		l.requestFeeds(now, env)
+		for _, o := range l.orders {
+			if !l.heldBack(now, o) {
+				l.request(now, env, o)
+			}
 		}
 	}
 	l.check(now, "write what was delivered", l.p.Guard.Flush())
