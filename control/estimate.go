@@ -80,10 +80,15 @@ func (z *zoneState) wet(at time.Duration) {
 
 // account moves every zone's water on by one tick and fuses its readings.
 func (p *Plan) account(st *State, now garden.Moment, obs *garden.Observed, dt time.Duration, mm, rainMM float64) {
-	t := passed(dt)
-	p.listen(st, now, obs, &t)
+	// Ticks are as long as the one before them, but for a few: what follows from that
+	// alone is kept with the length that it follows from. Its alike is 1 or more once it is.
+	t := &st.tick
+	if t.dt != dt || t.alike == 0 {
+		*t = passed(dt)
+	}
+	p.listen(st, now, obs, t)
 	for i := range st.zones {
-		p.accountZone(st, i, now, &t, mm, rainMM)
+		p.accountZone(st, i, now, t, mm, rainMM)
 	}
 	for i := range st.lines {
 		p.compare(st, i)

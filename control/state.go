@@ -43,6 +43,7 @@ type State struct {
 	stops   []Stop
 	events  []Event
 	between []Event // noted since the last Step: see Forget
+	tick    tick    // of the last account
 	// toldNext is the zone after the last that was told of: see zoneAfter.
 	toldNext int
 }
