@@ -33,6 +33,10 @@ const (
 	// together: some dozen milliseconds' work, in which an intent has to wait.
 	sortAfter = 30
 	sortRows  = 9000
+	// sortParts is in how many parts, by name. What SQLite sorts and may have to undo
+	// stands in memory, and its allocator keeps for ever what it once had. Names of one
+	// part are neighbours in the file, or pages between them would be written twice.
+	sortParts = 4
 	// rowsAtOnce are bound and inserted by one statement.
 	rowsAtOnce = 20
 )
@@ -90,19 +94,21 @@ func (j *Journal) waiting() error {
 // their spans, in one transaction.
 func (j *Journal) sortIn() error {
 	err := j.write("sort samples in", func(ctx context.Context, tx *sql.Tx) error {
-		for _, q := range []string{
-			`INSERT OR REPLACE INTO samples(probe,at_wall,at_synced,volts,water,temp_c,quality,fault)
-				SELECT probe,at_wall,at_synced,volts,water,temp_c,quality,fault FROM recent_samples ORDER BY probe,at_wall,rowid`,
-			`DELETE FROM recent_samples`,
-			`INSERT OR REPLACE INTO zones(zone,at_wall,at_synced,water,refill,capacity,state,sd)
-				SELECT zone,at_wall,at_synced,water,refill,capacity,state,sd FROM recent_zones ORDER BY zone,at_wall,rowid`,
-		} {
-			if _, err := tx.ExecContext(ctx, q); err != nil {
-				return err
-			}
+		const probes, zones = `SELECT coalesce(min(probe),0), coalesce(max(probe),-1) FROM recent_samples`, `SELECT coalesce(min(zone),0), coalesce(max(zone),-1) FROM recent_zones`
+		if err := inParts(ctx, tx, probes, `INSERT OR REPLACE INTO samples(probe,at_wall,at_synced,volts,water,temp_c,quality,fault)
+			SELECT probe,at_wall,at_synced,volts,water,temp_c,quality,fault FROM recent_samples WHERE probe BETWEEN ?1 AND ?2 ORDER BY probe,at_wall,rowid`); err != nil {
+			return err
+		}
+		// Before the zones, which are put into the pages that this gives free.
+		if _, err := tx.ExecContext(ctx, `DELETE FROM recent_samples`); err != nil {
+			return err
+		}
+		if err := inParts(ctx, tx, zones, `INSERT OR REPLACE INTO zones(zone,at_wall,at_synced,water,refill,capacity,state,sd)
+			SELECT zone,at_wall,at_synced,water,refill,capacity,state,sd FROM recent_zones WHERE zone BETWEEN ?1 AND ?2 ORDER BY zone,at_wall,rowid`); err != nil {
+			return err
 		}
 		for _, length := range spanLengths() {
-			if _, err := tx.ExecContext(ctx, addSpans, length.Milliseconds()); err != nil {
+			if err := inParts(ctx, tx, zones, addSpans, length.Milliseconds()); err != nil {
 				return err
 			}
 		}
@@ -115,6 +121,31 @@ func (j *Journal) sortIn() error {
 		j.writing.Unlock()
 	}
 	return err
+}
+
+// inParts runs a statement for one part of the names after another, from the least to
+// the greatest that bounds tells. The part's two ends follow args.
+func inParts(ctx context.Context, tx *sql.Tx, bounds, q string, args ...any) error {
+	var least, most int64
+	if err := tx.QueryRowContext(ctx, bounds).Scan(&least, &most); err != nil {
+		return err
+	}
+	st, err := tx.PrepareContext(ctx, q)
+	if err != nil {
+		return err
+	}
+	defer st.Close()
+	names := most - least + 1
+	for part := range int64(sortParts) {
+		from, next := least+names*part/sortParts, least+names*(part+1)/sortParts
+		if from == next {
+			continue
+		}
+		if _, err := st.ExecContext(ctx, append(args[:len(args):len(args)], from, next-1)...); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // rowsOf is an insert of so many rows of eight values.

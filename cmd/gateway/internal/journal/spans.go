@@ -30,12 +30,12 @@ func spanLengths() []time.Duration {
 	return []time.Duration{15 * time.Minute, 2 * time.Hour, 24 * time.Hour}
 }
 
-// addSpans adds the recent samples of zones to their spans of length ?1. What is
-// before 1970 is rounded down too.
+// addSpans adds the recent samples of the zones from ?2 to ?3 to their spans of
+// length ?1. What is before 1970 is rounded down too.
 const addSpans = `INSERT INTO spans(zone,length,at_wall,n,sum,least,most,refill_n,refill_sum,sd_n,sd_sum)
 	SELECT zone, ?1, ` + spanAt + `, count(*), sum(water), min(water), max(water),
 		count(refill), coalesce(sum(refill),0), count(sd), coalesce(sum(sd),0)
-	FROM recent_zones WHERE water IS NOT NULL GROUP BY 1,3
+	FROM recent_zones WHERE zone BETWEEN ?2 AND ?3 AND water IS NOT NULL GROUP BY 1,3
 	ON CONFLICT DO UPDATE SET n=n+excluded.n, sum=sum+excluded.sum, least=min(least,excluded.least), most=max(most,excluded.most),
 		refill_n=refill_n+excluded.refill_n, refill_sum=refill_sum+excluded.refill_sum, sd_n=sd_n+excluded.sd_n, sd_sum=sd_sum+excluded.sd_sum`
 
