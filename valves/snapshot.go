@@ -45,11 +45,15 @@ type Journal struct {
 
 // Snapshot returns every line's status in the garden's order.
 func (g *Guard) Snapshot(now garden.Moment) ([]Status, Journal) {
+	return g.SnapshotInto(now, make([]Status, 0, len(g.lines)))
+}
+
+// SnapshotInto is Snapshot appended to a slice of the caller's, who asks each round.
+func (g *Guard) SnapshotInto(now garden.Moment, out []Status) ([]Status, Journal) {
 	g.mu.Lock()
 	defer g.mu.Unlock()
 	g.ready(now)
-	out := make([]Status, len(g.lines))
-	for i, ln := range g.lines {
+	for _, ln := range g.lines {
 		spent, _, _, _ := ln.charges.sums(now)
 		s := Status{
 			Line: ln.id, Open: ln.pos == open, Confirmed: ln.pos == shut || ln.pos == opening,
@@ -69,7 +73,7 @@ func (g *Guard) Snapshot(now garden.Moment) ([]Status, Journal) {
 				s.SoFarL, s.Metered, s.OwnLPH = p.meteredL, true, p.own.lph(now.Since(p.openedAt))
 			}
 		}
-		out[i] = s
+		out = append(out, s)
 	}
 	return out, Journal{Err: g.ledgerErr, Waiting: len(g.unsettled), Lost: g.lost}
 }

@@ -153,21 +153,35 @@ func rowsOf(insert string, rows int) string {
 	return insert + " VALUES" + strings.TrimSuffix(strings.Repeat("(?,?,?,?,?,?,?,?),", rows), ",")
 }
 
-// insertRows puts rows of eight values, one after the other in args, in by one
-// statement for many and another for the rest.
-func insertRows(ctx context.Context, tx *sql.Tx, many, one *sql.Stmt, args []any) error {
-	const wide = 8
-	st := tx.StmtContext(ctx, many)
-	for ; len(args) >= wide*rowsAtOnce; args = args[wide*rowsAtOnce:] {
-		if _, err := st.ExecContext(ctx, args[:wide*rowsAtOnce]...); err != nil {
+// rowWide is how many values a row of samples has.
+const rowWide = 8
+
+// rowsInto inserts rows as they come, by one statement for many of them and another
+// for the rest.
+type rowsInto struct {
+	ctx       context.Context
+	many, one *sql.Stmt
+	args      []any
+}
+
+func (r *rowsInto) add(row [rowWide]any) error {
+	if r.args == nil {
+		r.args = make([]any, 0, rowWide*rowsAtOnce)
+	}
+	if r.args = append(r.args, row[:]...); len(r.args) < rowWide*rowsAtOnce {
+		return nil
+	}
+	_, err := r.many.ExecContext(r.ctx, r.args...)
+	r.args = r.args[:0]
+	return err
+}
+
+func (r *rowsInto) rest() error {
+	for at := 0; at < len(r.args); at += rowWide {
+		if _, err := r.one.ExecContext(r.ctx, r.args[at:at+rowWide]...); err != nil {
 			return err
 		}
 	}
-	st = tx.StmtContext(ctx, one)
-	for ; len(args) > 0; args = args[wide:] {
-		if _, err := st.ExecContext(ctx, args[:wide]...); err != nil {
-			return err
-		}
-	}
+	r.args = r.args[:0]
 	return nil
 }

@@ -41,7 +41,7 @@ func (j *Journal) AddSamples(b Batch) error {
 	var fresh []string
 	due := false
 	err := j.write("samples", func(ctx context.Context, tx *sql.Tx) error {
-		var rows []any
+		rows := rowsInto{ctx: ctx, many: tx.StmtContext(ctx, j.stmts.samples), one: tx.StmtContext(ctx, j.stmts.sample)}
 		for i := range b.Readings {
 			r := &b.Readings[i]
 			id, err := j.name(ctx, tx, "probe "+string(r.Probe), &fresh)
@@ -53,13 +53,15 @@ func (j *Journal) AddSamples(b Batch) error {
 				water = nil // meaningless, and never zero
 			}
 			j.recent.take(id, r.At.Wall.UnixMilli())
-			rows = append(rows, id, r.At.Wall.UnixMilli(), r.At.Synced,
-				number(float64(r.Volts)), water, measured(r.TempC), int(r.Quality), int(r.Fault))
+			if err := rows.add([rowWide]any{id, r.At.Wall.UnixMilli(), r.At.Synced,
+				number(float64(r.Volts)), water, measured(r.TempC), int(r.Quality), int(r.Fault)}); err != nil {
+				return err
+			}
 		}
-		if err := insertRows(ctx, tx, j.stmts.samples, j.stmts.sample, rows); err != nil {
+		if err := rows.rest(); err != nil {
 			return err
 		}
-		rows = rows[:0]
+		rows.many, rows.one = tx.StmtContext(ctx, j.stmts.zones), tx.StmtContext(ctx, j.stmts.zone)
 		for i := range b.Zones {
 			z := &b.Zones[i]
 			id, err := j.name(ctx, tx, "zone "+string(z.Zone), &fresh)
@@ -67,10 +69,12 @@ func (j *Journal) AddSamples(b Batch) error {
 				return err
 			}
 			j.recent.take(id, z.At.Wall.UnixMilli())
-			rows = append(rows, id, z.At.Wall.UnixMilli(), z.At.Synced,
-				measured(z.Water), measured(z.Refill), measured(z.Capacity), int(z.State), measured(z.SD))
+			if err := rows.add([rowWide]any{id, z.At.Wall.UnixMilli(), z.At.Synced,
+				measured(z.Water), measured(z.Refill), measured(z.Capacity), int(z.State), measured(z.SD)}); err != nil {
+				return err
+			}
 		}
-		if err := insertRows(ctx, tx, j.stmts.zones, j.stmts.zone, rows); err != nil {
+		if err := rows.rest(); err != nil {
 			return err
 		}
 		for i := range b.Skies {

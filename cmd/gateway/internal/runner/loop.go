@@ -10,6 +10,7 @@ import (
 	"fabricpot/control"
 	"fabricpot/control/garden"
 	"fabricpot/sensors"
+	"fabricpot/valves"
 )
 
 // Loop is one garden's assembly. One goroutine owns it and calls Begin, Tick,
@@ -27,6 +28,7 @@ type Loop struct {
 	// pulsed is each line's last pulse of this run.
 	pulsed map[garden.LineID]pulsed
 	views  []control.ZoneView
+	lines  []valves.Status
 	chips  []sensors.ChipStats
 	ticks  uint64
 

@@ -29,7 +29,8 @@ func (l *Loop) observe(now garden.Moment) {
 			l.check(now, "keep a decision", l.p.Journal.Decided(now, o, e.Cause, fmt.Sprintf("%.2f L asked for were not given", e.A)))
 		}
 	}
-	lines, journal := l.p.Guard.Snapshot(now)
+	lines, journal := l.p.Guard.SnapshotInto(now, l.lines[:0])
+	l.lines = lines
 	if l.p.Far != nil {
 		for _, w := range l.p.Far.Worries() {
 			l.watch.hold(now, w.Kind, w.Subject, w.Text)
@@ -59,15 +60,22 @@ func (l *Loop) snapshot(now garden.Moment, lines []valves.Status) *Status {
 	if l.obs.TankL.Known {
 		st.TankL = number(l.obs.TankL.Value)
 	}
+	// Made anew each round, each as long as it gets: a status is most of what is thrown away.
+	st.Zones = make([]ZoneStatus, 0, len(l.views))
+	probes := make([]ProbeStatus, 0, len(l.obs.Readings))
 	probe := 0
 	i := 0
 	l.p.Garden.EachZone(func(p *garden.Pot, z *garden.Zone) {
 		zs := zoneStatus(now, p, z, &l.p.Plan.Zones()[i], &l.views[i])
+		first := len(probes)
 		for k := range z.Probes {
 			if probe < len(l.obs.Readings) {
-				zs.Probes = append(zs.Probes, probeStatus(now, &z.Probes[k], &l.obs.Readings[probe], l.p.ReadTimes))
+				probes = append(probes, probeStatus(now, &z.Probes[k], &l.obs.Readings[probe], l.p.ReadTimes))
 			}
 			probe++
+		}
+		if own := probes[first:len(probes):len(probes)]; len(own) > 0 { // else null in JSON
+			zs.Probes = own
 		}
 		zs.ShutUntil = shutUntil(now, z, lines)
 		for _, a := range l.asks { // what the next tick is to hear of
@@ -95,8 +103,12 @@ func shutUntil(now garden.Moment, z *garden.Zone, lines []valves.Status) *time.T
 }
 
 func (l *Loop) lineStatuses(lines []valves.Status) []LineStatus {
-	var out []LineStatus
-	for i, s := range lines {
+	if len(lines) == 0 {
+		return nil
+	}
+	out := make([]LineStatus, 0, len(lines))
+	for i := range lines {
+		s := &lines[i]
 		ls := LineStatus{
 			Line: s.Line, Name: l.p.Garden.Lines[i].Name, Open: s.Open, Confirmed: s.Confirmed, UnconfirmedS: s.UnconfirmedFor.Seconds(),
 			TodayL: s.SpentL, CapL: s.CapL, FlowLPH: l.p.Garden.Lines[i].FlowLPH(),
