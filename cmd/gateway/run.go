@@ -5,6 +5,8 @@ import (
 	"errors"
 	"fmt"
 	"net/http"
+	"os"
+	"runtime/debug"
 
 	"fabricpot/cmd/gateway/internal/journal"
 	"fabricpot/cmd/gateway/internal/page"
@@ -72,6 +74,7 @@ func run(ctx context.Context, s streams, args []string, f runFlags, open opener)
 	if f.speed != 1 && f.broker.realTimeOnly(u.garden) {
 		return wrongUse{errors.New("--speed is not for a garden that hangs on another broker, on remote devices or on weather by message: they know real time alone; use 'gateway simulate', or --no-broker to have the bench play them")}
 	}
+	frugal()
 	// Whoever holds it holds the board: it comes before the first pin.
 	listener, err := socket.Listen(f.socket)
 	if err != nil {
@@ -159,6 +162,15 @@ func run(ctx context.Context, s streams, args []string, f runFlags, open opener)
 		return err
 	}
 	return reportClosed(s, rep)
+}
+
+// frugal has what is thrown away collected once it is half of what is kept, where the
+// runtime would wait for as much again: a gateway keeps little and makes little anew,
+// so that it costs next to no time. GOGC of the environment goes before.
+func frugal() {
+	if os.Getenv("GOGC") == "" {
+		debug.SetGCPercent(50)
+	}
 }
 
 // runBoard keeps the garden on real hardware.
