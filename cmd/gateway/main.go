@@ -60,7 +60,7 @@ func execute(ctx context.Context, s streams, args []string) int {
 func executeOn(ctx context.Context, s streams, args []string, open opener) int {
 	said := &answers{to: s.out}
 	s.out = said
-	root := newRoot(s, open)
+	root := rootFor(args, s, open)
 	root.SetArgs(args)
 	cmd, err := root.ExecuteContextC(ctx)
 	if err == nil {

@@ -20,6 +20,28 @@ type streams struct {
 
 // newRoot is the whole command line; open gives it the outputs of a board.
 func newRoot(s streams, open opener) *cobra.Command {
+	root := newTop(s)
+	root.AddCommand(newRun(s, open), newCheck(s), newSimulate(s), newCloseAll(s, open), newAutomatic(s), newAlarms(s), newReload(s), newPassword(s), newCalc(s),
+		newBackup(s), newRestore(s), newSchema(s), newCalibrate(s), newHardware(s), newFlow(s), newRounds(s), newDone(s), newNote(s), newPlant(s), newPlan(s), newDoctor(s), newReport(s), newExport(s))
+	root.AddCommand(newTrial(s))
+	root.AddCommand(ofTheBuild()...)
+	return root
+}
+
+// rootFor is as much of the command line as args need. A gateway that runs for years
+// does not make and keep all other commands.
+func rootFor(args []string, s streams, open opener) *cobra.Command {
+	if len(args) == 0 || args[0] != "run" {
+		return newRoot(s, open)
+	}
+	root := newTop(s)
+	root.CompletionOptions.DisableDefaultCmd = true
+	root.AddCommand(newRun(s, open))
+	return root
+}
+
+// newTop is the command line without its commands.
+func newTop(s streams) *cobra.Command {
 	root := &cobra.Command{
 		Use:   "gateway",
 		Short: "Keep fabric pots watered and fed, and never flood a home",
@@ -53,10 +75,6 @@ Exit codes: 0 done, 1 failed, 2 wrong use.`,
 	}
 	root.CompletionOptions.HiddenDefaultCmd = true
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return wrongUse{inWords(err)} })
-	root.AddCommand(newRun(s, open), newCheck(s), newSimulate(s), newCloseAll(s, open), newAutomatic(s), newAlarms(s), newReload(s), newPassword(s), newCalc(s),
-		newBackup(s), newRestore(s), newSchema(s), newCalibrate(s), newHardware(s), newFlow(s), newRounds(s), newDone(s), newNote(s), newPlant(s), newPlan(s), newDoctor(s), newReport(s), newExport(s))
-	root.AddCommand(newTrial(s))
-	root.AddCommand(ofTheBuild()...)
 	return root
 }
 
