@@ -154,3 +154,44 @@ func TestSeriesAreFound(t *testing.T) {
 	assert.NotContains(t, got, "SCAN samples")
 	assert.NotContains(t, got, "AUTOMATIC")
 }
+
+// TestSortedInByParts: however many names there are to a part, and whichever, each
+// sample is sorted in once and says what it said before.
+func TestSortedInByParts(t *testing.T) {
+	for _, names := range []int{1, sortParts - 1, sortParts, sortParts + 1, 3*sortParts + 2} {
+		j := open(t, filepath.Join(t.TempDir(), "j.db"))
+		var b Batch
+		for m := range 20 {
+			for i := range names {
+				name := strings.Repeat("p", i+1)
+				w := 0.2 + float64(m)/1000 + float64(i)/100
+				b.Readings = append(b.Readings, garden.Reading{Probe: garden.ProbeID(name), At: at(time.Duration(m) * time.Minute), Volts: 1.5, Water: garden.WaterFraction(w), Quality: garden.Good})
+				b.Zones = append(b.Zones, ZoneSample{Zone: garden.ZoneID(name), At: at(time.Duration(m) * time.Minute), Water: garden.Known(w)})
+			}
+		}
+		require.NoError(t, j.AddSamples(b))
+		read := func() (all []any) {
+			for i := range names {
+				name := strings.Repeat("p", i+1)
+				probe, err := j.ProbeSeries(garden.ProbeID(name), start, start.Add(time.Hour), 1000)
+				require.NoError(t, err)
+				zone, err := j.ZoneSeries(garden.ZoneID(name), start, start.Add(time.Hour), 1000)
+				require.NoError(t, err)
+				course, err := j.ZoneCourse(garden.ZoneID(name), start, start.Add(day), 96)
+				require.NoError(t, err)
+				require.Len(t, probe, 20)
+				all = append(all, probe, zone, course)
+			}
+			return all
+		}
+		before := read()
+		require.NoError(t, j.sortIn())
+		assert.Equal(t, before, read(), "%d names", names)
+		assert.Equal(t, [4]int{0, 0, 20 * names, 20 * names}, [4]int{
+			count(t, j, "SELECT count(*) FROM recent_samples"), count(t, j, "SELECT count(*) FROM recent_zones"),
+			count(t, j, "SELECT count(*) FROM samples"), count(t, j, "SELECT count(*) FROM zones"),
+		}, "%d names", names)
+		assert.Equal(t, 20*names, count(t, j, "SELECT sum(n) FROM spans WHERE length=900000"))
+		require.NoError(t, j.Close())
+	}
+}
