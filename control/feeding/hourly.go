@@ -194,7 +194,7 @@ const (
 	// mayHaveLeft is how much more nitrogen may have left a pot than its account says, as a
 	// share of that: plants may grow larger than the yield that was written, and what
 	// drains is richer than the pot's mean.
-	mayHaveLeft = 0.3
+	mayHaveLeft = 0.7
 )
 
 // spared is the share of its dose that the coming feed gives, 0 to 1: less while the mix's

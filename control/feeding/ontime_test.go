@@ -282,12 +282,12 @@ func TestFeedIsSmallerWhileTheMixFeeds(t *testing.T) {
 	assert.InDelta(t, 0.67, share(8, 0, 0, same, false), 0.02)
 	assert.InDelta(t, leastFed, share(11, 0, 0, same, false), 1e-9)
 	assert.InDelta(t, leastFed, share(30, 0, 0, same, false), 1e-9)
-	assert.InDelta(t, leastFed, share(60, 6.9, 0, same, false), 1e-9)
-	// Where 4 g have left, 1.2 more may have: as many days' need.
+	assert.InDelta(t, leastFed, share(120, 6, 0, same, false), 1e-9)
+	// Where 4 g have left, 2.8 more may have: as many days' need.
 	need := newRig(t, testGarden(), Past{}).p.zones[0].need(feed.Middle, garden.Measured{}).N
 	require.Positive(t, need)
-	assert.InDelta(t, 0.67, share(8+1.2/need, 2, 2, same, false), 0.02)
-	assert.InDelta(t, 1, share(5+1.2/need, 2, 2, same, false), 1e-9)
+	assert.InDelta(t, 0.67, share(8+2.8/need, 2, 2, same, false), 0.02)
+	assert.InDelta(t, 1, share(5+2.8/need, 2, 2, same, false), 1e-9)
 	assert.Less(t, share(8, 0, 0, same, false), share(8, 2, 2, same, false))
 	assert.InDelta(t, 1, share(30, 7, 0, same, false), 1e-9, "the charge is spent")
 	assert.InDelta(t, 1, share(30, 4, 3, same, false), 1e-9, "part of it washed out")
