@@ -210,7 +210,7 @@ func (p *Plan) refused(st *State, now garden.Moment, r *garden.Refusal) {
 	}
 	l.order = 0
 	if l.kind == garden.ByHand {
-		st.note(Event{Kind: Dropped, At: now, Line: r.Line, Zone: r.Zone, A: l.owed * p.zones[l.lead].share, Cause: r.Cause, Refused: true})
+		st.note(Event{Kind: Dropped, At: now, Line: r.Line, Zone: r.Zone, A: l.owed * p.zones[l.lead].share, Cause: r.Cause, Refused: true, Begun: l.done > 1})
 		l.owed = 0
 	}
 	if l.kind == garden.Survival {

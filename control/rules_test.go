@@ -404,6 +404,25 @@ func TestAsks(t *testing.T) {
 		b.tick()
 		require.Len(t, b.events, 1)
 		assert.InDelta(t, 12.5, b.events[0].A, 1e-9)
+		assert.False(t, b.events[0].Begun)
+	})
+	t.Run("a later opening that a line refuses is of a wish that was met", func(t *testing.T) {
+		g := testGarden(1, 22)
+		g.Limits.MaxOn = 45 * time.Minute
+		b := still(t, g)
+		ask(b, garden.Ask{Kind: garden.AskWater, Zone: "pot0", Litres: 12.5})
+		for k := 0; k < 300 && len(b.log) < 2; k++ {
+			b.tick()
+		}
+		require.Len(t, b.log, 2)
+		o := b.log[1]
+		delete(b.open, o.Line)
+		b.obs.Refused = append(b.obs.Refused, garden.Refusal{Order: o.ID, Line: o.Line, Zone: o.Zone, Cause: garden.TankEmpty})
+		b.events = nil
+		b.tick()
+		require.Len(t, b.events, 1)
+		assert.True(t, b.events[0].Refused && b.events[0].Begun)
+		assert.InDelta(t, 12.5-b.gave[0].Litres, b.events[0].A, 1e-9)
 	})
 	t.Run("water that names no pot is no wish", func(t *testing.T) {
 		b := still(t, testGarden(1, 22))
