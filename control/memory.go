@@ -160,6 +160,9 @@ func (p *Plan) Recall(st *State, now garden.Moment, m Memory, events []garden.Pl
 		}
 		z, zp, r := &st.zones[i], &p.zones[i], &m.Zones[k]
 		p.recallZone(z, zp, r, now.Mono, age, st.timeless, changedSince(events, r.Zone, m.At))
+		if !st.timeless && slices.ContainsFunc(events, func(e garden.PlantEvent) bool { return e.Zone == r.Zone && e.On.After(m.At) }) {
+			z.odd, z.arrival = odd{}, arrival{} // whatever was done, what was usual is so no more
+		}
 		z.salts.watch(z.runs(zp), garden.Moment{Wall: m.At, Synced: !st.timeless}, zp)
 		if !st.timeless && z.place.mixFrom.After(m.At) {
 			z.salts = salts{} // it was in the mix that is gone

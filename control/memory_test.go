@@ -156,6 +156,8 @@ func TestNonsenseOfOddLossesIsLeftOut(t *testing.T) {
 	assert.False(t, o.hasTold)
 	assert.Zero(t, recall(good, usualFor+time.Hour).spans, "too long ago")
 	assert.Zero(t, recall(good, time.Hour, garden.PlantEvent{Kind: garden.Planted, Zone: "pot0", On: b.now.Wall.Add(time.Minute)}).spans, "of other plants")
+	assert.Zero(t, recall(good, time.Hour, garden.PlantEvent{Kind: garden.Pruned, Zone: "pot0", Share: 0.5, On: b.now.Wall.Add(time.Minute)}).spans, "of more leaves")
+	assert.Equal(t, 4, recall(good, time.Hour, garden.PlantEvent{Kind: garden.Pruned, Zone: "pot0", Share: 0.5, On: b.now.Wall.Add(-time.Minute)}).spans, "of as many")
 	for name, change := range map[string]func(*OddMemory){
 		"spans": func(m *OddMemory) { m.Spans = -1 }, "more": func(m *OddMemory) { m.More = -1 }, "less": func(m *OddMemory) { m.Less = -1 },
 		"ratio": func(m *OddMemory) { m.Ratio = math.NaN() }, "usual": func(m *OddMemory) { m.Usual = math.Inf(1) }, "unsure": func(m *OddMemory) { m.Unsure = math.NaN() },
