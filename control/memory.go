@@ -235,7 +235,7 @@ func (p *Plan) recallZone(z *zoneState, zp *ZonePlan, r *ZoneMemory, now, age ti
 		z.unsureOfDemand()
 	} else if usual {
 		z.arrival.recall(r.Arrival, now)
-		z.odd.recall(r.Odd, now)
+		z.odd.recall(r.Odd, now, age <= mostForgotten || age == math.MaxInt64)
 	}
 	if p.byHeat && !changed && len(r.Shifts) == len(z.plants) {
 		for k, s := range r.Shifts {

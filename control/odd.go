@@ -107,13 +107,17 @@ func (o *odd) remember() *OddMemory {
 	return &OddMemory{More: o.more, Less: o.less, Ratio: o.ratio, Spans: min(o.spans, 8), Usual: o.usual, Unsure: o.unsure}
 }
 
-// recall brings a memory in that is sane. What was odd by then was told.
-func (o *odd) recall(m *OddMemory, now time.Duration) {
+// recall brings a memory in that is sane. What was odd by then was told; how many spans
+// were so one after another says something only where lately, of a short while ago.
+func (o *odd) recall(m *OddMemory, now time.Duration, lately bool) {
 	if m == nil || m.More < 0 || m.Less < 0 || m.Spans < 0 || !garden.Finite(m.Ratio) ||
 		!(m.Usual >= 0 && m.Usual < oddMore) || !(m.Unsure >= 0 && m.Unsure < oddMore) {
 		return
 	}
 	*o = odd{more: min(m.More, oddSpans), less: min(m.Less, oddSpans), ratio: m.Ratio, spans: min(m.Spans, 8), usual: m.Usual, unsure: m.Unsure}
+	if !lately {
+		o.more, o.less = 0, 0
+	}
 	o.told, o.hasTold = now, o.more >= oddSpans || o.less >= oddSpans
 }
 

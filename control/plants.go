@@ -33,8 +33,10 @@ const (
 // plantState is what became of one group of plants since the garden file.
 type plantState struct {
 	plantedOn time.Time // zero: taken as grown
-	count     float64
-	gone      bool
+	// seen: nobody knows when they came, and plantedOn is when they were first seen.
+	seen  bool
+	count float64
+	gone  bool
 	// shift is stage days over days by the calendar, from what the gardener saw
 	// and from heat.
 	shift float64
@@ -186,7 +188,7 @@ func (p *Plan) plant(st *State, now garden.Moment, e *garden.PlantEvent) {
 		case garden.Pulled:
 			z.span.open, z.drying = false, false
 			switch {
-			case civilDay(ps.plantedOn) > civilDay(when): // it is told late: they came after it
+			case ps.cameAfter(when): // it is told late
 			case zp.plants[k].plantedSince(when):
 				*ps = zp.plants[k].asInFile() // what was pulled are others, that stood there before
 			default:
@@ -198,7 +200,7 @@ func (p *Plan) plant(st *State, now garden.Moment, e *garden.PlantEvent) {
 				age.Days = max(0, when.Sub(ps.plantedOn).Hours()/24+ps.shift)
 			} else {
 				// Taken as grown so far: mid-season.
-				ps.plantedOn = day
+				ps.plantedOn, ps.seen = day, true
 				z.place.stand(day)
 				age.Days, _ = zp.plants[k].crop.BeginsAt(crop.Mid)
 				ps.shift = age.Days
@@ -220,10 +222,32 @@ func (pl *plantPlan) plantedSince(t time.Time) bool {
 	return !pl.plantedOn.IsZero() && civilDay(pl.plantedOn) >= civilDay(t)
 }
 
+// cameAfter tells that they are known to have come on a later day than t's.
+func (ps *plantState) cameAfter(t time.Time) bool {
+	return !ps.seen && civilDay(ps.plantedOn) > civilDay(t)
+}
+
+// Outlives tells that some of the plants that a pull names stand on all the same: those
+// that came after its day by what was entered, or on it by the garden file. Who pulls and
+// plants on one day pulls first.
+func (p *Plan) Outlives(st *State, e *garden.PlantEvent) bool {
+	i := p.zoneIndex(e.Zone)
+	if i < 0 || e.Kind != garden.Pulled {
+		return false
+	}
+	for k := range p.zones[i].plants {
+		pl := &p.zones[i].plants[k]
+		if pl.named(e.Crop) && (pl.plantedSince(e.On) || !st.zones[i].plants[k].gone && st.zones[i].plants[k].cameAfter(e.On)) {
+			return true
+		}
+	}
+	return false
+}
+
 // emptied notes since when nothing stands in the zone, and what was planted after that.
 func (z *zoneState) emptied(zp *ZonePlan, when, day time.Time) {
 	for k := range z.plants {
-		if ps := &z.plants[k]; !ps.gone && !zp.plants[k].plantedSince(when) && civilDay(ps.plantedOn) <= civilDay(when) {
+		if ps := &z.plants[k]; !ps.gone && !zp.plants[k].plantedSince(when) && !ps.cameAfter(when) {
 			return
 		}
 	}

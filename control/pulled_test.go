@@ -110,8 +110,30 @@ func TestPulledToldLate(t *testing.T) {
 	assert.False(t, z.empty())
 	assert.Equal(t, ago(10).Format(time.DateOnly), z.plants[0].plantedOn.Format(time.DateOnly))
 	assert.Less(t, z.plants[0].leaf, 0.6)
+	stands := func(kind garden.PlantEventKind, days int) bool {
+		return b.p.Outlives(b.st, &garden.PlantEvent{Kind: kind, Zone: "pot0", On: ago(days)})
+	}
+	assert.True(t, stands(garden.Pulled, 30), "whoever told it hears that")
+	assert.True(t, stands(garden.Pulled, 11))
+	assert.False(t, stands(garden.Pulled, 10))
+	assert.False(t, stands(garden.Pruned, 30))
 	b.event(garden.PlantEvent{Kind: garden.Pulled, Zone: "pot0", On: ago(10)})
 	assert.True(t, z.empty(), "on the day on which they were planted by a person")
+	assert.False(t, stands(garden.Pulled, 30))
+}
+
+// TestAPlantThatWasSeenMayHaveComeBefore: on which day somebody looked says nothing of when
+// it came, so that a pull of an earlier day takes it out.
+func TestAPlantThatWasSeenMayHaveComeBefore(t *testing.T) {
+	b := newBench(t, testGarden(1, 10))
+	b.run(time.Hour)
+	require.Zero(t, b.p.zones[0].plants[0].plantedOn)
+	ago := func(days int) time.Time { return b.now.Wall.AddDate(0, 0, -days) }
+	b.event(garden.PlantEvent{Kind: garden.SeenAt, Zone: "pot0", On: ago(3), Stage: "flowering"})
+	pull := garden.PlantEvent{Kind: garden.Pulled, Zone: "pot0", On: ago(5)}
+	assert.False(t, b.p.Outlives(b.st, &pull))
+	b.event(pull)
+	assert.True(t, b.st.zones[0].empty())
 }
 
 // TestBareMixTeachesNothing: how fast an empty pot's mix dries is no plant's thirst, nor

@@ -52,7 +52,7 @@ column. Without FILE the example terrace is checked.`,
 			if err := printDemand(s.out, s.err, u.garden, days); err != nil {
 				return err
 			}
-			u.printWarnings(s.err)
+			u.printWarnings(u.source.Reads.To(s.err))
 			for _, line := range u.waysAmiss() {
 				fmt.Fprintln(s.err, line)
 			}

@@ -57,7 +57,7 @@ func plan(ctx context.Context, s streams, args []string, f planFlags) error {
 	if err != nil {
 		return err
 	}
-	u.printWarnings(s.err)
+	u.printWarnings(u.source.Reads.To(s.err))
 	u.garden.Hardware.Kind = garden.Bench // the board, if any, is not touched
 	hoses, err := readHoses(u, f.hoses)
 	if err != nil {

@@ -105,7 +105,7 @@ garden named with --garden and counts from the next start.`,
 			if err == nil {
 				fmt.Fprintf(s.out, "%s: %s\n", e.Zone, e.String())
 				if to.Stands {
-					fmt.Fprintln(s.out, "The garden file has plants there from that day or later: those stand, and are watered\nas before. If it is they that are out, take them from the garden file.")
+					fmt.Fprintln(s.out, "Plants came there after that day, or on it by the garden file: those stand, and are\nwatered as before. If it is they that are out, enter a pull for today, or take them from the garden file.")
 				}
 			}
 			return err

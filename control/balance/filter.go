@@ -150,8 +150,8 @@ func (f *Filter) bound() {
 }
 
 // within is min(max(x, lo), hi) of numbers that are none of them NaN. Unlike min and max it
-// orders no signed zeros, which costs more than all else here: neither x nor a bound is
-// ever -0.
+// orders no signed zeros, which costs more than all else here: -0, as a covariance may be,
+// stays what it is.
 func within(x, lo, hi float64) float64 {
 	if x < lo {
 		x = lo

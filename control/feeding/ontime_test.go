@@ -282,7 +282,7 @@ func TestFeedIsSmallerWhileTheMixFeeds(t *testing.T) {
 	assert.InDelta(t, 0.67, share(8, 0, 0, same, false), 0.02)
 	assert.InDelta(t, leastFed, share(11, 0, 0, same, false), 1e-9)
 	assert.InDelta(t, leastFed, share(30, 0, 0, same, false), 1e-9)
-	assert.InDelta(t, leastFed, share(120, 6, 0, same, false), 1e-9)
+	assert.InDelta(t, leastFed, share(160, 6.9, 0, same, false), 1e-9)
 	// Where 4 g have left, 2.8 more may have: as many days' need.
 	need := newRig(t, testGarden(), Past{}).p.zones[0].need(feed.Middle, garden.Measured{}).N
 	require.Positive(t, need)

@@ -18,7 +18,7 @@ const (
 	// that the pot has room for it on the day.
 	mostLeadDays = 2.0
 	// smallerAfterDays is how long past its day a feed waits for room before it
-	// takes what room there is, leastPortion the least share of it worth giving.
+	// takes what room there is, leastPortion the least share of a whole one worth giving.
 	smallerAfterDays = 0.5
 	leastPortion     = 1.0 / 4
 	// overAfterDays is how long past its day a feed may stand over capacity, by
@@ -61,7 +61,7 @@ func (p *Plan) fit(zp *zonePlan, zs *zoneState, fv *feed.View) (full feed.Held) 
 	room = max(0, room)
 	switch {
 	case room >= zs.portio.Litres:
-	case smaller && intoRoom*room >= leastPortion*zs.portio.Litres:
+	case smaller && intoRoom*room >= leastPortion*zp.portionAt[zs.stage].Litres:
 		fv.Portion.Litres = intoRoom * room
 	case zp.feed.Line == "" && late < handWaitsDays && !rain:
 		fv.Due.Now = false

@@ -16,9 +16,9 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+	"golang.org/x/crypto/bcrypt"
 
 	"fabricpot/cmd/gateway/internal/runner"
-	"golang.org/x/crypto/bcrypt"
 )
 
 const ownersWord, guestsWord = "terracotta 9", "just looking"

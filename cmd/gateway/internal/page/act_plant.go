@@ -87,11 +87,16 @@ func (p *Page) plantDone(w http.ResponseWriter, r *http.Request, v *visit) {
 	}
 	ctx, cancel := within(r.Context())
 	defer cancel()
-	if _, err := p.o.Plants.Plant(ctx, e, who); err != nil {
+	stands, err := p.o.Plants.Plant(ctx, e, who)
+	if err != nil {
 		p.failed(w, r, v, err, back)
 		return
 	}
-	p.done(w, r, back, sprintf(tPlantDone, capital(e.String())))
+	said := sprintf(tPlantDone, capital(e.String()))
+	if stands {
+		said += " " + tChStands
+	}
+	p.done(w, r, back, said)
 }
 
 func (p *Page) refusePlant(w http.ResponseWriter, r *http.Request, v *visit, why string, m plantModel) {

@@ -39,7 +39,7 @@ const (
 	tChPicked     = "No leaves went with it: the need for water stays as it is. The day is kept for the season's report."
 	tChPulled     = "The pot counts as empty: it gets no more water or feed until you enter that it is planted."
 	tChPulledOn   = "The pot counts as empty: nothing is watered or fed for its sake until you enter that it is planted. Its line still brings it water with the others: shut its emitters."
-	tChStands     = "The garden file has plants of this pot planted on that day or later: those stand and are watered as before. Only what stood there before them counts as pulled. If it is they that are out, take them from the garden file."
+	tChStands     = "Plants came to this pot after that day, or on it by the garden file: those stand and are watered as before. Only what stood there before them counts as pulled. If it is they that are out, enter a pull for today, or take them from the garden file."
 	tChPulledSome = "They count as gone: water and feed are reckoned for what else grows in the pot. Where that was pulled too, it counts as empty and gets none until you enter that it is planted."
 	tChMulched    = "%.0f %% of the surface is covered: less evaporates from it, so that water lasts longer."
 	tChBare       = "The surface is bare again: more evaporates from it."

@@ -113,9 +113,7 @@ func (d *Desk) Plant(ctx context.Context, e garden.PlantEvent, who string) (stan
 		if e.On.IsZero() {
 			e.On = now.Wall
 		}
-		if _, z, ok := d.loop.p.Garden.Zone(e.Zone); ok {
-			stands = z.Outlives(&e, now.Wall)
-		}
+		stands = d.loop.p.Plan.Outlives(d.loop.p.State, &e)
 		d.loop.Ask(now, garden.Ask{Kind: garden.AskPlant, Zone: e.Zone, Plant: e, Who: who})
 	})
 	if err != nil {
