@@ -241,14 +241,16 @@ func (j *Journal) LastOrderID() (garden.OrderID, error) {
 	return garden.OrderID(last), err
 }
 
-// HasPast tells that something of a garden is kept: an order, a sample, what a person did,
-// asked for or noted.
+// HasPast tells that a garden's past is kept: an order was given, or a person noted or
+// planted something. What a bench writes before it opens its first line is none: it may
+// be killed, and start on it again.
 func (j *Journal) HasPast() (past bool, err error) {
-	q := `SELECT EXISTS(SELECT 1 FROM intents UNION ALL SELECT 1 FROM outcomes`
-	for _, t := range []string{"decisions", "zones", "recent_zones", "asks", "notes", "plants", "task_events", "feed_steps"} {
-		q += ` UNION ALL SELECT 1 FROM ` + t
+	last, err := j.LastOrderID()
+	if err != nil || last > 0 {
+		return err == nil, err
 	}
-	err = j.query("past", func(rows *sql.Rows) error { return rows.Scan(&past) }, q+`)`)
+	err = j.query("past", func(rows *sql.Rows) error { return rows.Scan(&past) },
+		`SELECT EXISTS(SELECT 1 FROM notes UNION ALL SELECT 1 FROM plants)`)
 	return past, err
 }
 
