@@ -35,6 +35,16 @@ func (b *bench) toldOf(k EventKind) (n int) {
 	return n
 }
 
+// dropped is what was told of water that was asked for and not given.
+func (b *bench) dropped() (told []Event) {
+	for _, e := range b.events {
+		if e.Kind == Dropped {
+			told = append(told, e)
+		}
+	}
+	return told
+}
+
 // A reading that gains by the hour what the pot loses says that it hardly dries, and
 // nothing is given. The rate is invented; that such a pot must not be left to die is
 // common practice, no source. A drift of half of what the pot loses and less is learnt as a

@@ -334,12 +334,7 @@ func TestAsks(t *testing.T) {
 			b.events = nil
 			give(b)
 			b.run(time.Hour)
-			var told []Event
-			for _, e := range b.events {
-				if e.Kind == Dropped {
-					told = append(told, e)
-				}
-			}
+			told := b.dropped()
 			require.Len(t, told, 1, "%v", cause)
 			assert.Equal(t, cause, told[0].Cause)
 			assert.InDelta(t, 12.5-b.gave[0].Litres, told[0].A, 1e-9, "%v", cause)
@@ -380,12 +375,7 @@ func TestAsks(t *testing.T) {
 			give(b)
 			b.run(2 * time.Hour)
 			require.Len(t, b.log, 1, "%v", cause)
-			var told []Event
-			for _, e := range b.events {
-				if e.Kind == Dropped {
-					told = append(told, e)
-				}
-			}
+			told := b.dropped()
 			require.Len(t, told, 1, "%v", cause)
 			assert.Equal(t, cause, told[0].Cause)
 			assert.True(t, told[0].Begun)

@@ -39,7 +39,7 @@ func plantRoutes(mux *http.ServeMux, g Gateway) {
 	})
 }
 
-// Planted is what became of a plant event: Stands as garden.Zone's Outlives.
+// Planted is what became of a plant event: Stands as control.Plan's Outlives.
 type Planted struct {
 	Stands bool `json:"stands"`
 }

@@ -45,10 +45,10 @@ func (l *Loop) feed(now garden.Moment) {
 	}
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	switch any, hours := b.plan.NeedsViews(b.state, now, &l.obs); {
+	switch views, hours := b.plan.NeedsViews(b.state, now, &l.obs); {
 	case hours:
 		l.views = l.p.Plan.Look(l.p.State, now, l.views[:0])
-	case any:
+	case views:
 		l.views = l.p.Plan.Glance(l.p.State, now, l.views[:0])
 	}
 	b.plan.Step(b.state, now, &feeding.Seen{Obs: &l.obs, Zones: l.views, AutoOff: l.p.State.AutoOff}, &b.out)
