@@ -81,17 +81,31 @@ func TestManager(t *testing.T) {
 			require.Fail(t, "the loop waits for the service manager")
 		}
 		assert.Equal(t, 1, strings.Count(errs.String(), "does not read what it is told"), "said once: %s", &errs)
-		buf := make([]byte, 4096)
-		require.NoError(t, conn.SetReadDeadline(time.Now().Add(20*time.Second)))
-		for len(m.turn) > 0 {
-			_, err = conn.Read(buf)
-			require.NoError(t, err)
-		}
+		// Reading goes on by itself: when the last message was taken, and when its
+		// sender gave the turn back, are two moments.
+		heard := make(chan string, 4000)
+		go func() {
+			defer close(heard)
+			buf := make([]byte, 4096)
+			for {
+				n, err := conn.Read(buf)
+				if err != nil {
+					return
+				}
+				heard <- string(buf[:n])
+			}
+		}()
+		require.Eventually(t, func() bool { return len(m.turn) == 0 }, 20*time.Second, time.Millisecond, "what was under way is never taken")
 		m.stopping()
+		late := time.After(20 * time.Second)
 		for last := ""; !strings.HasPrefix(last, "STOPPING=1"); {
-			n, err := conn.Read(buf)
-			require.NoError(t, err, "after %q", last)
-			last = string(buf[:n])
+			select {
+			case s, ok := <-heard:
+				require.True(t, ok, "the socket closed after %q", last)
+				last = s
+			case <-late:
+				require.Fail(t, "never said that it stops", "after %q", last)
+			}
 		}
 	})
 	t.Run("what a reload says comes after what a round says", func(t *testing.T) {
