@@ -45,7 +45,7 @@ const (
 	clearSalt = 1.12
 	// pressingShare of the volume owed is leached whenever the last feed was and the next
 	// one is: a pot fed every eight days or more often never rests with none of them near.
-	pressingShare = 0.24
+	pressingShare = 0.16
 )
 
 // depth is a zone's balance since it was last full: litres that the book says are

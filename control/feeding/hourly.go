@@ -19,6 +19,10 @@ const (
 	// stoodBefore is how long plants may have stood in a pot for its account of
 	// salts to begin as that of a fresh mix.
 	stoodBefore = 14 * 24 * time.Hour
+	// drainsRicher is how many times the pot's mean drainage has of food: each watering
+	// takes some of it down to the floor. Of what the water itself brings it is more, by
+	// FAO-29 (see washing): that comes with the water alone, food with the mix as well.
+	drainsRicher = 1.5
 	// usualDays is the memory of a zone's usual daily loss.
 	usualDays = 10.0
 )
@@ -93,7 +97,7 @@ func (p *Plan) pass(st *State, i int, now garden.Moment, lossL, water float64) {
 	// Finite amounts of 0 or more go in, so neither can fail.
 	before := zs.ledger.Reserve.N
 	taken, _ := zs.ledger.Pass(days, zs.demand)
-	_, _ = zs.ledger.Leach(zs.overL, held)
+	_, _ = zs.ledger.Leach(drainsRicher*zs.overL, held)
 	p.passSalts(i, zs, before-zs.ledger.Reserve.N, taken.N, held)
 	if days > 0 {
 		zs.usualOverL += min(days/usualDays, 1) * (zs.overL/days - zs.usualOverL)
@@ -148,7 +152,7 @@ func (p *Plan) judge(st *State, i int, now garden.Moment) {
 	left := garden.Measured{}
 	if zs.has {
 		held := max(zp.capacity, 0.05) * zp.volumeL
-		leach := zs.usualOverL / held
+		leach := drainsRicher * zs.usualOverL / held
 		left = garden.Known(zs.ledger.DaysOfN(zs.demand.N, leach))
 		sure := zs.ledger
 		sure.Pool.N = max(0, sure.Pool.N-mayHaveLeft*(sure.Taken.N+sure.Leached.N))
@@ -192,8 +196,8 @@ const (
 	// leastFed is the least share of a dose that a feed gives while the mix still feeds.
 	leastFed = 0.2
 	// mayHaveLeft is how much more nitrogen may have left a pot than its account says, as a
-	// share of that: plants may grow larger than the yield that was written, and what
-	// drains is richer than the pot's mean.
+	// share of that: plants may grow larger than the yield that was written, and drainage
+	// may be richer still.
 	mayHaveLeft = 0.7
 )
 

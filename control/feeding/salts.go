@@ -91,7 +91,7 @@ func (p *Plan) passSalts(i int, zs *zoneState, releasedN, takenN, held float64) 
 	}
 	_ = zs.salts.Dissolve(max(0, releasedN), p.zones[i].slope)
 	_ = zs.salts.Uptake(max(0, takenN), p.zones[i].slope)
-	_, _ = zs.salts.Leach(zs.overL, held)
+	_, _ = zs.salts.Leach(drainsRicher*zs.overL, held)
 }
 
 // judgeSalts says whether a zone is to be flushed now, and with how much.
