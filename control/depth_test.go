@@ -138,4 +138,7 @@ func TestWashComesAfterTheFeed(t *testing.T) {
 	z.salt = 1
 	owing(washShare * 1.01)
 	assert.True(t, z.washDue(zp), "taken back")
+	z.salt = 1.5
+	owing(0.17)
+	assert.True(t, z.washDue(zp), "a sixth of the volume is much")
 }

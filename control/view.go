@@ -67,7 +67,7 @@ type SaltView struct {
 	FoodMS float64 `json:"food_ms,omitempty"`
 	// MS is the mean conductivity that these salts give to the water that the drained zone
 	// holds, mS/cm: Porosity/Capacity times that of the extract of the saturated mix (ECe,
-	// in which tolerances are told), and about half of what drains.
+	// in which tolerances are told), and about half of what drains, two thirds where all is food.
 	MS float64 `json:"salt_ms"`
 	// WashAtMS is from where on they are washed out, mS/cm of the same water, and CostPC
 	// what they cost there, percent of the harvest of Crop, which suffers most.

@@ -21,9 +21,11 @@ import (
 // All are our judgement, tried on the simulator's pots.
 const (
 	// washAtLostPC is what salts would cost of the harvest, if they stayed, when they
-	// are washed out, percent, washFedAtLostPC what they and the food may cost in a zone
-	// that is fed: over a whole summer 1 to 3.
-	washAtLostPC, washFedAtLostPC = 8, 12
+	// are washed out, percent: over a whole summer 1 to 2.
+	washAtLostPC = 8
+	// washFedAtLostPC is the same of salts and food in a zone that is fed at intervals: 2
+	// to 3 over a summer. Feed that comes with every watering comes with a wash as well.
+	washFedAtLostPC = 12
 	// overWater is how far over the supply's own conductivity a wash leaves a zone at
 	// the least: water can't make it fresher than itself.
 	overWater = 1.1
@@ -62,7 +64,7 @@ type washing struct {
 func washingOf(g *garden.Garden, z *garden.Zone, zp *ZonePlan) washing {
 	bears, ok := crop.SaltLimit(z, g.Crops, 0)
 	limit := float64(washAtLostPC)
-	if z.Feed.Fed() {
+	if z.Feed.Fed() && !z.Feed.EveryWatering.Known {
 		limit = washFedAtLostPC
 	}
 	at, _ := crop.SaltLimit(z, g.Crops, limit)
@@ -175,8 +177,9 @@ func (s *salts) leave(litres float64, zp *ZonePlan) {
 
 // reckon finds what has to drain, with the supply's water in its place: of a mean load L
 // that falls by drainsTimes of itself over heldL and rises by waterMS with each litre,
-// heldL/drainsTimes · ln((L-b)/(to-b)), b being brings. Once wanted, a wash is wanted
-// until it is done.
+// heldL/drainsTimes · ln((L-b)/(to-b)), b being brings. Food leaves more slowly, by the
+// ledger of who feeds, so that where much of it is food the wash goes on when the ledger
+// has said what is left. Once wanted, a wash is wanted until it is done.
 func (s *salts) reckon(w *washing) {
 	load := s.load + s.food
 	if load <= w.to || load < w.at && s.needL == 0 {

@@ -220,6 +220,11 @@ func TestWashingGoesByTheFirstToSuffer(t *testing.T) {
 	full := float64(zp.Porosity) * zp.VolumeL
 	assert.InDelta(t, 1.5+8/14.0, zp.washing.at/full, 1e-9)
 	assert.InDelta(t, 1.1, zp.washing.bears/full, 1e-9)
+
+	z.Feed = garden.FeedPlan{Products: []garden.ProductShare{{Product: "any", NShare: 1}}}
+	assert.InDelta(t, 1.5+12/14.0, zoneOf(t, g).washing.at/full, 1e-9, "fed, with the food counted")
+	z.Feed.EveryWatering = garden.Known(50)
+	assert.InDelta(t, 1.5+8/14.0, zoneOf(t, g).washing.at/full, 1e-9, "a wash brings as much food as it takes")
 }
 
 // A zone that is fed drains its share as long as nobody knows what salts ask for, and no

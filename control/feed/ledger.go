@@ -80,7 +80,8 @@ func (l *Ledger) released(days float64) NPK {
 // Leach takes out what drainedL litres of leachate carry away from a zone that
 // holds heldL litres of water. The zone is taken as well mixed, so that what
 // stays falls off exponentially with the water that went through:
-// lost = pool · (1 - exp(-drained/held)). It returns the loss in grams.
+// lost = pool · (1 - exp(-drained/held)). It returns the loss in grams. Of leachate that
+// is richer than the zone's mean by a factor, pass as many times the litres.
 func (l *Ledger) Leach(drainedL, heldL float64) (NPK, error) {
 	f, err := flushedShare(drainedL, heldL)
 	if err != nil {

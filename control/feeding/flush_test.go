@@ -289,3 +289,27 @@ func TestDrainageOfAnotherUnit(t *testing.T) {
 	assert.Equal(t, before, r.st.zones[0].salts)
 	assert.False(t, r.st.zones[0].drain.Known)
 }
+
+// What drains is one and a half times as rich as a well-mixed pot, whose leachate takes
+// 1-exp(-drained/held) of what is dissolved; and a start finds no food that is gone.
+func TestDrainageIsRicherThanThePot(t *testing.T) {
+	start := time.Date(2026, 6, 1, 6, 0, 0, 0, time.UTC)
+	r := newRig(t, testGarden(), tended(start))
+	r.run(7 * time.Hour)
+	zs := &r.st.zones[0]
+	held := float64(r.views[0].Water) * 75
+	pool, load := zs.ledger.Pool.N, zs.salts.Load
+	require.Positive(t, pool)
+	leached, left := zs.ledger.Leached.N, zs.salts.Left
+	zs.overL = 5
+	var kept []Snapshot
+	for range 60 {
+		r.step(time.Minute)
+		kept = append(kept, r.st.Snapshots()...)
+	}
+	share := 1 - math.Exp(-1.5*5/held)
+	assert.InEpsilon(t, share, (zs.ledger.Leached.N-leached)/pool, 0.01)
+	assert.InEpsilon(t, share, (zs.salts.Left-left)/load, 0.01)
+	require.Len(t, kept, 1, "out of its turn, and no other zone's")
+	assert.Equal(t, zs.ledger, kept[0].Ledger)
+}

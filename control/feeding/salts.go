@@ -68,8 +68,9 @@ func (p *Plan) dissolve(i int, zs *zoneState, nGrams float64) {
 	}
 }
 
-// saltMS is the conductivity of the zone's water at capacity by the account,
-// mS/cm: what would drain from it.
+// saltMS is the mean conductivity of the zone's water at capacity by the account, mS/cm.
+// It is held against what drainage may have: readings of it, by pour-through, are taken
+// for the mean as well.
 func (p *Plan) saltMS(st *State, i int) garden.Measured { return p.saltOf(&p.zones[i], &st.zones[i]) }
 
 func (p *Plan) saltOf(zp *zonePlan, zs *zoneState) garden.Measured {
@@ -174,8 +175,10 @@ func (p *Plan) flushLitres(zp *zonePlan, zs *zoneState, zv *control.ZoneView) (t
 	drain := plainFlush * zp.held()
 	if zs.flushMS > zs.halfWay() {
 		to := max(zs.halfWay(), water+0.5)
-		if l, err := feed.FlushLitres(zs.flushMS, to, water, zp.held()); err == nil && l > 0 {
-			drain = l
+		// Of drainage that much richer than the pot less is needed, and new water keeps
+		// up that much less in it.
+		if l, err := feed.FlushLitres(zs.flushMS, to, water/drainsRicher, zp.held()); err == nil && l > 0 {
+			drain = l / drainsRicher
 		}
 	}
 	whole = min(drain, 2*zp.volumeL) + max(0, float64(zv.Capacity)-float64(zv.Water))*zp.volumeL

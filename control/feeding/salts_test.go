@@ -122,7 +122,7 @@ func TestFlushByAccount(t *testing.T) {
 		assert.Greater(t, litres, 10.0)
 		assert.NotNil(t, r.p.View(r.st, 0).Flushed)
 		assert.InDelta(t, litres, r.p.View(r.st, 0).FlushedL, 1e-9)
-		assert.Less(t, *r.p.View(r.st, 0).SaltMS, 4.0, "what drained took salts along")
+		assert.InDelta(t, r.st.zones[0].halfWay(), *r.p.View(r.st, 0).SaltMS, 0.1, "so much drained as brings it there, and no more food goes along")
 	})
 	t.Run("by hand", func(t *testing.T) {
 		r := flushes(t, "d", salted(probe, start, "d", 4.9))
@@ -258,6 +258,15 @@ func TestDose(t *testing.T) {
 	require.True(t, orders[0].Dosed)
 	r.p.Undose(r.st, r.now, orders[:1])
 	assert.False(t, orders[0].Dosed)
+
+	r.p.zones[1].byNeed, orders[0].Why.Code = true, garden.RefillAndWash
+	r.p.Dose(r.st, r.now, v, orders[:1], &out)
+	assert.False(t, orders[0].Dosed, "it would leave with the salts")
+	assert.Contains(t, r.p.View(r.st, 1).Words, "leach with plain water first")
+	r.p.zones[1].byNeed = false
+	r.p.Dose(r.st, r.now, v, orders[:1], &out)
+	assert.True(t, orders[0].Dosed, "where a share of all water is to drain, feed comes with it")
+	r.p.Undose(r.st, r.now, orders[:1])
 	assert.False(t, r.st.zones[1].seq.Dosing())
 
 	t.Run("what the check refuses", func(t *testing.T) {

@@ -11,8 +11,8 @@ import (
 	"fabricpot/sim/policy"
 )
 
-// TestTrialAims holds the quick trial, on its first seed and beside one timer, to
-// what the gateway is for. The bounds are this project's aims; what is measured
+// TestTrialAims holds the quick trial, on its first seed and beside one timer, fed pots on
+// two seeds and beside all five, to what the gateway is for. The bounds are this project's aims; what is measured
 // on more seeds stands in the README.
 func TestTrialAims(t *testing.T) {
 	if testing.Short() {
@@ -109,6 +109,7 @@ func TestFeedsOnTime(t *testing.T) {
 // leachesLess: fed pots lose at most half of the nitrogen that they do under any timer, and
 // less harvest to salts than under the timer that leaches least.
 func leachesLess(t *testing.T, c TrialCase) {
+	t.Helper()
 	timers := []string{policy.HottestWeek, policy.MeanWeek, policy.RainStop, policy.Monthly, policy.MonthlyBook}
 	set := TrialSet{Name: "fed", Cases: []TrialCase{c}, Seeds: 2, Policies: append([]string{policy.Gateway}, timers...)}
 	runs, err := Trials(context.Background(), set, TrialOptions{Dir: t.TempDir(), Program: "aims"})
@@ -118,6 +119,7 @@ func leachesLess(t *testing.T, c TrialCase) {
 		by[r.Policy] = r
 	}
 	ours, least := by[policy.Gateway], by[timers[0]]
+	require.Equal(t, set.Seeds, ours.Seeds, "our runs")
 	require.Positive(t, ours.NLeachedGPerKG.Mean)
 	for _, name := range timers {
 		timer := by[name]
