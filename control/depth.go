@@ -46,7 +46,7 @@ const (
 	// pressingShare of the volume owed is leached with no regard to feeds: between frequent
 	// ones there may be no day that is far from both, and strawberries fed every five lost a
 	// tenth of their harvest to salts while a wash waited for one.
-	pressingShare = 0.16
+	pressingShare = 0.18
 )
 
 // depth is a zone's balance since it was last full: litres that the book says are

@@ -139,6 +139,6 @@ func TestWashComesAfterTheFeed(t *testing.T) {
 	owing(washShare * 1.01)
 	assert.True(t, z.washDue(zp), "taken back")
 	z.salt = 1.5
-	owing(0.17)
-	assert.True(t, z.washDue(zp), "a sixth of the volume is much")
+	owing(0.19)
+	assert.True(t, z.washDue(zp), "nearly a fifth of the volume is much")
 }

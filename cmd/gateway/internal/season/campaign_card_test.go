@@ -14,7 +14,7 @@ import (
 // beginning, or the next start would take it for no feed and give another.
 func TestFeedStepsOnAFlakyCard(t *testing.T) {
 	failed, feeds := 0, 0
-	for _, seed := range []uint64{36, 83, 5, 40} {
+	for _, seed := range []uint64{22, 91, 11, 127} {
 		var book *refusesBegun
 		o, err := play(NewScript(seed, Single, 8, "card told to be full and back"), tricks{wrap: func(o *Options) {
 			book = &refusesBegun{memBook: o.Journal.(*memBook)}
