@@ -12,8 +12,7 @@ import (
 // forbids it: it sets their Dosed. What it appends to out.Records must be on
 // stable storage first; where that fails, Undose makes them plain again. Water
 // that is no watering of its own accord stays plain: what a person asks for, what
-// is given with no trustworthy probe, and survival doses; and so does what washes salts
-// out.
+// is given with no trustworthy probe, and survival doses. So does what washes salts out.
 func (p *Plan) Dose(st *State, now garden.Moment, v *Seen, orders []garden.Order, out *Output) {
 	out.reset()
 	for k := range orders {
@@ -25,7 +24,7 @@ func (p *Plan) Dose(st *State, now garden.Moment, v *Seen, orders []garden.Order
 		zp, zs := &p.zones[i], &st.zones[i]
 		if zp.byNeed && o.Why.Code == garden.RefillAndWash {
 			// It would run out below with the salts that are to leave.
-			zs.plain = feed.Held{Hold: feed.Salty, A: v.Zones[i].Salts.MS, B: zs.feedMS.Or(0)}
+			zs.plain = feed.Held{Hold: feed.Salty, A: p.saltMS(st, i).Or(0), B: zs.feedMS.Or(0)}
 			continue
 		}
 		litres := o.Litres * zp.feed.LineShare

@@ -260,7 +260,7 @@ func TestDose(t *testing.T) {
 	assert.False(t, orders[0].Dosed)
 
 	r.p.zones[1].byNeed, orders[0].Why.Code = true, garden.RefillAndWash
-	r.p.Dose(r.st, r.now, v, orders[:1], &out)
+	r.p.Dose(r.st, r.now, &Seen{Obs: &r.obs}, orders[:1], &out) // also before the first look
 	assert.False(t, orders[0].Dosed, "it would leave with the salts")
 	assert.Contains(t, r.p.View(r.st, 1).Words, "leach with plain water first")
 	r.p.zones[1].byNeed = false

@@ -12,8 +12,8 @@ import (
 )
 
 // TestTrialAims holds the quick trial, on its first seed and beside one timer, fed pots on
-// two seeds and beside all five, to what the gateway is for. The bounds are this project's aims; what is measured
-// on more seeds stands in the README.
+// two seeds and beside all five, to what the gateway is for. The bounds are this project's
+// aims; what is measured on more seeds stands in the README.
 func TestTrialAims(t *testing.T) {
 	if testing.Short() {
 		t.Skip("whole seasons")
